@@ -1,0 +1,69 @@
+//! Settings of the server: every one a flag and an environment variable, with default and unit in `--help`.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+/// Settings of `serve` and `demo`.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Config {
+    /// Data folder: database, originals, lock file
+    #[arg(
+        long,
+        env = "BREATHMARK_DATA",
+        default_value = "data",
+        value_name = "FOLDER"
+    )]
+    pub data: PathBuf,
+    /// Address to listen on
+    #[arg(
+        long,
+        env = "BREATHMARK_LISTEN",
+        default_value = "127.0.0.1:8317",
+        value_name = "ADDRESS"
+    )]
+    pub listen: SocketAddr,
+    /// Public address of the site, used in links that leave it; http://LISTEN where it is not given
+    #[arg(long, env = "BREATHMARK_PUBLIC_URL", value_name = "URL")]
+    pub public_url: Option<String>,
+    /// Threads that measure frames; 0 is one a processor
+    #[arg(
+        long,
+        env = "BREATHMARK_MEASURE_THREADS",
+        default_value_t = 0,
+        value_name = "COUNT"
+    )]
+    pub measure_threads: usize,
+    /// Hours without use after which a session ends
+    #[arg(long, env = "BREATHMARK_SESSION_IDLE_H", default_value_t = 8, value_name = "HOURS", value_parser = clap::value_parser!(u32).range(1..=720))]
+    pub session_idle_h: u32,
+    /// Days after which a session ends in any case
+    #[arg(long, env = "BREATHMARK_SESSION_MAX_D", default_value_t = 14, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..=365))]
+    pub session_max_d: u32,
+    /// Most megabytes of one picture file
+    #[arg(long, env = "BREATHMARK_MAX_FILE_MB", default_value_t = 64, value_name = "MB", value_parser = clap::value_parser!(u32).range(1..=1024))]
+    pub max_file_mb: u32,
+    /// Most megapixels of one picture
+    #[arg(long, env = "BREATHMARK_MAX_MEGAPIXELS", default_value_t = 80, value_name = "MP", value_parser = clap::value_parser!(u32).range(1..=400))]
+    pub max_megapixels: u32,
+}
+
+impl Config {
+    /// Limits on what is taken from outside, as these settings say.
+    #[must_use]
+    pub fn limits(&self) -> crate::intake::Limits {
+        crate::intake::Limits {
+            max_file_bytes: u64::from(self.max_file_mb) << 20,
+            max_megapixels: self.max_megapixels,
+            ..crate::intake::Limits::default()
+        }
+    }
+
+    /// The site's public address without a slash at its end.
+    #[must_use]
+    pub fn public_url(&self) -> String {
+        self.public_url.as_deref().map_or_else(
+            || format!("http://{}", self.listen),
+            |url| url.trim_end_matches('/').to_owned(),
+        )
+    }
+}

@@ -1,0 +1,85 @@
+//! What is known of one target in one frame, and why a frame can have none.
+
+use super::Flag;
+use crate::units::Measured;
+
+/// A rectangle of pixels, both corners inside the picture and inside the rectangle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Window {
+    /// First column.
+    pub left: u32,
+    /// First row.
+    pub top: u32,
+    /// Last column.
+    pub right: u32,
+    /// Last row.
+    pub bottom: u32,
+}
+
+/// One target, measured: where its centre is, how wide its blur.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Target {
+    /// Centre, px to the right of the first column's centre.
+    pub x_px: Measured,
+    /// Centre, px below the first row's centre.
+    pub y_px: Measured,
+    /// Second central moment of the light along x and y, mean of both, px²: target, blur and pixel together.
+    pub variance_px2: Measured,
+    /// Light above the background, in units of one fully lit pixel.
+    pub flux: f64,
+    /// Brightest linear light above the background in the window, 0 to 1, after smoothing.
+    pub peak: f64,
+    /// Asymmetry of the light along the line through both targets: third central moment over variance^1.5, no unit.
+    pub skewness: f64,
+    /// Change of the centre's x between two plausible windows, px: the background's part of the uncertainty.
+    pub window_change_px: f64,
+    /// Change of the centre's x between two plausible tone curves, px.
+    pub tone_change_px: f64,
+    /// The pixels that were used.
+    pub window: Window,
+    /// What is remarkable about it.
+    pub flags: Vec<Flag>,
+}
+
+/// Why a frame, or a place in it, has no target that can be trusted.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Unmeasurable {
+    /// The file is no picture that can be read; the text says why.
+    #[error("the picture could not be read: {0}")]
+    Undecodable(String),
+    /// Nothing stands out of the background.
+    #[error("no bright target stands out of the background")]
+    NoTargets,
+    /// Only one target was found.
+    #[error("only one target was found; two are needed")]
+    OneTarget,
+    /// A target or its blur crosses the frame edge, so its centre can't be known.
+    #[error("a target or its blur crosses the frame edge")]
+    Clipped,
+    /// The blurs of two targets run into each other.
+    #[error("the blurs of the targets overlap")]
+    Overlapping,
+    /// The target is too weak against the noise.
+    #[error("a target is too faint against the noise")]
+    TooFaint,
+    /// The best candidates disagree with the frames before and after.
+    #[error("the targets found disagree with the neighbouring frames")]
+    DisagreesWithNeighbours,
+    /// The picture's size differs from the rest of the sweep.
+    #[error(
+        "the picture is {found_width} × {found_height} px, the rest of the sweep {width} × {height} px"
+    )]
+    OtherSize {
+        /// Columns of this picture.
+        found_width: u32,
+        /// Rows of this picture.
+        found_height: u32,
+        /// Columns of the sweep.
+        width: u32,
+        /// Rows of the sweep.
+        height: u32,
+    },
+    /// A decoder or estimator stopped on a defect of its own; the frame is lost, the sweep is not.
+    #[error("reading this frame failed inside the program: {0}")]
+    Fault(String),
+}

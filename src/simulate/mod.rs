@@ -1,0 +1,1 @@
+//! Renders sweeps with known truth: for the demo, for tests, for teaching.

@@ -1,0 +1,53 @@
+//! One sweep: from the targets of its frames to the shift curve, the worst shift, the tolerance distance and the findings.
+//!
+//! Pure like `measure`: frames come in through a closure, values go out, the same bytes give the same numbers.
+
+mod curve;
+mod finding;
+mod frame;
+mod measurement;
+mod settings;
+
+pub use curve::{CurvePoint, ShiftCurve, ToleranceOutcome};
+pub use finding::{Code, Finding, Severity};
+pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
+pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
+pub use settings::{FrameOrder, SweepSettings};
+
+/// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
+pub const ALGORITHM_VERSION: u32 = 1;
+
+/// The tolerance that holds unless somebody sets another, per cent of shift (common practice, no source).
+pub const DEFAULT_TOLERANCE_PCT: f64 = 2.0;
+
+use crate::measure::{Plane, Unmeasurable};
+
+/// Frames that belong to one sweep, as indices into what was sorted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SweepGroup {
+    /// Name: folder or source, with the focal length where several sweeps share it.
+    pub name: String,
+    /// Indices of its frames, in file order.
+    pub frames: Vec<usize>,
+}
+
+/// Sorts the frames of a folder, card or archive into sweeps by folder, lens, focal length and gaps in time and file number.
+#[must_use]
+pub fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
+    let _ = (frames, source_name);
+    unimplemented!()
+}
+
+/// Measures one sweep. `load` gives the picture of the frame with this index in `frames`; it may be asked more than once
+/// and from several threads. `progress` hears how many frames are done and how many there are.
+#[must_use]
+pub fn measure(
+    name: &str,
+    frames: &[FrameInfo],
+    load: &(dyn Fn(usize) -> Result<Plane, Unmeasurable> + Sync),
+    settings: &SweepSettings,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> SweepMeasurement {
+    let _ = (name, frames, load, settings, progress);
+    unimplemented!()
+}

@@ -1,0 +1,1 @@
+//! Routes, pages, API, forms, sessions; the only status codes.
