@@ -1,1 +1,59 @@
 //! Routes, pages, API, forms, sessions; the only status codes.
+
+mod assets_route;
+mod door;
+mod headers;
+mod health;
+mod observe;
+mod origin;
+mod routes;
+
+pub mod assets;
+pub mod errors;
+pub mod password;
+pub mod server;
+pub mod session;
+
+use std::sync::Arc;
+
+use axum::extract::FromRef;
+
+use crate::app::App;
+
+pub use errors::WebError;
+pub use headers::is_fresh;
+pub use routes::router;
+
+/// What handlers can ask for as state: the running program, and the guards of the web's own expensive work.
+#[derive(Debug, Clone, FromRef)]
+pub struct Web {
+    /// The running program.
+    pub app: App,
+    /// The guard of signing in.
+    door: Arc<door::Door>,
+    /// The guard of making pictures.
+    pictures: Pictures,
+}
+
+/// At most so many pictures are decoded for pages at once.
+#[derive(Debug, Clone)]
+struct Pictures(Arc<tokio::sync::Semaphore>);
+
+impl Web {
+    /// The state of one server.
+    #[must_use]
+    pub fn new(app: App) -> Self {
+        Self {
+            app,
+            door: Arc::new(door::Door::default()),
+            pictures: Pictures(Arc::new(tokio::sync::Semaphore::new(2))),
+        }
+    }
+}
+
+/// Now, in milliseconds since 1970 UTC.
+#[must_use]
+pub fn now_ms() -> i64 {
+    i64::try_from(time::OffsetDateTime::now_utc().unix_timestamp_nanos() / 1_000_000)
+        .unwrap_or(i64::MAX)
+}

@@ -1,0 +1,88 @@
+//! Every route in one table, grouped by who calls it.
+
+use std::time::Duration;
+
+use axum::extract::DefaultBodyLimit;
+use axum::http::StatusCode;
+use axum::routing::get;
+use axum::{Router, middleware};
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
+use tower_http::timeout::TimeoutLayer;
+
+use super::{Web, assets_route, errors, headers, health, observe, origin};
+use crate::app::App;
+
+/// Most bytes of a form or a JSON document. Uploads have limits of their own.
+const MAX_DOCUMENT_BYTES: usize = 1 << 20;
+/// How long an answer may take where nothing is uploaded.
+const ANSWER_PATIENCE: Duration = Duration::from_secs(30);
+
+/// All routes with all layers.
+pub fn router(app: App) -> Router {
+    let public_url = app.config.public_url();
+    health::recorder();
+    let patient = TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, ANSWER_PATIENCE);
+    Router::new()
+        .merge(readers())
+        .merge(integrators())
+        .merge(reviewers())
+        .merge(watchers())
+        .layer(patient)
+        .merge(uploads())
+        .layer(DefaultBodyLimit::max(MAX_DOCUMENT_BYTES))
+        .layer(origin::same_origin_only(&public_url))
+        .layer(CatchPanicLayer::custom(panicked))
+        .layer(middleware::from_fn(errors::render))
+        .layer(CompressionLayer::new())
+        .layer(middleware::from_fn_with_state(
+            app.clone(),
+            headers::protect,
+        ))
+        .layer(middleware::from_fn(observe::observe))
+        .with_state(Web::new(app))
+}
+
+/// Pages and charts, open to all.
+fn readers() -> Router<Web> {
+    Router::new().route("/static/{*name}", get(assets_route::serve))
+}
+
+/// The read API and the twins of the pages, open to all, from any site.
+fn integrators() -> Router<Web> {
+    Router::new()
+}
+
+/// Signing in, the desk and the reviewer API.
+fn reviewers() -> Router<Web> {
+    Router::new()
+}
+
+/// Where files come in: no time limit as a whole, and limits of their own on size and stalling.
+fn uploads() -> Router<Web> {
+    Router::new()
+}
+
+/// Health and figures.
+fn watchers() -> Router<Web> {
+    Router::new()
+        .route("/healthz", get(health::alive))
+        .route("/readyz", get(health::ready))
+        .route("/metrics", get(health::figures))
+}
+
+/// A panic in a handler ends that request only.
+#[allow(
+    clippy::needless_pass_by_value,
+    reason = "the layer hands over the panic's value"
+)]
+fn panicked(panic: Box<dyn std::any::Any + Send + 'static>) -> axum::response::Response {
+    let what = panic
+        .downcast_ref::<&str>()
+        .map(|text| (*text).to_owned())
+        .or_else(|| panic.downcast_ref::<String>().cloned())
+        .unwrap_or_else(|| "a panic without a text".to_owned());
+    axum::response::IntoResponse::into_response(errors::WebError::inside(anyhow::anyhow!(
+        "panic: {what}"
+    )))
+}

@@ -1,0 +1,238 @@
+//! Who is looking: the session behind a cookie, or nobody.
+
+use axum::extract::{FromRef, FromRequestParts};
+use axum::http::request::Parts;
+use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
+use rand::TryRng as _;
+use sha2::{Digest as _, Sha256};
+
+use super::{WebError, now_ms};
+use crate::app::App;
+use crate::config::Config;
+use crate::store::{AccountId, Role};
+
+/// After this long without a note, using a session is noted again, ms.
+const NOTE_USE_EVERY_MS: i64 = 60_000;
+
+/// Who is looking at a page: an account, or nobody.
+#[derive(Debug, Clone, Default)]
+pub struct Viewer {
+    /// The account that is signed in.
+    pub account: Option<SignedIn>,
+}
+
+/// An account that is signed in.
+#[derive(Debug, Clone)]
+pub struct SignedIn {
+    /// Key.
+    pub id: AccountId,
+    /// Name.
+    pub name: String,
+    /// What they may do.
+    pub role: Role,
+}
+
+impl Viewer {
+    /// Name of the account that is signed in.
+    #[must_use]
+    pub fn name(&self) -> Option<&str> {
+        self.account.as_ref().map(|account| account.name.as_str())
+    }
+
+    /// Whether drafts of `owner` may be seen and changed.
+    #[must_use]
+    pub fn may_work_on(&self, owner: AccountId) -> bool {
+        self.account
+            .as_ref()
+            .is_some_and(|account| account.may_work_on(owner))
+    }
+}
+
+impl SignedIn {
+    /// Whether drafts of `owner` may be seen and changed: one's own, and all for an operator.
+    #[must_use]
+    pub fn may_work_on(&self, owner: AccountId) -> bool {
+        self.id == owner || self.role == Role::Operator
+    }
+}
+
+impl<S> FromRequestParts<S> for Viewer
+where
+    App: FromRef<S>,
+    S: Send + Sync,
+{
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, WebError> {
+        let app = App::from_ref(state);
+        let jar = CookieJar::from_headers(&parts.headers);
+        let Some(secret) = Cookies::of(&app.config).ok().and_then(|cookies| {
+            jar.get(cookies.name())
+                .map(|cookie| cookie.value().to_owned())
+        }) else {
+            return Ok(Self::default());
+        };
+        let now = now_ms();
+        let session = app
+            .store
+            .session(
+                &digest(&secret),
+                now - i64::from(app.config.session_max_d) * 86_400_000,
+                now - i64::from(app.config.session_idle_h) * 3_600_000,
+            )
+            .await?;
+        let Some(session) = session else {
+            return Ok(Self::default());
+        };
+        if now - session.seen_ms > NOTE_USE_EVERY_MS {
+            app.store.touch_session(session.id, now).await?;
+        }
+        Ok(Self {
+            account: Some(SignedIn {
+                id: session.account.id,
+                name: session.account.name,
+                role: session.account.role,
+            }),
+        })
+    }
+}
+
+impl<S> FromRequestParts<S> for SignedIn
+where
+    App: FromRef<S>,
+    S: Send + Sync,
+{
+    type Rejection = WebError;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, WebError> {
+        let viewer = Viewer::from_request_parts(parts, state).await?;
+        viewer.account.ok_or(WebError::NotSignedIn)
+    }
+}
+
+/// A new secret for a session: 256 bits of the operating system, in hex. Only its hash is kept.
+pub(super) fn new_secret() -> Result<String, WebError> {
+    let mut bytes = [0_u8; 32];
+    rand::rngs::SysRng
+        .try_fill_bytes(&mut bytes)
+        .map_err(|error| WebError::inside(anyhow::anyhow!("no random bytes: {error}")))?;
+    Ok(hex::encode(bytes))
+}
+
+/// The hash under which a secret is kept.
+pub(super) fn digest(secret: &str) -> [u8; 32] {
+    Sha256::digest(secret.as_bytes()).into()
+}
+
+/// How session cookies are made, by the site's public address.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Cookies {
+    /// Over https: `__Host-` and Secure.
+    Secure,
+    /// On this machine only, over http: plain.
+    Loopback,
+}
+
+/// Signing in over plain http from elsewhere would show the session to everybody on the way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Unprotected;
+
+impl From<Unprotected> for WebError {
+    fn from(_: Unprotected) -> Self {
+        Self::NotAllowed(
+            "signing in needs https: set BREATHMARK_PUBLIC_URL to the site's https address, or listen on 127.0.0.1"
+                .into(),
+        )
+    }
+}
+
+impl Cookies {
+    /// The kind of cookie that these settings allow.
+    pub(super) fn of(config: &Config) -> Result<Self, Unprotected> {
+        let url = config.public_url();
+        if url.starts_with("https://") {
+            return Ok(Self::Secure);
+        }
+        let host = url.trim_start_matches("http://");
+        let host = host.split('/').next().unwrap_or(host);
+        let host = host
+            .strip_prefix('[')
+            .and_then(|rest| rest.split(']').next())
+            .unwrap_or_else(|| host.split(':').next().unwrap_or(host));
+        let loopback = host == "localhost"
+            || host
+                .parse::<std::net::IpAddr>()
+                .is_ok_and(|address| address.is_loopback());
+        if loopback {
+            Ok(Self::Loopback)
+        } else {
+            Err(Unprotected)
+        }
+    }
+
+    /// Name of the cookie.
+    pub(super) const fn name(self) -> &'static str {
+        match self {
+            Self::Secure => "__Host-breathmark",
+            Self::Loopback => "breathmark",
+        }
+    }
+
+    /// The cookie that carries a secret.
+    pub(super) fn carry(self, secret: String) -> Cookie<'static> {
+        Cookie::build((self.name(), secret))
+            .path("/")
+            .http_only(true)
+            .same_site(SameSite::Lax)
+            .secure(self == Self::Secure)
+            .build()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::Parser as _;
+
+    #[derive(clap::Parser)]
+    struct Settings {
+        #[command(flatten)]
+        config: Config,
+    }
+
+    fn cookies(arguments: &[&str]) -> Result<Cookies, Unprotected> {
+        let arguments = [&["breathmark"], arguments].concat();
+        Cookies::of(&Settings::parse_from(arguments).config)
+    }
+
+    #[test]
+    fn plain_cookies_only_on_this_machine() {
+        assert_eq!(
+            cookies(&["--listen", "127.0.0.1:80"]),
+            Ok(Cookies::Loopback)
+        );
+        assert_eq!(cookies(&["--listen", "[::1]:80"]), Ok(Cookies::Loopback));
+        assert_eq!(cookies(&["--listen", "0.0.0.0:80"]), Err(Unprotected));
+        let public = |url| cookies(&["--public-url", url]);
+        assert_eq!(public("https://lens.example"), Ok(Cookies::Secure));
+        assert_eq!(public("http://lens.example"), Err(Unprotected));
+        assert_eq!(public("http://localhost:8317/"), Ok(Cookies::Loopback));
+        assert_eq!(public("http://127.0.0.1.lens.example"), Err(Unprotected));
+    }
+
+    #[test]
+    fn secure_cookies_are_bound_to_the_host() {
+        let text = Cookies::Secure.carry("s".into()).to_string();
+        assert_eq!(
+            text,
+            "__Host-breathmark=s; HttpOnly; SameSite=Lax; Secure; Path=/"
+        );
+    }
+
+    #[test]
+    fn secrets_are_long_and_never_twice() {
+        let one = new_secret().expect("random bytes");
+        assert_eq!(one.len(), 64);
+        assert_ne!(one, new_secret().expect("random bytes"));
+    }
+}
