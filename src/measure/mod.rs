@@ -3,8 +3,14 @@
 //! Pixel coordinates: origin top left, x right, y down, an integer is a pixel's centre, after EXIF orientation.
 //! Everything here is deterministic and knows no file, clock, thread pool size or database.
 
+mod background;
+mod centre;
 mod flags;
+mod luminance;
 mod plane;
+mod ranking;
+mod reduced;
+mod search;
 mod target;
 
 pub use flags::Flag;
@@ -14,11 +20,25 @@ pub use target::{Target, Unmeasurable, Window};
 /// Every bright spot of a picture that may be a target, fully measured, the most target-like first.
 #[must_use]
 pub fn candidates(plane: &Plane) -> Vec<Target> {
-    let _ = plane;
-    unimplemented!()
+    let mut targets: Vec<Target> = Vec::new();
+    for seed in search::seeds(plane) {
+        let Ok(target) = centre::measure(plane, (seed.x, seed.y), seed.variance) else {
+            continue;
+        };
+        if !targets
+            .iter()
+            .any(|known| ranking::same_thing(known, &target))
+        {
+            targets.push(target);
+        }
+    }
+    ranking::order(&mut targets);
+    targets
 }
 
 /// The target near a place (x, y in px) that has about this second moment, px²: for following a target from frame to frame.
+///
+/// "Near" is within 20 px or 1.5 standard deviations of the target's light, whichever is more.
 ///
 /// # Errors
 /// `Unmeasurable` with the reason when no target that can be trusted is there.
@@ -27,6 +47,16 @@ pub fn target_near(
     place_px: (f64, f64),
     variance_px2: f64,
 ) -> Result<Target, Unmeasurable> {
-    let _ = (plane, place_px, variance_px2);
-    unimplemented!()
+    let target = centre::measure(plane, place_px, variance_px2)?;
+    let strayed = (target.x_px.value - place_px.0).hypot(target.y_px.value - place_px.1);
+    let allowed = NEAR_PX.max(NEAR_SIGMA * variance_px2.max(target.variance_px2.value).sqrt());
+    if strayed > allowed {
+        return Err(Unmeasurable::NoTargets);
+    }
+    Ok(target)
 }
+
+/// How far from where it was looked for a target may be, px.
+const NEAR_PX: f64 = 20.0;
+/// The same in standard deviations of the target's light.
+const NEAR_SIGMA: f64 = 1.5;

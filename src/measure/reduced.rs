@@ -1,0 +1,98 @@
+//! The reduced picture on which targets are looked for: means of square blocks, in 8-bit codes.
+//!
+//! Codes are roughly as even in noise as an eye is, so a faint wide target stands out of them as well as a bright
+//! small one, and summing them is the cheapest pass over a picture there is. Light is computed from the means only
+//! for the few blocks that matter; exact values come later, from the pixels around a candidate.
+
+use super::{Plane, Samples};
+
+/// Side of a block in pictures of up to `LARGE_PX` pixels.
+const BLOCK_PX: u32 = 8;
+/// Side of a block in larger pictures, whose targets are larger too.
+const LARGE_BLOCK_PX: u32 = 16;
+/// Above this many pixels the large block is used.
+const LARGE_PX: u64 = 12_000_000;
+
+/// Block means of a picture.
+pub(super) struct Reduced {
+    /// Side of a block, px.
+    pub(super) block: u32,
+    /// Columns of blocks; the last may be narrower than a block.
+    pub(super) width: usize,
+    /// Rows of blocks.
+    pub(super) height: usize,
+    /// Mean code of each block in units of 8-bit codes, row by row.
+    pub(super) mean: Vec<f32>,
+}
+
+impl Reduced {
+    pub(super) fn of(plane: &Plane) -> Self {
+        let pixels = u64::from(plane.width()) * u64::from(plane.height());
+        let block = if pixels > LARGE_PX {
+            LARGE_BLOCK_PX
+        } else {
+            BLOCK_PX
+        };
+        let (width, height) = (
+            plane.width().div_ceil(block) as usize,
+            plane.height().div_ceil(block) as usize,
+        );
+        let mean = match plane.samples() {
+            Samples::Eight(codes) => means(codes, plane.width() as usize, block as usize, 1.0),
+            Samples::Sixteen(codes) => means(codes, plane.width() as usize, block as usize, 257.0),
+        };
+        Self {
+            block,
+            width,
+            height,
+            mean,
+        }
+    }
+
+    /// Picture coordinates, px, of a place given in blocks (an integer is a block's middle).
+    pub(super) fn to_picture(&self, place: f64) -> f64 {
+        (place + 0.5) * f64::from(self.block) - 0.5
+    }
+}
+
+fn means<T: Copy + Into<u32>>(codes: &[T], stride: usize, block: usize, scale: f32) -> Vec<f32> {
+    let mut means = Vec::with_capacity(codes.len() / (block * block) + stride);
+    let mut columns = vec![0_u32; stride];
+    for band in codes.chunks(stride * block) {
+        columns.fill(0);
+        for row in band.chunks_exact(stride) {
+            for (sum, &code) in columns.iter_mut().zip(row) {
+                *sum += code.into();
+            }
+        }
+        let rows = band.len() / stride;
+        means.extend(
+            columns
+                .chunks(block)
+                .map(|part| part.iter().sum::<u32>() as f32 / ((part.len() * rows) as f32 * scale)),
+        );
+    }
+    means
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ragged_edges_are_means_of_what_is_there() {
+        let codes = (0..19 * 9)
+            .map(|i| if i % 19 >= 16 { 200 } else { 10 })
+            .collect();
+        let plane = Plane::new(19, 9, Samples::Eight(codes)).expect("right count");
+        let reduced = Reduced::of(&plane);
+        assert_eq!((reduced.width, reduced.height), (3, 2));
+        assert_eq!(reduced.mean, [10.0, 10.0, 200.0, 10.0, 10.0, 200.0]);
+    }
+
+    #[test]
+    fn sixteen_bits_count_in_eight_bit_codes() {
+        let plane = Plane::new(8, 8, Samples::Sixteen(vec![257 * 40; 64])).expect("right count");
+        assert_eq!(Reduced::of(&plane).mean, [40.0]);
+    }
+}

@@ -1,0 +1,198 @@
+//! Bright regions of the reduced picture: where targets may be, whatever their size.
+//!
+//! Background is taken out as a robust surface of second order. What stands out of it falls into islands; each island
+//! is peeled into regions from its peaks down: a region is what is connected to a peak and at least half as bright, with
+//! its skirts. Half the peak fits a sharp patch of tape and a wide faint disc alike, and a glint beside or upon a target
+//! is peeled off before it instead of being mixed into it.
+
+use image::{GrayImage, Luma};
+use imageproc::region_labelling::{Connectivity, connected_components};
+
+use super::Plane;
+use super::background::Surface;
+use super::reduced::Reduced;
+
+/// A place where a target may be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Seed {
+    /// Centre, px.
+    pub(super) x: f64,
+    /// Centre, px.
+    pub(super) y: f64,
+    /// Rough second moment per axis, px².
+    pub(super) variance: f64,
+    /// Rough light above background × compactness, in fully lit pixels: what seeds are ordered by.
+    strength: f64,
+}
+
+/// Seeds that are measured at most; more bright things than this are clutter.
+const MOST_SEEDS: usize = 32;
+/// Peaks peeled off one island at most.
+const MOST_PEAKS: usize = 12;
+/// Contrast that counts, in standard deviations of block means.
+const THRESHOLD_SIGMA: f64 = 5.0;
+/// Least contrast that counts, 8-bit codes: rounding to codes moves a block's mean by up to half a code.
+const LEAST_CONTRAST: f64 = 0.75;
+/// Samples that the background surface is fitted to, at most.
+const SURFACE_SAMPLES: usize = 4000;
+
+/// Finds the places where targets may be, the strongest first.
+pub(super) fn seeds(plane: &Plane) -> Vec<Seed> {
+    let reduced = Reduced::of(plane);
+    let (width, height) = (reduced.width, reduced.height);
+    let stride = (reduced.mean.len() / SURFACE_SAMPLES).max(1);
+    // Every `stride`-th block, shifted from row to row so that no column is favoured.
+    let samples: Vec<(f64, f64, f64)> = (0..height)
+        .flat_map(|y| {
+            (0..width)
+                .skip((y * 7) % stride)
+                .step_by(stride)
+                .map(move |x| (x, y))
+        })
+        .map(|(x, y)| (x as f64, y as f64, f64::from(reduced.mean[y * width + x])))
+        .collect();
+    let surface = Surface::fit(&samples, 2, 3.0, 0.2);
+    let threshold = (THRESHOLD_SIGMA * surface.noise).max(LEAST_CONTRAST) as f32;
+
+    // Contrast in linear light where it counts, 0 elsewhere.
+    let tables = &plane.tables().light;
+    let per_code = plane.tables().codes_per_eight_bit;
+    let light =
+        |code: f32| tables[((code.max(0.0) * per_code).round() as usize).min(tables.len() - 1)];
+    let fine = |code: f32| {
+        let low = code.max(0.0).floor();
+        let part = code.max(0.0) - low;
+        light(low) * (1.0 - part) + light(low + 1.0) * part
+    };
+    let mut contrast = vec![0.0_f32; width * height];
+    let mut mask = GrayImage::new(width as u32, height as u32);
+    for (index, (out, flag)) in contrast.iter_mut().zip(mask.iter_mut()).enumerate() {
+        let level = surface.at((index % width) as f64, (index / width) as f64) as f32;
+        if reduced.mean[index] - level > threshold {
+            *out = fine(reduced.mean[index]) - fine(level);
+            *flag = 255;
+        }
+    }
+    let islands = connected_components(&mask, Connectivity::Eight, Luma([0]));
+    let mut found = Peeling::new(&reduced, contrast).peel(islands.as_raw());
+    found.sort_by(|a, b| b.strength.total_cmp(&a.strength));
+    found.truncate(MOST_SEEDS);
+    found
+}
+
+/// Blocks of each island, taken off it region by region.
+struct Peeling<'a> {
+    reduced: &'a Reduced,
+    contrast: Vec<f32>,
+    taken: Vec<bool>,
+}
+
+impl<'a> Peeling<'a> {
+    fn new(reduced: &'a Reduced, contrast: Vec<f32>) -> Self {
+        let taken = vec![false; contrast.len()];
+        Self {
+            reduced,
+            contrast,
+            taken,
+        }
+    }
+
+    fn peel(&mut self, islands: &[u32]) -> Vec<Seed> {
+        let count = islands.iter().max().map_or(0, |&last| last as usize);
+        let mut members: Vec<Vec<usize>> = vec![Vec::new(); count + 1];
+        for (index, &island) in islands
+            .iter()
+            .enumerate()
+            .filter(|&(_, &island)| island > 0)
+        {
+            members[island as usize].push(index);
+        }
+        let mut seeds = Vec::new();
+        for island in &mut members {
+            // Brightest first; equal ones in reading order, so the result never depends on chance.
+            island.sort_by(|&a, &b| {
+                self.contrast[b]
+                    .total_cmp(&self.contrast[a])
+                    .then(a.cmp(&b))
+            });
+            let mut peaks = 0;
+            for &peak in island.iter() {
+                if peaks == MOST_PEAKS {
+                    break;
+                }
+                if !self.taken[peak] {
+                    seeds.push(self.region(peak));
+                    peaks += 1;
+                }
+            }
+        }
+        seeds
+    }
+
+    /// Takes the region of a peak: all connected to it that is at least half as bright, then the skirts that fall away from it.
+    fn region(&mut self, peak: usize) -> Seed {
+        let half = self.contrast[peak] / 2.0;
+        let mut region = vec![peak];
+        self.taken[peak] = true;
+        let mut next = 0;
+        while let Some(&at) = region.get(next) {
+            next += 1;
+            for near in self.neighbours(at) {
+                if !self.taken[near] && self.contrast[near] >= half {
+                    self.taken[near] = true;
+                    region.push(near);
+                }
+            }
+        }
+        let seed = self.seed(&region);
+        let mut next = 0;
+        while let Some(&at) = region.get(next) {
+            next += 1;
+            for near in self.neighbours(at) {
+                let light = self.contrast[near];
+                if !self.taken[near] && light > 0.0 && light < half && light <= self.contrast[at] {
+                    self.taken[near] = true;
+                    region.push(near);
+                }
+            }
+        }
+        seed
+    }
+
+    fn neighbours(&self, at: usize) -> impl Iterator<Item = usize> + use<> {
+        let (width, height) = (self.reduced.width, self.reduced.height);
+        let (x, y) = (at % width, at / width);
+        let columns = x.saturating_sub(1)..=(x + 1).min(width - 1);
+        (y.saturating_sub(1)..=(y + 1).min(height - 1))
+            .flat_map(move |row| columns.clone().map(move |column| row * width + column))
+            .filter(move |&near| near != at)
+    }
+
+    fn seed(&self, region: &[usize]) -> Seed {
+        let width = self.reduced.width;
+        let weighted = |of: &dyn Fn(f64, f64) -> f64| -> f64 {
+            region
+                .iter()
+                .map(|&at| {
+                    f64::from(self.contrast[at]) * of((at % width) as f64, (at / width) as f64)
+                })
+                .sum()
+        };
+        let flux = weighted(&|_, _| 1.0);
+        let (x, y) = (weighted(&|x, _| x) / flux, weighted(&|_, y| y) / flux);
+        let (xx, yy) = (
+            weighted(&|u, _| (u - x).powi(2)) / flux + 1.0 / 12.0,
+            weighted(&|_, v| (v - y).powi(2)) / flux + 1.0 / 12.0,
+        );
+        let side = f64::from(self.reduced.block);
+        // 1 for a uniform disc, less for anything ragged, hollow or long.
+        let compactness =
+            (region.len() as f64 / (4.0 * std::f64::consts::PI * (xx + yy) / 2.0)).min(1.0);
+        Seed {
+            x: self.reduced.to_picture(x),
+            y: self.reduced.to_picture(y),
+            variance: (xx + yy) / 2.0 * side * side,
+            strength: flux * side * side * compactness,
+        }
+    }
+}
