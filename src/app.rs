@@ -1,5 +1,7 @@
 //! The running program: what every request handler shares.
 
+mod receive;
+
 use std::sync::Arc;
 
 use tokio::sync::Notify;
@@ -8,6 +10,8 @@ use tokio_util::sync::CancellationToken;
 use crate::config::Config;
 use crate::intake::Originals;
 use crate::store::Store;
+
+pub use receive::ReceiveError;
 
 /// What the handlers share; cheap to clone.
 #[derive(Debug, Clone)]

@@ -1,7 +1,7 @@
 //! Settings of the server: every one a flag and an environment variable, with default and unit in `--help`.
 
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Settings of `serve` and `demo`.
 #[derive(Debug, Clone, clap::Args)]
@@ -65,5 +65,53 @@ impl Config {
             || format!("http://{}", self.listen),
             |url| url.trim_end_matches('/').to_owned(),
         )
+    }
+}
+
+/// The database inside a data folder.
+#[must_use]
+pub fn database_path(data: &Path) -> PathBuf {
+    data.join("breathmark.sqlite")
+}
+
+/// The data folder alone, for commands that need nothing else.
+#[derive(Debug, Clone, clap::Args)]
+pub struct DataFolder {
+    /// Data folder: database, originals, lock file
+    #[arg(
+        long,
+        env = "BREATHMARK_DATA",
+        default_value = "data",
+        value_name = "FOLDER"
+    )]
+    pub data: PathBuf,
+}
+
+impl DataFolder {
+    /// Where the database is, making the folder where there is none.
+    ///
+    /// # Errors
+    /// When the folder can't be made.
+    pub fn database(&self) -> std::io::Result<PathBuf> {
+        std::fs::create_dir_all(&self.data)?;
+        Ok(database_path(&self.data))
+    }
+
+    /// Where the database is.
+    ///
+    /// # Errors
+    /// When there is none: a mistyped folder is not made.
+    pub fn existing_database(&self) -> std::io::Result<PathBuf> {
+        let path = database_path(&self.data);
+        if path.is_file() {
+            return Ok(path);
+        }
+        Err(std::io::Error::new(
+            std::io::ErrorKind::NotFound,
+            format!(
+                "there is no database in {}; name the data folder with --data",
+                self.data.display()
+            ),
+        ))
     }
 }

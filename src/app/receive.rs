@@ -1,0 +1,99 @@
+//! Receiving: a file becomes an original and a row, a finished upload becomes sweeps in line to be measured.
+//!
+//! The form, the API and the demo all come through here.
+
+use std::io::Read;
+
+use super::App;
+use crate::intake::{self, IntakeError};
+use crate::store::{StoreError, SweepDraft, SweepId, Upload, UploadFile, UploadId};
+use crate::sweep::{self, FrameInfo, SweepSettings};
+
+/// Why a file or an upload could not be received.
+#[derive(Debug, thiserror::Error)]
+pub enum ReceiveError {
+    /// The bytes are no frame; the text says how to mend it.
+    #[error(transparent)]
+    Intake(#[from] IntakeError),
+    /// The database.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The work broke off inside the program.
+    #[error("the work broke off inside the program: {0}")]
+    Fault(#[from] tokio::task::JoinError),
+}
+
+impl App {
+    /// Keeps one file of an upload: its bytes on disk first, then its row. A picture that can't be a frame is kept with
+    /// the reason in `refused`, so that nothing is lost. The same path and bytes again change nothing.
+    ///
+    /// # Errors
+    /// `Intake` when there are no bytes, too many, or the path can't be shown; `Store` with `Conflict` for other bytes
+    /// under the same path.
+    pub async fn receive_file(
+        &self,
+        upload: UploadId,
+        path: &str,
+        mut bytes: impl Read + Send + 'static,
+        now_ms: i64,
+    ) -> Result<UploadFile, ReceiveError> {
+        let path = intake::display_path(path)?;
+        let originals = self.originals.clone();
+        let limits = self.config.limits();
+        let file = tokio::task::spawn_blocking(move || -> Result<UploadFile, IntakeError> {
+            let stored = originals.keep(&mut bytes, limits.max_file_bytes)?;
+            let about = intake::inspect(&originals.read(&stored.sha256)?, &path, &limits);
+            let (refused, info) = match about {
+                Ok(info) => (None, info),
+                Err(error) => (Some(error.to_string()), FrameInfo::default()),
+            };
+            Ok(UploadFile {
+                name: path,
+                sha256: stored.sha256,
+                bytes: stored.bytes,
+                refused,
+                info,
+            })
+        })
+        .await??;
+        self.store.add_upload_file(upload, &file, now_ms).await?;
+        Ok(file)
+    }
+
+    /// Sorts the frames of an upload into sweeps and puts them in line to be measured. Finishing again gives the same sweeps.
+    ///
+    /// # Errors
+    /// `Store` when the database can't be written.
+    pub async fn finish_upload(
+        &self,
+        upload: &Upload,
+        now_ms: i64,
+    ) -> Result<Vec<SweepId>, ReceiveError> {
+        let files = self.store.upload_files(upload.id).await?;
+        let frames: Vec<UploadFile> = files
+            .into_iter()
+            .filter(|file| file.refused.is_none())
+            .collect();
+        let infos: Vec<FrameInfo> = frames.iter().map(|file| file.info.clone()).collect();
+        let settings = SweepSettings {
+            target_distance: upload.conditions.target_distance,
+            closest_focus: upload.conditions.closest_focus,
+            ..SweepSettings::default()
+        };
+        let drafts: Vec<SweepDraft> = sweep::split(&infos, "sweep")
+            .into_iter()
+            .map(|group| SweepDraft {
+                name: group.name,
+                settings: settings.clone(),
+                files: group
+                    .frames
+                    .iter()
+                    .map(|index| frames[*index].clone())
+                    .collect(),
+            })
+            .collect();
+        let sweeps = self.store.finish_upload(upload.id, &drafts, now_ms).await?;
+        self.wake.notify_one();
+        Ok(sweeps)
+    }
+}
