@@ -1,5 +1,14 @@
 //! Numbers in, SVG or PNG out: shift against focus distance or travel.
 
+mod draw;
+mod layout;
+mod palette;
+mod scene;
+mod strip;
+mod ticks;
+
+pub use strip::strip_svg;
+
 use crate::sweep::ShiftCurve;
 
 /// One line of a chart.
@@ -31,6 +40,8 @@ pub enum Theme {
     Dark,
     /// Dark lines on no ground, for laying over a picture.
     Clear,
+    /// Colours by classes of the page's style sheet, for SVG inside a page; light where there is no style sheet.
+    Page,
 }
 
 /// A chart of shift.
@@ -55,17 +66,33 @@ pub struct ShiftChart {
 }
 
 /// A chart that can't be drawn.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug, Clone, thiserror::Error)]
 #[error("the chart can't be drawn: {0}")]
 pub struct ChartError(pub String);
 
 impl ShiftChart {
+    /// Allowed widths, px.
+    pub const WIDTHS: std::ops::RangeInclusive<u32> = 160..=7680;
+    /// Allowed heights, px.
+    pub const HEIGHTS: std::ops::RangeInclusive<u32> = 120..=4320;
+
     /// The chart as SVG with text as text, no fixed font file, no script and no style attribute.
     ///
     /// # Errors
     /// `ChartError` when a side is out of range.
     pub fn svg(&self) -> Result<String, ChartError> {
-        unimplemented!()
+        self.check()?;
+        let name = if self.title.is_empty() {
+            "Shift against focus"
+        } else {
+            &self.title
+        };
+        draw::svg(
+            &layout::lay_out(self),
+            self.theme,
+            name,
+            &self.description(),
+        )
     }
 
     /// The chart as PNG, its text drawn with the embedded font.
@@ -73,6 +100,58 @@ impl ShiftChart {
     /// # Errors
     /// `ChartError` when a side is out of range.
     pub fn png(&self) -> Result<Vec<u8>, ChartError> {
-        unimplemented!()
+        self.check()?;
+        let theme = match self.theme {
+            Theme::Page => Theme::Light,
+            fixed => fixed,
+        };
+        draw::png(&layout::lay_out(self), theme)
+    }
+
+    fn check(&self) -> Result<(), ChartError> {
+        for (side, value, range) in [
+            ("width", self.width, Self::WIDTHS),
+            ("height", self.height, Self::HEIGHTS),
+        ] {
+            if !range.contains(&value) {
+                let (low, high) = (range.start(), range.end());
+                return Err(ChartError(format!(
+                    "{side} must be from {low} to {high} px, not {value}"
+                )));
+            }
+        }
+        Ok(())
+    }
+
+    /// What the chart shows, in words, for readers who can't see it.
+    fn description(&self) -> String {
+        let along = match self.axis {
+            Axis::Distance => {
+                "focus distance from infinity at the left to closest focus at the right"
+            }
+            Axis::Travel => "place in the focusing range, closest focus at the right",
+        };
+        let lines: Vec<String> = self
+            .series
+            .iter()
+            .map(|series| {
+                let worst = series
+                    .curve
+                    .points()
+                    .iter()
+                    .map(|point| point.shift_pct.value)
+                    .max_by(|a, b| a.abs().total_cmp(&b.abs()));
+                match worst {
+                    Some(worst) => format!("{}: worst shift {worst:+.2} %", series.label),
+                    None => format!("{}: not measured", series.label),
+                }
+            })
+            .collect();
+        format!(
+            "Shift in per cent against {along}; the band is ± {} %. {}.",
+            self.tolerance_pct,
+            lines.join("; ")
+        )
+        .replace('-', "−")
     }
 }
