@@ -3,15 +3,26 @@
 //! Pure like `measure`: frames come in through a closure, values go out, the same bytes give the same numbers.
 
 mod curve;
+mod distance;
 mod finding;
+mod findings;
 mod frame;
+mod look;
 mod measurement;
+mod order;
+mod pair;
+mod reference;
+mod repeats;
+mod run;
 mod settings;
+mod split;
+mod track;
 
 pub use curve::{CurvePoint, ShiftCurve, ToleranceOutcome};
 pub use finding::{Code, Finding, Severity};
 pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
+pub use repeats::{Combined, combine_repeats};
 pub use settings::{FrameOrder, SweepSettings};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
@@ -34,8 +45,7 @@ pub struct SweepGroup {
 /// Sorts the frames of a folder, card or archive into sweeps by folder, lens, focal length and gaps in time and file number.
 #[must_use]
 pub fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
-    let _ = (frames, source_name);
-    unimplemented!()
+    split::split(frames, source_name)
 }
 
 /// Measures one sweep. `load` gives the picture of the frame with this index in `frames`; it may be asked more than once
@@ -48,6 +58,5 @@ pub fn measure(
     settings: &SweepSettings,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> SweepMeasurement {
-    let _ = (name, frames, load, settings, progress);
-    unimplemented!()
+    run::measure(name, frames, load, settings, progress)
 }

@@ -1,0 +1,103 @@
+//! Distances known at some frames: how well they are known, and what lies between.
+
+use crate::units::Measured;
+
+/// Share of a step between two known settings by which a frame between them may be off: lenses don't focus in equal
+/// dioptre steps from frame to frame (our choice; at mid-step, less towards the known ends).
+const BETWEEN_SHARE: f64 = 0.05;
+
+/// Focus settings of all frames from those known at some, dioptres: monotone interpolation by frame order between
+/// known ones, `None` outside them. The uncertainty holds the rounding of the stated distances and, between them,
+/// the unevenness of the steps.
+#[must_use]
+pub(in crate::sweep) fn between(known: &[Option<f64>]) -> Vec<Option<Measured>> {
+    let unit_m = rounding_unit_m(known);
+    let knots: Vec<(f64, f64)> = known
+        .iter()
+        .enumerate()
+        .filter_map(|(i, d)| d.map(|d| (i as f64, d)))
+        .collect();
+    let slopes = monotone_slopes(&knots);
+    (0..known.len())
+        .map(|i| {
+            if let Some(d) = known[i] {
+                return Some(Measured::new(d, rounding_u(d, unit_m)));
+            }
+            let x = i as f64;
+            let right = knots.iter().position(|knot| knot.0 > x)?;
+            let left = right.checked_sub(1)?;
+            let value = hermite(&knots, &slopes, left, x);
+            let (a, b) = (knots[left], knots[right]);
+            let share = (x - a.0) / (b.0 - a.0);
+            let uneven = BETWEEN_SHARE * (b.1 - a.1).abs() * 4.0 * share * (1.0 - share);
+            let rounding = rounding_u(a.1, unit_m).max(rounding_u(b.1, unit_m));
+            Some(Measured::new(value, uneven.hypot(rounding)))
+        })
+        .collect()
+}
+
+/// The decimal unit that all distances are multiples of, m: 1 mm, 1 cm or 10 cm.
+fn rounding_unit_m(known: &[Option<f64>]) -> f64 {
+    let metres: Vec<f64> = known
+        .iter()
+        .flatten()
+        .filter(|d| **d > 0.0)
+        .map(|d| 1.0 / d)
+        .collect();
+    [0.1, 0.01]
+        .into_iter()
+        .find(|unit| {
+            metres
+                .iter()
+                .all(|m| ((m / unit).round() * unit - m).abs() < 1e-3 * unit)
+        })
+        .unwrap_or(0.001)
+}
+
+/// Standard uncertainty of a setting, dioptres, whose distance is rounded to `unit_m`: unit/√12 (JCGM 100:2008,
+/// 4.3.7) through d(1/x) = dx/x².
+fn rounding_u(dioptres: f64, unit_m: f64) -> f64 {
+    unit_m / 12_f64.sqrt() * dioptres * dioptres
+}
+
+/// Slopes at the knots that make a cubic Hermite curve keep to the rise and fall of the data
+/// (F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5, 300, 1984).
+fn monotone_slopes(knots: &[(f64, f64)]) -> Vec<f64> {
+    let n = knots.len();
+    if n < 2 {
+        return vec![0.0; n];
+    }
+    let step: Vec<f64> = knots.windows(2).map(|k| k[1].0 - k[0].0).collect();
+    let secant: Vec<f64> = knots
+        .windows(2)
+        .map(|k| (k[1].1 - k[0].1) / (k[1].0 - k[0].0))
+        .collect();
+    (0..n)
+        .map(|i| {
+            if i == 0 {
+                return secant[0];
+            }
+            if i == n - 1 {
+                return secant[n - 2];
+            }
+            let (before, after) = (secant[i - 1], secant[i]);
+            if before * after <= 0.0 {
+                return 0.0;
+            }
+            let (wb, wa) = (2.0 * step[i] + step[i - 1], step[i] + 2.0 * step[i - 1]);
+            (wb + wa) / (wb / before + wa / after)
+        })
+        .collect()
+}
+
+/// The cubic Hermite curve between knots `left` and `left + 1`.
+fn hermite(knots: &[(f64, f64)], slopes: &[f64], left: usize, x: f64) -> f64 {
+    let (a, b) = (knots[left], knots[left + 1]);
+    let h = b.0 - a.0;
+    let t = (x - a.0) / h;
+    let (t2, t3) = (t * t, t * t * t);
+    (2.0 * t3 - 3.0 * t2 + 1.0) * a.1
+        + (t3 - 2.0 * t2 + t) * h * slopes[left]
+        + (-2.0 * t3 + 3.0 * t2) * b.1
+        + (t3 - t2) * h * slopes[left + 1]
+}

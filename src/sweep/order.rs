@@ -1,0 +1,152 @@
+//! Putting the frames of a sweep in order, near to far, by what their files say.
+
+use std::cmp::Ordering;
+
+use super::{FrameInfo, FrameOrder};
+
+/// The frames' indices in the order that the files give, near to far, before a picture is looked at.
+///
+/// `Automatic` and `Time` go by capture time with sub-seconds where every frame has one, then by natural name;
+/// `Reverse` is the same, last first.
+#[must_use]
+pub(super) fn by_files(frames: &[FrameInfo], order: FrameOrder) -> Vec<usize> {
+    let mut indices: Vec<usize> = (0..frames.len()).collect();
+    let timed = frames.iter().all(|frame| frame.captured_at.is_some());
+    match order {
+        FrameOrder::Name => indices.sort_by(|&a, &b| by_name(&frames[a], &frames[b])),
+        FrameOrder::Automatic | FrameOrder::Time | FrameOrder::Reverse => {
+            indices.sort_by(|&a, &b| {
+                let time = if timed {
+                    by_time(&frames[a], &frames[b])
+                } else {
+                    Ordering::Equal
+                };
+                time.then_with(|| by_name(&frames[a], &frames[b]))
+            });
+            if order == FrameOrder::Reverse {
+                indices.reverse();
+            }
+        }
+    }
+    indices
+}
+
+/// Natural order of folder and file name (`9` before `10`), case ignored first and used only to break ties.
+pub(super) fn by_name(a: &FrameInfo, b: &FrameInfo) -> Ordering {
+    natord::compare_ignore_case(&a.folder, &b.folder)
+        .then_with(|| natord::compare_ignore_case(&a.file, &b.file))
+        .then_with(|| a.folder.cmp(&b.folder))
+        .then_with(|| a.file.cmp(&b.file))
+}
+
+/// Order of capture, unknown times first. The camera's own clock is what counts: a change of its offset from UTC
+/// (summer time) moves that clock, so where both say an offset the moments in UTC are compared.
+pub(super) fn by_time(a: &FrameInfo, b: &FrameInfo) -> Ordering {
+    match (a.captured_at, b.captured_at) {
+        (Some(a), Some(b)) => seconds(&a).total_cmp(&seconds(&b)),
+        (a, b) => a.is_some().cmp(&b.is_some()),
+    }
+}
+
+/// Seconds since 1970 of a capture time: in UTC where the offset is known, else by the camera's clock.
+pub(super) fn seconds(time: &super::CaptureTime) -> f64 {
+    let utc = time.local.assume_utc();
+    let nanoseconds = utc.unix_timestamp_nanos();
+    let offset = time
+        .offset
+        .map_or(0.0, |offset| f64::from(offset.whole_seconds()));
+    // Split so that sub-seconds survive: 2026 is 1.8e9 s, a double then resolves 0.2 µs.
+    (nanoseconds / 1_000_000_000) as f64 + (nanoseconds % 1_000_000_000) as f64 * 1e-9 - offset
+}
+
+/// The last run of digits in a file name, as a number: the frame's number on the card.
+#[must_use]
+pub(super) fn file_number(file: &str) -> Option<u64> {
+    let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
+    let end = stem.rfind(|c: char| c.is_ascii_digit())? + 1;
+    let start = stem[..end]
+        .rfind(|c: char| !c.is_ascii_digit())
+        .map_or(0, |at| {
+            at + stem[at..].chars().next().map_or(1, char::len_utf8)
+        });
+    stem[start..end].parse().ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sweep::CaptureTime;
+    use time::macros::{datetime, offset};
+
+    fn named(file: &str) -> FrameInfo {
+        FrameInfo {
+            file: file.to_owned(),
+            ..FrameInfo::default()
+        }
+    }
+
+    fn at(file: &str, local: time::PrimitiveDateTime) -> FrameInfo {
+        FrameInfo {
+            captured_at: Some(CaptureTime {
+                local,
+                offset: None,
+            }),
+            ..named(file)
+        }
+    }
+
+    #[test]
+    fn names_go_by_their_numbers() {
+        let frames = ["F_10.jpg", "F_9.jpg", "f_1.jpg"].map(named);
+        assert_eq!(by_files(&frames, FrameOrder::Automatic), [2, 1, 0]);
+        assert_eq!(by_files(&frames, FrameOrder::Reverse), [0, 1, 2]);
+    }
+
+    #[test]
+    fn time_with_its_fraction_goes_before_the_name() {
+        let frames = [
+            at("a.jpg", datetime!(2026-04-03 10:00:00.5)),
+            at("b.jpg", datetime!(2026-04-03 10:00:00.25)),
+            at("c.jpg", datetime!(2026-04-03 9:59:59)),
+        ];
+        assert_eq!(by_files(&frames, FrameOrder::Automatic), [2, 1, 0]);
+        assert_eq!(by_files(&frames, FrameOrder::Name), [0, 1, 2]);
+    }
+
+    #[test]
+    fn one_frame_without_time_makes_names_decide() {
+        let frames = [
+            at("2.jpg", datetime!(2026-04-03 10:00:00)),
+            named("1.jpg"),
+            at("3.jpg", datetime!(2026-04-03 9:00:00)),
+        ];
+        assert_eq!(by_files(&frames, FrameOrder::Automatic), [1, 0, 2]);
+    }
+
+    #[test]
+    fn moments_are_compared_across_a_change_of_offset() {
+        let mut early = at("a.jpg", datetime!(2026-10-25 2:59:59));
+        let mut late = at("b.jpg", datetime!(2026-10-25 2:00:01));
+        for (frame, offset) in [(&mut early, offset!(+2)), (&mut late, offset!(+1))] {
+            if let Some(time) = &mut frame.captured_at {
+                time.offset = Some(offset);
+            }
+        }
+        assert_eq!(by_time(&early, &late), Ordering::Less);
+    }
+
+    #[test]
+    fn file_numbers_of_several_namings() {
+        for (file, number) in [
+            ("SWP_0001.JPG", Some(1)),
+            ("_DSC1234.jpg", Some(1234)),
+            ("P1040567.JPG", Some(1_040_567)),
+            ("IMG_0012 (2).jpg", Some(2)),
+            ("2026-04-03_10h.tif", Some(10)),
+            ("frame.png", None),
+            ("é7.jpg", Some(7)),
+        ] {
+            assert_eq!(file_number(file), number, "{file}");
+        }
+    }
+}

@@ -1,0 +1,103 @@
+//! Two targets of one frame as a pair: how far apart, how alike, how much like the pair of another frame.
+
+use crate::measure::Target;
+use crate::units::Measured;
+
+/// What a pair is judged and followed by.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Shape {
+    /// Distance between the centres, px.
+    pub(super) separation: f64,
+    /// Direction from the left to the right target, rad, y down.
+    pub(super) angle: f64,
+    /// Point half-way between the centres, px.
+    pub(super) middle: (f64, f64),
+    /// Natural logarithm of the light of both together.
+    pub(super) log_flux: f64,
+    /// Root of the mean second moment, px.
+    pub(super) width: f64,
+}
+
+/// The shape of the pair that two targets make, the first being the left one.
+#[must_use]
+pub(super) fn shape(left: &Target, right: &Target) -> Shape {
+    let (dx, dy) = (
+        right.x_px.value - left.x_px.value,
+        right.y_px.value - left.y_px.value,
+    );
+    Shape {
+        separation: dx.hypot(dy),
+        angle: dy.atan2(dx),
+        middle: (
+            (left.x_px.value + right.x_px.value) / 2.0,
+            (left.y_px.value + right.y_px.value) / 2.0,
+        ),
+        log_flux: (left.flux + right.flux).max(f64::MIN_POSITIVE).ln(),
+        width: ((left.variance_px2.value + right.variance_px2.value) / 2.0)
+            .max(0.0)
+            .sqrt(),
+    }
+}
+
+/// Distance between the centres, px, with the standard uncertainty that the centres' own bring along the line.
+#[must_use]
+pub(super) fn separation(left: &Target, right: &Target) -> Measured {
+    let (dx, dy) = (
+        right.x_px.value - left.x_px.value,
+        right.y_px.value - left.y_px.value,
+    );
+    let distance = dx.hypot(dy);
+    let along_x = left.x_px.std_error.hypot(right.x_px.std_error);
+    let along_y = left.y_px.std_error.hypot(right.y_px.std_error);
+    Measured::new(
+        distance,
+        (dx * along_x / distance).hypot(dy * along_y / distance),
+    )
+}
+
+/// How unlike a pair of targets two bright spots are, from their own frame alone: 0 is perfect, each unit about one
+/// standard deviation squared of what sweeps show. `ranks` are their places in the list of candidates.
+#[must_use]
+pub(super) fn oddness(
+    left: &Target,
+    right: &Target,
+    ranks: (usize, usize),
+    picture: (f64, f64),
+    brightest_flux: f64,
+) -> f64 {
+    let pair = shape(left, right);
+    let (picture_width, _) = picture;
+    let flux_ratio = (right.flux / left.flux).ln();
+    let width_ratio = (right.variance_px2.value / left.variance_px2.value).ln() / 2.0;
+    let narrow = (0.6 - pair.separation / picture_width).max(0.0);
+    let off_middle = (pair.middle.0 / picture_width - 0.5).abs();
+    let dim = (2.0 * brightest_flux).ln() - pair.log_flux;
+    square(flux_ratio / 0.4)
+        + square(width_ratio / 0.2)
+        + square(narrow / 0.15)
+        + square(off_middle / 0.15)
+        + square(pair.angle / 0.25)
+        + square(dim / 1.5)
+        + 0.5 * (ranks.0 + ranks.1) as f64
+}
+
+/// How unlike the same pair of targets two shapes in different frames are, `apart` frames from one another: breathing
+/// changes the separation a little, a bump moves both targets alike, focus changes the width smoothly, light stays.
+#[must_use]
+pub(super) fn change(a: &Shape, b: &Shape, apart: usize, picture_width: f64) -> f64 {
+    let steps = (apart as f64).sqrt();
+    let stretch = (b.separation / a.separation).ln() / (0.012 * steps);
+    let moved = (b.middle.0 - a.middle.0).hypot(b.middle.1 - a.middle.1) / (0.03 * picture_width);
+    let turned = (b.angle - a.angle) / 0.02;
+    let lit = (b.log_flux - a.log_flux) / (0.3 * steps);
+    let spread = (b.width - a.width) / (steps * (4.0 + 0.15 * a.width.max(b.width)));
+    // Each is capped: one odd quantity (a bump, a change of exposure) must not outvote all the others.
+    [stretch, moved, turned, lit, spread]
+        .into_iter()
+        .map(|z| square(z).min(25.0))
+        .sum()
+}
+
+fn square(z: f64) -> f64 {
+    if z.is_finite() { z * z } else { 1e6 }
+}

@@ -1,0 +1,118 @@
+//! Following the targets through a sweep.
+//!
+//! Each frame offers candidates; the pair of each frame is chosen for the whole sweep at once, by the path of least
+//! total oddness through all frames (Viterbi, IEEE Trans. Inf. Theory 13, 1967). A frame in which nothing fits is
+//! passed over at a price, so that one bad frame can't drag its neighbours along.
+
+use super::pair::{Shape, change, oddness, shape};
+use crate::measure::Target;
+
+/// Candidates of a frame that are looked at; more are noise.
+const CANDIDATES: usize = 12;
+/// Pairs of a frame that are looked at.
+const PAIRS: usize = 12;
+/// Price of passing over a frame: above what a sound frame costs, below what a wrong pair costs.
+const PASS_OVER: f64 = 30.0;
+/// Most frames in a row that may be passed over within a track.
+const LONGEST_GAP: usize = 12;
+
+/// Two candidates of one frame, left first.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Choice {
+    /// Place of the left one in the frame's candidates.
+    pub(super) left: usize,
+    /// Place of the right one.
+    pub(super) right: usize,
+    shape: Shape,
+    oddness: f64,
+}
+
+/// The pair of each frame, in the order given, `None` where none fits. `candidates[i]` is empty for a frame that could
+/// not be read.
+#[must_use]
+pub(super) fn follow(candidates: &[&[Target]], picture: (f64, f64)) -> Vec<Option<Choice>> {
+    let brightest = typical_brightest(candidates);
+    let pairs: Vec<Vec<Choice>> = candidates
+        .iter()
+        .map(|frame| pairs_of(frame, picture, brightest))
+        .collect();
+    // Cost of the best path that ends in pair p of frame i, and the frame and pair before it.
+    let mut best: Vec<Vec<(f64, Option<(usize, usize)>)>> = Vec::with_capacity(pairs.len());
+    for (i, here) in pairs.iter().enumerate() {
+        let mut row = Vec::with_capacity(here.len());
+        for pair in here {
+            let mut cheapest = (i as f64 * PASS_OVER, None);
+            for back in 1..=(i.min(LONGEST_GAP + 1)) {
+                let skipped = (back - 1) as f64 * PASS_OVER;
+                for (q, before) in pairs[i - back].iter().enumerate() {
+                    let cost = best[i - back][q].0
+                        + skipped
+                        + change(&before.shape, &pair.shape, back, picture.0);
+                    if cost < cheapest.0 {
+                        cheapest = (cost, Some((i - back, q)));
+                    }
+                }
+            }
+            row.push((cheapest.0 + pair.oddness, cheapest.1));
+        }
+        best.push(row);
+    }
+    let mut end: Option<(f64, (usize, usize))> = None;
+    for (i, row) in best.iter().enumerate() {
+        for (p, (cost, _)) in row.iter().enumerate() {
+            let total = cost + (pairs.len() - 1 - i) as f64 * PASS_OVER;
+            if end.is_none_or(|(least, _)| total < least) {
+                end = Some((total, (i, p)));
+            }
+        }
+    }
+    let mut chosen = vec![None; pairs.len()];
+    let mut at = end.map(|(_, place)| place);
+    while let Some((i, p)) = at {
+        chosen[i] = Some(pairs[i][p]);
+        at = best[i][p].1;
+    }
+    chosen
+}
+
+/// The most plausible pairs of one frame.
+fn pairs_of(frame: &[Target], picture: (f64, f64), brightest: f64) -> Vec<Choice> {
+    let frame = &frame[..frame.len().min(CANDIDATES)];
+    let mut pairs = Vec::new();
+    for a in 0..frame.len() {
+        for b in a + 1..frame.len() {
+            let (left, right) = if frame[a].x_px.value <= frame[b].x_px.value {
+                (a, b)
+            } else {
+                (b, a)
+            };
+            let shape = shape(&frame[left], &frame[right]);
+            let oddness = oddness(&frame[left], &frame[right], (a, b), picture, brightest);
+            if oddness < 4.0 * PASS_OVER {
+                pairs.push(Choice {
+                    left,
+                    right,
+                    shape,
+                    oddness,
+                });
+            }
+        }
+    }
+    pairs.sort_by(|a, b| a.oddness.total_cmp(&b.oddness));
+    pairs.truncate(PAIRS);
+    pairs
+}
+
+/// The middle over all frames of the second brightest candidate's light: what a target of this sweep sends.
+fn typical_brightest(candidates: &[&[Target]]) -> f64 {
+    let mut seconds: Vec<f64> = candidates
+        .iter()
+        .filter_map(|frame| {
+            let mut fluxes: Vec<f64> = frame.iter().map(|target| target.flux).collect();
+            fluxes.sort_by(|a, b| b.total_cmp(a));
+            fluxes.get(1).copied()
+        })
+        .collect();
+    seconds.sort_by(f64::total_cmp);
+    seconds.get(seconds.len() / 2).copied().unwrap_or(1.0)
+}
