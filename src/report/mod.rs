@@ -1,1 +1,18 @@
-//! Results in words and numbers for the outside: the sweep document (JSON, CSV, table), sentences, metres and feet.
+//! Results for the outside, in words and numbers: the sweep document (JSON, CSV, table), sentences, metres and feet.
+//!
+//! The command line, the pages and the API all speak through this room, so that one number is said one way everywhere.
+//! Numbers in documents are raw; rounding happens in [`words`] and [`table`].
+
+mod document;
+mod rows;
+mod table;
+mod verdict;
+pub mod words;
+
+pub use document::{
+    BudgetDocument, BudgetLineDocument, FindingDocument, FrameDocument, ReportDocument,
+    SkippedDocument, SweepDocument, TargetDocument,
+};
+pub use rows::{frames_csv, guarded};
+pub use table::sweep_table;
+pub use verdict::{FocalVerdict, lens_verdict};

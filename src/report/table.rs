@@ -1,0 +1,88 @@
+//! The report of a sweep as a person reads it on a terminal.
+
+use std::fmt::Write;
+
+use super::words;
+use crate::sweep::{Severity, SweepMeasurement};
+
+/// One sweep as lines of text: what it is, the verdict, the tolerance distance, findings in words.
+#[must_use]
+pub fn sweep_table(sweep: &SweepMeasurement, tolerance_pct: f64) -> String {
+    let mut text = String::new();
+    let mut line = |label: &str, value: &str| {
+        // Writing into a string can't fail.
+        let _ = writeln!(text, "  {label:<22}{value}");
+    };
+    line(
+        "focal length",
+        &sweep
+            .focal_length
+            .map_or_else(unknown, |f| words::focal_length(f.mm())),
+    );
+    line(
+        "aperture",
+        &sweep.f_number.map_or_else(unknown, |stop| stop.to_string()),
+    );
+    if let Some(lens) = &sweep.lens {
+        line("lens", lens);
+    }
+    let measured = sweep.measured_count();
+    let frames = words::count(sweep.frames.len(), "frame");
+    line("frames", &format!("{measured} of {frames} measured"));
+    if let Some(summary) = &sweep.summary {
+        let against = if summary.relative_to_farthest {
+            ", against the farthest frame"
+        } else {
+            ""
+        };
+        line(
+            "worst shift",
+            &format!(
+                "{} percentage points (k = 2){against}",
+                words::shift(summary.worst_shift_pct)
+            ),
+        );
+        line("direction", words::direction(summary.direction()));
+        if let Some(equivalent) = sweep.equivalent_focal_length_mm() {
+            line("frames like", &words::equivalent_focal_length(equivalent));
+        }
+        let outcome = summary.curve.tolerance_outcome(tolerance_pct);
+        line(
+            &format!("within {} beyond", words::plain_pct(tolerance_pct)),
+            &words::tolerance(outcome),
+        );
+    } else {
+        line(
+            "worst shift",
+            "no result until the findings below are mended",
+        );
+    }
+    let title = format!(
+        "{}\n{}\n",
+        sweep.name,
+        "─".repeat(sweep.name.chars().count().max(8))
+    );
+    format!("{title}{text}{}", findings(sweep))
+}
+
+fn findings(sweep: &SweepMeasurement) -> String {
+    if sweep.findings.is_empty() {
+        return "  nothing to find fault with\n".to_owned();
+    }
+    sweep
+        .findings
+        .iter()
+        .fold(String::new(), |mut text, finding| {
+            let weight = match finding.severity {
+                Severity::Note => "note",
+                Severity::Warning => "WARNING",
+                Severity::Stop => "STOP",
+            };
+            let _ = writeln!(text, "  {weight}: {}", finding.message);
+            text
+        })
+}
+
+fn unknown() -> String {
+    "not known".to_owned()
+}

@@ -1,0 +1,193 @@
+//! Numbers as a person reads them: signs, decimals, units, metres with feet.
+
+use crate::sweep::{Direction, ToleranceOutcome};
+use crate::units::{FEET_PER_METRE, Measured};
+
+/// A signed percentage with two decimals and a true minus sign, e.g. `+2.05 %`; zero has no sign.
+#[must_use]
+pub fn signed_pct(value: f64) -> String {
+    let rounded = format!("{:.2}", value.abs());
+    if rounded == "0.00" {
+        "0.00 %".to_owned()
+    } else if value < 0.0 {
+        format!("−{rounded} %")
+    } else {
+        format!("+{rounded} %")
+    }
+}
+
+/// A shift with its expanded uncertainty (k = 2), e.g. `+2.05 % ± 0.02`; what is below 0.01 is said so.
+#[must_use]
+pub fn shift(shift_pct: Measured) -> String {
+    format!(
+        "{} ± {}",
+        signed_pct(shift_pct.value),
+        expanded(shift_pct.std_error)
+    )
+}
+
+/// An expanded uncertainty (k = 2) in percentage points; at two decimals nothing is rounded to 0.
+#[must_use]
+pub fn expanded(std_error_pct: f64) -> String {
+    let twice = 2.0 * std_error_pct;
+    if twice < 0.01 {
+        "0.01".to_owned()
+    } else {
+        format!("{twice:.2}")
+    }
+}
+
+/// A percentage without needless zeros, e.g. `2 %` or `1.5 %`.
+#[must_use]
+pub fn plain_pct(value: f64) -> String {
+    format!("{} %", trimmed(value, 2))
+}
+
+/// A focal length without needless zeros, e.g. `50 mm` or `16.5 mm`.
+#[must_use]
+pub fn focal_length(mm: f64) -> String {
+    format!("{} mm", trimmed(mm, 1))
+}
+
+/// The focal length that a lens frames like, one decimal, e.g. `86.7 mm`.
+#[must_use]
+pub fn equivalent_focal_length(mm: f64) -> String {
+    format!("{mm:.1} mm")
+}
+
+/// A distance in metres, three figures at most, e.g. `0.461 m`, `2.1 m`, `12 m`.
+#[must_use]
+pub fn metres(m: f64) -> String {
+    format!("{} m", figures(m))
+}
+
+/// A distance in feet, e.g. `1.5 ft`, `39 ft`.
+#[must_use]
+pub fn feet(m: f64) -> String {
+    let feet = m * FEET_PER_METRE;
+    if feet < 9.95 {
+        format!("{feet:.1} ft")
+    } else {
+        format!("{feet:.0} ft")
+    }
+}
+
+/// A distance in metres and feet, e.g. `0.461 m (1.5 ft)`.
+#[must_use]
+pub fn distance(m: f64) -> String {
+    format!("{} ({})", metres(m), feet(m))
+}
+
+/// A focus setting as a distance, e.g. `0.45 m` or `∞`.
+#[must_use]
+pub fn focus(dioptres: f64) -> String {
+    if dioptres < 1e-5 {
+        "∞".to_owned()
+    } else {
+        metres(1.0 / dioptres)
+    }
+}
+
+/// A direction as an adjective, e.g. `tighter`; `no change` where none was told apart from zero.
+#[must_use]
+pub const fn direction(direction: Direction) -> &'static str {
+    match direction {
+        Direction::Tighter => "tighter",
+        Direction::Wider => "wider",
+        Direction::None => "no change",
+    }
+}
+
+/// The tolerance distance in a table, e.g. `0.461 m (1.5 ft)`, `never exceeded`, `distance unknown`.
+#[must_use]
+pub fn tolerance(outcome: ToleranceOutcome) -> String {
+    match (outcome, outcome.distance_m()) {
+        (_, Some(m)) => distance(m.value),
+        (ToleranceOutcome::Within, None) => "never exceeded".to_owned(),
+        (ToleranceOutcome::Exceeded { .. }, None) => "at every distance".to_owned(),
+        (ToleranceOutcome::Unknown { .. }, None) => "distance unknown".to_owned(),
+    }
+}
+
+/// A count with its noun, e.g. `1 frame`, `24 frames`.
+#[must_use]
+pub fn count(number: usize, noun: &str) -> String {
+    if number == 1 {
+        format!("1 {noun}")
+    } else {
+        format!("{number} {noun}s")
+    }
+}
+
+/// At most `decimals` decimals, without trailing zeros.
+fn trimmed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+/// Three significant figures below 10, two decimals at most; whole numbers from 10 on with at most one decimal.
+fn figures(value: f64) -> String {
+    if value < 1.0 {
+        trimmed(value, 3)
+    } else if value < 10.0 {
+        trimmed(value, 2)
+    } else if value < 100.0 {
+        trimmed(value, 1)
+    } else {
+        trimmed(value, 0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn signs_and_decimals() {
+        for (value, words) in [
+            (2.05, "+2.05 %"),
+            (-1.4, "−1.40 %"),
+            (0.004, "0.00 %"),
+            (-0.004, "0.00 %"),
+            (12.0, "+12.00 %"),
+        ] {
+            assert_eq!(signed_pct(value), words);
+        }
+        assert_eq!(shift(Measured::new(2.05, 0.01)), "+2.05 % ± 0.02");
+        assert_eq!(shift(Measured::new(2.05, 0.001)), "+2.05 % ± 0.01");
+    }
+
+    /// Common practice, no source: 1 m is about 3.3 ft, 0.85 m just under 2.8 ft.
+    #[test]
+    fn distances_in_metres_and_feet() {
+        for (m, words) in [
+            (1.0, "1 m (3.3 ft)"),
+            (0.85, "0.85 m (2.8 ft)"),
+            (0.461, "0.461 m (1.5 ft)"),
+            (12.0, "12 m (39 ft)"),
+            (250.0, "250 m (820 ft)"),
+        ] {
+            assert_eq!(distance(m), words);
+        }
+        assert_eq!(focus(0.0), "∞");
+        assert_eq!(focus(2.0), "0.5 m");
+    }
+
+    #[test]
+    fn outcomes_in_words() {
+        let exceeded = ToleranceOutcome::Exceeded {
+            dioptres: Measured::new(2.0, 0.01),
+            travel: 0.1,
+        };
+        assert_eq!(tolerance(exceeded), "0.5 m (1.6 ft)");
+        assert_eq!(tolerance(ToleranceOutcome::Within), "never exceeded");
+        assert_eq!(
+            tolerance(ToleranceOutcome::Unknown { travel: 0.2 }),
+            "distance unknown"
+        );
+    }
+}
