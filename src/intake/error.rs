@@ -35,6 +35,17 @@ pub enum IntakeError {
     /// The zip archive can't be used.
     #[error("the zip archive can't be used: {0}")]
     Archive(String),
+    /// A file that is no frame and is not opened.
+    #[error("passed over: {0}")]
+    PassedOver(&'static str),
+    /// A list of distances that can't be used.
+    #[error("the list of distances, line {line}: {problem}")]
+    Distances {
+        /// Line of the file, the header is line 1.
+        line: u64,
+        /// What is wrong and how to mend it.
+        problem: String,
+    },
     /// A file name that can't be shown.
     #[error("the file name can't be used: {0}")]
     Name(String),

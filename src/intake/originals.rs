@@ -1,15 +1,25 @@
 //! Originals: the files as they came, kept under the hash of their bytes and never changed.
 
-use std::io::Read;
+use std::collections::HashSet;
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use sha2::{Digest, Sha256};
 
 use super::IntakeError;
 
-/// The folder of originals inside a data folder.
+/// Bytes read at a time.
+const CHUNK: usize = 256 << 10;
+
+/// The folder of originals inside a data folder. One process owns it.
 #[derive(Debug, Clone)]
 pub struct Originals {
     folder: PathBuf,
     tmp: PathBuf,
+    /// Folders whose entry in their parent is known to be on disk.
+    durable: Arc<Mutex<HashSet<PathBuf>>>,
 }
 
 /// An original that is safely on disk.
@@ -21,30 +31,282 @@ pub struct StoredOriginal {
     pub bytes: u64,
 }
 
-#[allow(unused_variables)]
 impl Originals {
     /// Opens `originals/` and `tmp/` in a data folder, making them and sweeping left-overs out of `tmp/`.
+    ///
+    /// # Errors
+    /// `Io` when a folder can't be made, listed or swept.
     pub fn open(data: &Path) -> Result<Self, IntakeError> {
-        unimplemented!()
+        let (folder, tmp) = (data.join("originals"), data.join("tmp"));
+        fs::create_dir_all(&folder)?;
+        fs::create_dir_all(&tmp)?;
+        for left_over in fs::read_dir(&tmp)? {
+            let left_over = left_over?;
+            if left_over.file_type()?.is_dir() {
+                fs::remove_dir_all(left_over.path())?;
+            } else {
+                fs::remove_file(left_over.path())?;
+            }
+        }
+        sync_folder(data)?;
+        Ok(Self {
+            folder,
+            tmp,
+            durable: Arc::default(),
+        })
     }
-    /// Keeps the bytes: written to `tmp/`, hashed, fsynced, renamed to `originals/ab/cd/<sha256>`, the folders fsynced. The same bytes again change nothing. Refuses more than `max_bytes`, and none.
+
+    /// Keeps the bytes: written to `tmp/`, hashed, fsynced, renamed to `originals/ab/cd/<sha256>`, the folders fsynced.
+    /// The same bytes again change nothing, unless the file on disk is damaged: then it is mended. When it fails, nothing
+    /// is left behind.
+    ///
+    /// # Errors
+    /// `Empty` for none, `TooManyBytes` for more than `max_bytes`, `Io` when they can't be read or written.
     pub fn keep(
         &self,
         bytes: &mut dyn Read,
         max_bytes: u64,
     ) -> Result<StoredOriginal, IntakeError> {
-        unimplemented!()
+        // Deletes itself unless it is renamed.
+        let mut file = tempfile::Builder::new()
+            .prefix("original-")
+            .tempfile_in(&self.tmp)?;
+        let (mut hasher, mut count) = (Sha256::new(), 0_u64);
+        let mut chunk = vec![0_u8; CHUNK];
+        loop {
+            let read = match bytes.read(&mut chunk) {
+                Ok(0) => break,
+                Ok(read) => read,
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
+                Err(error) => return Err(error.into()),
+            };
+            count += read as u64;
+            if count > max_bytes {
+                return Err(IntakeError::TooManyBytes { max_bytes });
+            }
+            hasher.update(&chunk[..read]);
+            file.write_all(&chunk[..read])?;
+        }
+        if count == 0 {
+            return Err(IntakeError::Empty);
+        }
+        let stored = StoredOriginal {
+            sha256: hex::encode(hasher.finalize()),
+            bytes: count,
+        };
+        if self.read(&stored.sha256).is_ok() {
+            return Ok(stored);
+        }
+        file.as_file().sync_all()?;
+        let folder = self.folder_of(&stored.sha256);
+        self.make_durable(&folder)?;
+        file.persist(folder.join(&stored.sha256))
+            .map_err(|error| error.error)?;
+        sync_folder(&folder)?;
+        Ok(stored)
     }
+
     /// The bytes of an original, checked against its hash.
+    ///
+    /// # Errors
+    /// `Io` when it is not there or can't be read, `Damaged` when its bytes are no longer those that were kept.
     pub fn read(&self, sha256: &str) -> Result<Vec<u8>, IntakeError> {
-        unimplemented!()
+        if sha256.len() != 64
+            || !sha256
+                .bytes()
+                .all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'))
+        {
+            let unusable = io::Error::new(
+                io::ErrorKind::InvalidInput,
+                "that is no SHA-256 in hex digits",
+            );
+            return Err(unusable.into());
+        }
+        let bytes = fs::read(self.path(sha256))?;
+        if hex::encode(Sha256::digest(&bytes)) != sha256 {
+            return Err(IntakeError::Damaged(
+                "the stored bytes no longer match their hash".to_owned(),
+            ));
+        }
+        Ok(bytes)
     }
+
     /// Where an original lies.
+    #[must_use]
     pub fn path(&self, sha256: &str) -> PathBuf {
-        unimplemented!()
+        self.folder_of(sha256).join(sha256)
     }
+
+    /// The folder of originals.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
     /// Where unfinished files lie.
+    #[must_use]
     pub fn tmp(&self) -> &Path {
         &self.tmp
+    }
+
+    fn folder_of(&self, sha256: &str) -> PathBuf {
+        let part = |range| sha256.get(range).unwrap_or("--");
+        self.folder.join(part(0..2)).join(part(2..4))
+    }
+
+    /// Makes a folder two levels down so that it outlives a power cut. Those who come second wait for the first.
+    fn make_durable(&self, folder: &Path) -> io::Result<()> {
+        let mut durable = self.durable.lock().unwrap_or_else(PoisonError::into_inner);
+        if durable.contains(folder) {
+            return Ok(());
+        }
+        fs::create_dir_all(folder)?;
+        for parent in folder.ancestors().skip(1).take(2) {
+            sync_folder(parent)?;
+        }
+        durable.insert(folder.to_owned());
+        Ok(())
+    }
+}
+
+/// Puts a folder's entries on disk.
+fn sync_folder(folder: &Path) -> io::Result<()> {
+    File::open(folder)?.sync_all()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    struct Scratch {
+        _data: tempfile::TempDir,
+        originals: Originals,
+    }
+
+    fn scratch() -> Scratch {
+        let data = tempfile::tempdir().expect("a folder");
+        let originals = Originals::open(data.path()).expect("opens");
+        Scratch {
+            _data: data,
+            originals,
+        }
+    }
+
+    fn in_tmp(originals: &Originals) -> usize {
+        fs::read_dir(originals.tmp()).expect("listed").count()
+    }
+
+    #[test]
+    fn bytes_come_back_as_they_went() {
+        let s = scratch();
+        let kept = s.originals.keep(&mut &b"abc"[..], 10).expect("kept");
+        // FIPS 180-4, appendix example "abc".
+        assert_eq!(
+            kept.sha256,
+            "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+        );
+        assert_eq!(kept.bytes, 3);
+        assert_eq!(s.originals.read(&kept.sha256).expect("read"), b"abc");
+        assert!(
+            s.originals
+                .path(&kept.sha256)
+                .ends_with(format!("originals/ba/78/{}", kept.sha256))
+        );
+        assert_eq!(
+            s.originals.keep(&mut &b"abc"[..], 10).expect("kept again"),
+            kept
+        );
+        assert_eq!(in_tmp(&s.originals), 0);
+    }
+
+    #[test]
+    fn nothing_too_much_and_broken_streams_leave_nothing_behind() {
+        struct Breaks;
+        impl Read for Breaks {
+            fn read(&mut self, _: &mut [u8]) -> io::Result<usize> {
+                Err(io::Error::other("the line broke"))
+            }
+        }
+        let s = scratch();
+        assert!(matches!(
+            s.originals.keep(&mut io::empty(), 10),
+            Err(IntakeError::Empty)
+        ));
+        let too_many = s.originals.keep(&mut &b"abcd"[..], 3);
+        assert!(matches!(
+            too_many,
+            Err(IntakeError::TooManyBytes { max_bytes: 3 })
+        ));
+        let broken = s.originals.keep(&mut (&b"abc"[..]).chain(Breaks), 10);
+        assert!(matches!(broken, Err(IntakeError::Io(_))));
+        assert_eq!(in_tmp(&s.originals), 0);
+        assert_eq!(
+            fs::read_dir(s.originals.folder()).expect("listed").count(),
+            0
+        );
+    }
+
+    #[test]
+    fn a_flipped_bit_is_named_and_mended_by_the_same_bytes() {
+        let s = scratch();
+        let kept = s.originals.keep(&mut &b"abc"[..], 10).expect("kept");
+        fs::write(s.originals.path(&kept.sha256), b"abd").expect("written");
+        assert!(matches!(
+            s.originals.read(&kept.sha256),
+            Err(IntakeError::Damaged(_))
+        ));
+        s.originals.keep(&mut &b"abc"[..], 10).expect("kept again");
+        assert_eq!(s.originals.read(&kept.sha256).expect("read"), b"abc");
+    }
+
+    #[test]
+    fn left_overs_are_swept_and_originals_stay() {
+        let data = tempfile::tempdir().expect("a folder");
+        let originals = Originals::open(data.path()).expect("opens");
+        let kept = originals.keep(&mut &b"abc"[..], 10).expect("kept");
+        fs::write(originals.tmp().join("half"), b"ab").expect("written");
+        let again = Originals::open(data.path()).expect("opens again");
+        assert_eq!(in_tmp(&again), 0);
+        assert_eq!(again.read(&kept.sha256).expect("read"), b"abc");
+    }
+
+    #[test]
+    fn a_name_that_is_no_hash_reaches_no_file() {
+        let s = scratch();
+        for name in [
+            "",
+            "é",
+            "../../etc/passwd",
+            &"A".repeat(64),
+            &"é".repeat(32),
+        ] {
+            assert!(
+                matches!(s.originals.read(name), Err(IntakeError::Io(_))),
+                "{name}"
+            );
+        }
+    }
+
+    #[test]
+    fn many_keep_at_once() {
+        let s = scratch();
+        std::thread::scope(|scope| {
+            for thread in 0..8_u8 {
+                let originals = &s.originals;
+                scope.spawn(move || {
+                    for i in 0..8_u8 {
+                        // Half of them the same bytes in every thread.
+                        let bytes = if i % 2 == 0 {
+                            vec![i; 100]
+                        } else {
+                            vec![i, thread]
+                        };
+                        let kept = originals.keep(&mut &bytes[..], 1000).expect("kept");
+                        assert_eq!(originals.read(&kept.sha256).expect("read"), bytes);
+                    }
+                });
+            }
+        });
+        assert_eq!(in_tmp(&s.originals), 0);
     }
 }

@@ -192,6 +192,8 @@ impl From<IntakeError> for WebError {
             | IntakeError::TooLarge { .. }
             | IntakeError::Damaged(_)
             | IntakeError::Archive(_)
+            | IntakeError::PassedOver(_)
+            | IntakeError::Distances { .. }
             | IntakeError::Name(_) => Self::UnusableFile(error.to_string()),
             IntakeError::TooManyBytes { .. } => Self::TooLarge(error.to_string()),
             IntakeError::Io(cause) => match cause.kind() {

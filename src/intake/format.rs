@@ -1,0 +1,249 @@
+//! What kind of picture some bytes are and how large they claim to be, from their first bytes alone.
+
+use super::{IntakeError, Limits};
+
+/// The picture formats that are read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Format {
+    /// JPEG, baseline or progressive.
+    Jpeg,
+    /// PNG.
+    Png,
+    /// TIFF.
+    Tiff,
+}
+
+/// The format of a picture whose claimed size is within the limits.
+///
+/// # Errors
+/// `Empty`, `TooManyBytes`, `NotAPicture`, `TooLarge`, or `Damaged` when the header breaks off.
+pub(super) fn admit(bytes: &[u8], limits: &Limits) -> Result<Format, IntakeError> {
+    if bytes.is_empty() {
+        return Err(IntakeError::Empty);
+    }
+    if bytes.len() as u64 > limits.max_file_bytes {
+        return Err(IntakeError::TooManyBytes {
+            max_bytes: limits.max_file_bytes,
+        });
+    }
+    let (format, size) = if bytes.starts_with(&[0xFF, 0xD8, 0xFF]) {
+        (Format::Jpeg, jpeg_size(bytes))
+    } else if bytes.starts_with(b"\x89PNG\r\n\x1a\n") {
+        (Format::Png, png_size(bytes))
+    } else if bytes.starts_with(b"II*\0") || bytes.starts_with(b"MM\0*") {
+        (Format::Tiff, tiff_size(bytes))
+    } else {
+        return Err(IntakeError::NotAPicture);
+    };
+    let (width, height) =
+        size.ok_or_else(|| IntakeError::Damaged("its header names no size".to_owned()))?;
+    check_size(width, height, limits)?;
+    Ok(format)
+}
+
+/// Refuses sizes beyond the limits, and empty ones.
+pub(super) fn check_size(width: u64, height: u64, limits: &Limits) -> Result<(), IntakeError> {
+    if width == 0 || height == 0 {
+        return Err(IntakeError::Damaged(
+            "it claims to have no pixels".to_owned(),
+        ));
+    }
+    let side = u64::from(limits.max_side_px);
+    let pixels = u64::from(limits.max_megapixels) * 1_000_000;
+    if width > side || height > side || width.saturating_mul(height) > pixels {
+        return Err(IntakeError::TooLarge {
+            width,
+            height,
+            max_side: limits.max_side_px,
+            max_megapixels: limits.max_megapixels,
+        });
+    }
+    Ok(())
+}
+
+/// One marker segment of a JPEG file: the marker's second byte and what follows the length.
+pub(super) struct Segment<'a> {
+    pub(super) marker: u8,
+    pub(super) body: &'a [u8],
+    /// Where the bytes after the segment begin.
+    pub(super) end: usize,
+}
+
+/// The marker segments of a JPEG file up to and including the first start of scan.
+pub(super) fn jpeg_segments(bytes: &[u8]) -> impl Iterator<Item = Segment<'_>> {
+    let mut at = 2;
+    let mut scan_reached = false;
+    std::iter::from_fn(move || {
+        if scan_reached {
+            return None;
+        }
+        loop {
+            // Bytes before a marker and fill bytes are passed over, as decoders do.
+            at += bytes.get(at..)?.iter().position(|byte| *byte == 0xFF)?;
+            at += bytes.get(at..)?.iter().position(|byte| *byte != 0xFF)?;
+            let marker = *bytes.get(at)?;
+            at += 1;
+            match marker {
+                0x00 | 0x01 | 0xD0..=0xD8 => {}
+                0xD9 => return None,
+                _ => {
+                    let length = bytes.get(at..at + 2)?;
+                    let length = usize::from(u16::from_be_bytes([length[0], length[1]]));
+                    let body = bytes.get(at + 2..at + length.max(2))?;
+                    at += length.max(2);
+                    scan_reached = marker == 0xDA;
+                    return Some(Segment {
+                        marker,
+                        body,
+                        end: at,
+                    });
+                }
+            }
+        }
+    })
+}
+
+/// Whether the coded picture of a JPEG file runs on to its end-of-image marker; a file that breaks off has none.
+pub(super) fn jpeg_is_whole(bytes: &[u8]) -> bool {
+    let Some(mut at) = jpeg_segments(bytes)
+        .find(|segment| segment.marker == 0xDA)
+        .map(|segment| segment.end)
+    else {
+        return false;
+    };
+    loop {
+        let Some(step) = bytes
+            .get(at..)
+            .and_then(|rest| rest.iter().position(|b| *b == 0xFF))
+        else {
+            return false;
+        };
+        at += step + 1;
+        match bytes.get(at) {
+            Some(0xD9) => return true,
+            Some(_) => {}
+            None => return false,
+        }
+    }
+}
+
+fn jpeg_size(bytes: &[u8]) -> Option<(u64, u64)> {
+    let frame = jpeg_segments(bytes).find(|segment| {
+        matches!(segment.marker, 0xC0..=0xCF) && !matches!(segment.marker, 0xC4 | 0xC8 | 0xCC)
+    })?;
+    let number = |at: usize| {
+        let pair = frame.body.get(at..at + 2)?;
+        Some(u64::from(u16::from_be_bytes([pair[0], pair[1]])))
+    };
+    Some((number(3)?, number(1)?))
+}
+
+fn png_size(bytes: &[u8]) -> Option<(u64, u64)> {
+    let number = |at: usize| {
+        Some(u64::from(u32::from_be_bytes(
+            bytes.get(at..at + 4)?.try_into().ok()?,
+        )))
+    };
+    (bytes.get(12..16)? == b"IHDR").then_some(())?;
+    Some((number(16)?, number(20)?))
+}
+
+/// Width and height out of the first directory of a TIFF file (TIFF 6.0: tags 256 and 257, SHORT or LONG).
+fn tiff_size(bytes: &[u8]) -> Option<(u64, u64)> {
+    let little = bytes[0] == b'I';
+    let short = |at: usize| {
+        let pair: [u8; 2] = bytes.get(at..at.checked_add(2)?)?.try_into().ok()?;
+        Some(if little {
+            u16::from_le_bytes(pair)
+        } else {
+            u16::from_be_bytes(pair)
+        })
+    };
+    let long = |at: usize| {
+        let four: [u8; 4] = bytes.get(at..at.checked_add(4)?)?.try_into().ok()?;
+        Some(if little {
+            u32::from_le_bytes(four)
+        } else {
+            u32::from_be_bytes(four)
+        })
+    };
+    let directory = long(4)? as usize;
+    let (mut width, mut height) = (None, None);
+    for entry in 0..usize::from(short(directory)?) {
+        let at = directory.checked_add(2 + entry * 12)?;
+        let value = || match short(at + 2)? {
+            3 => Some(u64::from(short(at + 8)?)),
+            4 => Some(u64::from(long(at + 8)?)),
+            _ => None,
+        };
+        match short(at)? {
+            256 => width = value(),
+            257 => height = value(),
+            _ => {}
+        }
+    }
+    Some((width?, height?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 333 bytes that claim 65500 × 65500 px.
+    fn boaster() -> Vec<u8> {
+        let mut bytes = vec![
+            0xFF, 0xD8, 0xFF, 0xC0, 0, 11, 8, 0xFF, 0xDC, 0xFF, 0xDC, 1, 1, 0x11, 0,
+        ];
+        bytes.extend([0xFF, 0xDA, 0, 8, 1, 1, 0, 0, 63, 0]);
+        bytes.resize(331, 0);
+        bytes.extend([0xFF, 0xD9]);
+        bytes
+    }
+
+    #[test]
+    fn a_boasting_header_is_refused_before_any_pixel() {
+        let bytes = boaster();
+        assert_eq!(bytes.len(), 333);
+        let refused = admit(&bytes, &Limits::default());
+        assert!(
+            matches!(
+                refused,
+                Err(IntakeError::TooLarge {
+                    width: 65500,
+                    height: 65500,
+                    ..
+                })
+            ),
+            "{refused:?}"
+        );
+    }
+
+    #[test]
+    fn what_is_no_picture_is_said_to_be_none() {
+        let judge = |bytes: &[u8]| admit(bytes, &Limits::default());
+        assert!(matches!(judge(b""), Err(IntakeError::Empty)));
+        assert!(matches!(judge(b"hello"), Err(IntakeError::NotAPicture)));
+        assert!(matches!(judge(b"II*\0"), Err(IntakeError::Damaged(_))));
+        assert!(matches!(
+            judge(&[0xFF, 0xD8, 0xFF, 0xD9]),
+            Err(IntakeError::Damaged(_))
+        ));
+        let small = Limits {
+            max_file_bytes: 3,
+            ..Limits::default()
+        };
+        assert!(matches!(
+            admit(b"hello", &small),
+            Err(IntakeError::TooManyBytes { max_bytes: 3 })
+        ));
+    }
+
+    #[test]
+    fn a_file_that_breaks_off_has_no_end() {
+        let whole = boaster();
+        assert!(jpeg_is_whole(&whole));
+        for cut in 0..whole.len() {
+            assert!(!jpeg_is_whole(&whole[..cut]), "{cut}");
+        }
+    }
+}
