@@ -176,7 +176,7 @@ fn nanoseconds(digits: &[u8]) -> Option<u32> {
 /// "+02:00" and the like.
 fn utc_offset(words: &[u8]) -> Option<time::UtcOffset> {
     let words = std::str::from_utf8(words).ok()?.trim();
-    let sign = match words.as_bytes().first()? {
+    let sign: i8 = match words.as_bytes().first()? {
         b'+' => 1,
         b'-' => -1,
         _ => return None,
