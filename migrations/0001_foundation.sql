@@ -23,7 +23,9 @@ CREATE TABLE tokens (
   id INTEGER PRIMARY KEY,
   token_sha256 BLOB NOT NULL UNIQUE,
   account_id INTEGER NOT NULL REFERENCES accounts (id) ON DELETE CASCADE,
-  name TEXT NOT NULL,
+  name TEXT NOT NULL CHECK (length(name) BETWEEN 1 AND 64),
+  -- 'drafts': uploads and changes; 'publish': also publishes and withdraws.
+  scope TEXT NOT NULL CHECK (scope IN ('drafts', 'publish')),
   created_ms INTEGER NOT NULL,
   expires_ms INTEGER NOT NULL,
   used_ms INTEGER,
@@ -34,18 +36,25 @@ CREATE INDEX tokens_of_account ON tokens (account_id);
 CREATE TABLE lenses (
   id INTEGER PRIMARY KEY,
   slug TEXT NOT NULL UNIQUE,
-  maker TEXT NOT NULL,
-  model TEXT NOT NULL,
-  mount TEXT NOT NULL,
+  maker TEXT NOT NULL COLLATE NOCASE,
+  model TEXT NOT NULL COLLATE NOCASE,
+  mount TEXT NOT NULL COLLATE NOCASE,
   kind TEXT NOT NULL CHECK (kind IN ('prime', 'zoom', 'macro', 'cine_prime', 'cine_zoom')),
   focal_min_mm REAL NOT NULL CHECK (focal_min_mm > 0),
   focal_max_mm REAL NOT NULL CHECK (focal_max_mm >= focal_min_mm),
   max_aperture REAL NOT NULL CHECK (max_aperture > 0),
   closest_focus_m REAL CHECK (closest_focus_m > 0),
+  -- Maker and model in lower case with numbers padded, so that text order is natural order.
+  sort_name TEXT NOT NULL,
+  -- The words a search may use, in lower case, a space before and after each.
+  search_text TEXT NOT NULL,
   created_by INTEGER REFERENCES accounts (id),
   created_ms INTEGER NOT NULL,
   UNIQUE (maker, model)
 ) STRICT;
+-- Covers every filter of the ranking, so that counting and filtering never touch the table itself.
+CREATE INDEX lenses_by_name ON lenses (sort_name, id, mount, kind, focal_min_mm, focal_max_mm, search_text);
+CREATE INDEX lenses_by_mount ON lenses (mount);
 
 CREATE TABLE cameras (
   id INTEGER PRIMARY KEY,
@@ -70,7 +79,8 @@ CREATE TABLE uploads (
   created_ms INTEGER NOT NULL,
   finished_ms INTEGER
 ) STRICT;
-CREATE INDEX uploads_of_account ON uploads (account_id, created_ms);
+CREATE INDEX uploads_of_account ON uploads (account_id, id);
+CREATE INDEX uploads_open ON uploads (account_id, id) WHERE state = 'open';
 
 CREATE TABLE upload_files (
   upload_id INTEGER NOT NULL REFERENCES uploads (id) ON DELETE CASCADE,
@@ -82,6 +92,7 @@ CREATE TABLE upload_files (
   info TEXT NOT NULL,
   PRIMARY KEY (upload_id, name)
 ) STRICT, WITHOUT ROWID;
+CREATE INDEX upload_files_of_original ON upload_files (sha256);
 
 CREATE TABLE sweeps (
   id INTEGER PRIMARY KEY,
@@ -90,21 +101,23 @@ CREATE TABLE sweeps (
   camera_id INTEGER REFERENCES cameras (id),
   upload_id INTEGER NOT NULL REFERENCES uploads (id),
   name TEXT NOT NULL,
+  -- Given by the reviewer or stated by the files, for the rows of the desk.
   focal_length_mm REAL CHECK (focal_length_mm > 0),
-  f_number REAL CHECK (f_number > 0),
-  captured_at TEXT,
-  distortion_correction TEXT NOT NULL CHECK (distortion_correction IN ('on', 'off', 'unknown')),
-  breathing_compensation TEXT NOT NULL CHECK (breathing_compensation IN ('on', 'off', 'unknown')),
-  stabilisation TEXT NOT NULL CHECK (stabilisation IN ('on', 'off', 'unknown')),
-  -- What the reviewer said, overriding the files, JSON.
+  -- What the reviewer said of the shoot, JSON.
+  conditions TEXT NOT NULL,
+  -- What the reviewer said of this sweep, overriding the files, JSON.
   settings TEXT NOT NULL,
   notes TEXT NOT NULL DEFAULT '',
   current_result_id INTEGER REFERENCES results (id),
+  -- The publication that is public now; NULL for a draft.
+  public_id INTEGER REFERENCES publications (id),
   created_ms INTEGER NOT NULL
 ) STRICT;
-CREATE INDEX sweeps_of_account ON sweeps (account_id, created_ms);
-CREATE INDEX sweeps_of_lens ON sweeps (lens_id, focal_length_mm);
+CREATE INDEX sweeps_of_account ON sweeps (account_id, id);
+CREATE INDEX sweeps_of_lens ON sweeps (lens_id, id);
 CREATE INDEX sweeps_of_upload ON sweeps (upload_id);
+CREATE INDEX sweeps_by_result ON sweeps (current_result_id);
+CREATE INDEX sweeps_public ON sweeps (public_id) WHERE public_id IS NOT NULL;
 
 -- The frames of a sweep as they were uploaded, in file order.
 CREATE TABLE frames (
@@ -139,6 +152,7 @@ CREATE TABLE jobs (
   id INTEGER PRIMARY KEY,
   sweep_id INTEGER NOT NULL REFERENCES sweeps (id) ON DELETE CASCADE,
   state TEXT NOT NULL CHECK (state IN ('waiting', 'running', 'done', 'set_aside')),
+  -- How often it was claimed.
   attempts INTEGER NOT NULL DEFAULT 0,
   lease_token TEXT,
   lease_until_ms INTEGER,
@@ -146,24 +160,33 @@ CREATE TABLE jobs (
   frames_total INTEGER NOT NULL DEFAULT 0,
   error TEXT,
   created_ms INTEGER NOT NULL,
-  ended_ms INTEGER
+  ended_ms INTEGER,
+  CHECK ((state = 'running') = (lease_token IS NOT NULL AND lease_until_ms IS NOT NULL))
 ) STRICT;
-CREATE INDEX jobs_to_claim ON jobs (state, lease_until_ms, id);
+-- The few jobs that are not over, oldest first: a claim never walks past jobs.
+CREATE INDEX jobs_open ON jobs (id) WHERE state IN ('waiting', 'running');
+CREATE INDEX jobs_set_aside ON jobs (id) WHERE state = 'set_aside';
 CREATE INDEX jobs_of_sweep ON jobs (sweep_id, id);
 
--- Every publishing of a sweep, version by version; the newest one without a withdrawal is public.
+-- Every publishing of a sweep, version by version. sweeps.public_id says which one is public.
 CREATE TABLE publications (
   id INTEGER PRIMARY KEY,
   sweep_id INTEGER NOT NULL REFERENCES sweeps (id),
+  lens_id INTEGER NOT NULL REFERENCES lenses (id),
   result_id INTEGER NOT NULL REFERENCES results (id),
   version INTEGER NOT NULL,
   account_id INTEGER NOT NULL REFERENCES accounts (id),
   published_ms INTEGER NOT NULL,
   withdrawn_ms INTEGER,
+  withdrawn_by INTEGER REFERENCES accounts (id),
   withdrawn_reason TEXT,
-  UNIQUE (sweep_id, version)
+  -- The sweep as it was published, JSON: conditions, settings, notes, and its result at its focal length.
+  document TEXT NOT NULL,
+  UNIQUE (sweep_id, version),
+  CHECK ((withdrawn_ms IS NULL) = (withdrawn_reason IS NULL))
 ) STRICT;
-CREATE INDEX publications_by_time ON publications (published_ms);
+CREATE INDEX publications_of_lens ON publications (lens_id, id);
+CREATE INDEX publications_of_result ON publications (result_id);
 
 CREATE TABLE audit (
   id INTEGER PRIMARY KEY,
@@ -182,12 +205,6 @@ CREATE TABLE focal_results (
   lens_id INTEGER NOT NULL REFERENCES lenses (id) ON DELETE CASCADE,
   conditions TEXT NOT NULL,
   focal_length_mm REAL NOT NULL,
-  sweeps INTEGER NOT NULL,
-  warnings INTEGER NOT NULL,
-  worst_shift_pct REAL NOT NULL,
-  worst_shift_u_pct REAL NOT NULL,
-  tolerance_outcome TEXT NOT NULL CHECK (tolerance_outcome IN ('within', 'exceeded', 'unknown')),
-  tolerance_dioptres REAL,
   -- Everything a page says about it, curve included, JSON.
   document TEXT NOT NULL,
   PRIMARY KEY (lens_id, conditions, focal_length_mm)
@@ -201,13 +218,11 @@ CREATE TABLE rankings (
   worst_magnitude_pct REAL NOT NULL,
   -- Farthest tolerance distance over the focal lengths as dioptres: NULL where unknown, 1e9 where never exceeded.
   tolerance_dioptres REAL,
-  name TEXT NOT NULL,
+  sort_name TEXT NOT NULL,
   published_ms INTEGER NOT NULL,
-  -- Worst shift at each focal length, JSON, for the strip in the row.
-  strip TEXT NOT NULL,
   PRIMARY KEY (lens_id, conditions)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX rankings_by_worst ON rankings (conditions, worst_magnitude_pct, lens_id);
-CREATE INDEX rankings_by_tolerance ON rankings (conditions, tolerance_dioptres DESC, lens_id);
-CREATE INDEX rankings_by_name ON rankings (conditions, name, lens_id);
-CREATE INDEX rankings_by_time ON rankings (published_ms);
+CREATE INDEX rankings_by_tolerance ON rankings (conditions, tolerance_dioptres, lens_id);
+CREATE INDEX rankings_by_name ON rankings (conditions, sort_name, lens_id);
+CREATE INDEX rankings_by_time ON rankings (conditions, published_ms, lens_id);

@@ -1,5 +1,6 @@
-//! Accounts, their sessions and tokens. Passwords arrive here already hashed.
+//! Accounts. Passwords arrive here already hashed.
 
+use super::error::taken;
 use super::{Store, StoreError};
 
 /// Key of an account.
@@ -23,6 +24,19 @@ impl Role {
             Self::Operator => "operator",
         }
     }
+
+    /// The role that a code stands for.
+    #[must_use]
+    pub fn from_code(code: &str) -> Option<Self> {
+        [Self::Reviewer, Self::Operator]
+            .into_iter()
+            .find(|role| role.code() == code)
+    }
+
+    pub(super) fn from_stored(code: &str) -> Result<Self, StoreError> {
+        Self::from_code(code)
+            .ok_or_else(|| StoreError::Damaged(format!("there is no role \"{code}\"")))
+    }
 }
 
 /// Somebody who can sign in.
@@ -38,22 +52,27 @@ pub struct Account {
     pub password_hash: String,
 }
 
-/// A session that is alive, with its account.
-#[derive(Debug, Clone)]
-pub struct SessionRow {
-    /// Key of the session.
-    pub id: i64,
-    /// Whose it is.
-    pub account: Account,
-    /// When it was made, ms since 1970 UTC.
-    pub created_ms: i64,
-    /// When it was last used, ms since 1970 UTC.
-    pub seen_ms: i64,
+#[derive(sqlx::FromRow)]
+struct AccountRow {
+    id: i64,
+    name: String,
+    role: String,
+    password_hash: String,
 }
 
-#[allow(unused_variables, clippy::unused_async)]
+impl AccountRow {
+    fn read(self) -> Result<Account, StoreError> {
+        Ok(Account {
+            id: self.id,
+            name: self.name,
+            role: Role::from_stored(&self.role)?,
+            password_hash: self.password_hash,
+        })
+    }
+}
+
 impl Store {
-    /// Makes an account. # Errors: `Conflict` when the name is taken.
+    /// Makes an account. # Errors: `Conflict` when the name is taken or is not 1 to 64 characters long.
     pub async fn add_account(
         &self,
         name: &str,
@@ -61,37 +80,91 @@ impl Store {
         password_hash: &str,
         now_ms: i64,
     ) -> Result<AccountId, StoreError> {
-        unimplemented!()
+        if !(1..=64).contains(&name.chars().count()) {
+            return Err(StoreError::Conflict(
+                "an account name has 1 to 64 characters".to_owned(),
+            ));
+        }
+        sqlx::query_scalar(
+            "INSERT INTO accounts (name, role, password_hash, created_ms) VALUES (?1, ?2, ?3, ?4) RETURNING id",
+        )
+        .bind(name)
+        .bind(role.code())
+        .bind(password_hash)
+        .bind(now_ms)
+        .fetch_one(&self.writer)
+        .await
+        .map_err(|error| taken(error, || format!("there is an account \"{name}\" already")))
     }
+
     /// The account of this name, whatever its case.
     pub async fn account_by_name(&self, name: &str) -> Result<Option<Account>, StoreError> {
-        unimplemented!()
+        sqlx::query_as::<_, AccountRow>(
+            "SELECT id, name, role, password_hash FROM accounts WHERE name = ?1",
+        )
+        .bind(name)
+        .fetch_optional(&self.readers)
+        .await?
+        .map(AccountRow::read)
+        .transpose()
     }
-    /// Starts a session; `token_sha256` is the hash of the secret that the browser keeps.
-    pub async fn add_session(
+
+    /// The account of this key.
+    pub async fn account(&self, id: AccountId) -> Result<Option<Account>, StoreError> {
+        sqlx::query_as::<_, AccountRow>(
+            "SELECT id, name, role, password_hash FROM accounts WHERE id = ?1",
+        )
+        .bind(id)
+        .fetch_optional(&self.readers)
+        .await?
+        .map(AccountRow::read)
+        .transpose()
+    }
+
+    /// All accounts by name.
+    pub async fn accounts(&self) -> Result<Vec<Account>, StoreError> {
+        sqlx::query_as::<_, AccountRow>(
+            "SELECT id, name, role, password_hash FROM accounts ORDER BY name",
+        )
+        .fetch_all(&self.readers)
+        .await?
+        .into_iter()
+        .map(AccountRow::read)
+        .collect()
+    }
+
+    /// Gives an account a new password and, in the same transaction, ends all its sessions but `keep`.
+    /// False when there is no such account.
+    pub async fn set_password(
         &self,
         account: AccountId,
-        token_sha256: &[u8; 32],
-        client: &str,
-        now_ms: i64,
-    ) -> Result<(), StoreError> {
-        unimplemented!()
+        password_hash: &str,
+        keep: Option<i64>,
+    ) -> Result<bool, StoreError> {
+        let mut write = self.write().await?;
+        let changed = sqlx::query("UPDATE accounts SET password_hash = ?2 WHERE id = ?1")
+            .bind(account)
+            .bind(password_hash)
+            .execute(&mut *write)
+            .await?
+            .rows_affected();
+        sqlx::query("DELETE FROM sessions WHERE account_id = ?1 AND id IS NOT ?2")
+            .bind(account)
+            .bind(keep)
+            .execute(&mut *write)
+            .await?;
+        write.commit().await?;
+        Ok(changed == 1)
     }
-    /// The session of this token, if it was made after `created_after_ms` and seen after `seen_after_ms`.
-    pub async fn session(
-        &self,
-        token_sha256: &[u8; 32],
-        created_after_ms: i64,
-        seen_after_ms: i64,
-    ) -> Result<Option<SessionRow>, StoreError> {
-        unimplemented!()
-    }
-    /// Notes that a session was used.
-    pub async fn touch_session(&self, id: i64, now_ms: i64) -> Result<(), StoreError> {
-        unimplemented!()
-    }
-    /// Ends a session for good.
-    pub async fn end_session(&self, token_sha256: &[u8; 32]) -> Result<(), StoreError> {
-        unimplemented!()
+
+    /// Changes what an account may do. False when there is no such account.
+    pub async fn set_role(&self, account: AccountId, role: Role) -> Result<bool, StoreError> {
+        let changed = sqlx::query("UPDATE accounts SET role = ?2 WHERE id = ?1")
+            .bind(account)
+            .bind(role.code())
+            .execute(&self.writer)
+            .await?
+            .rows_affected();
+        Ok(changed == 1)
     }
 }

@@ -1,7 +1,12 @@
 //! Jobs: claimed by one statement with a lease, kept alive by a heartbeat, set aside after three tries.
 
+use sha2::{Digest, Sha256};
+use sqlx::SqliteConnection;
+
+use super::document::{ConditionsDoc, FrameInfoDoc, MeasurementDoc, SettingsDoc, decode, encode};
 use super::{Store, StoreError, SweepId};
-use crate::sweep::{FrameInfo, SweepMeasurement, SweepSettings};
+use crate::sweep::{FrameInfo, Severity, SweepMeasurement, SweepSettings};
+use crate::units::Millimetres;
 
 /// What became of a job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,6 +31,13 @@ impl JobState {
             Self::Done => "done",
             Self::SetAside => "set_aside",
         }
+    }
+
+    pub(super) fn from_stored(code: &str) -> Result<Self, StoreError> {
+        [Self::Waiting, Self::Running, Self::Done, Self::SetAside]
+            .into_iter()
+            .find(|state| state.code() == code)
+            .ok_or_else(|| StoreError::Damaged(format!("there is no job state \"{code}\"")))
     }
 }
 
@@ -77,7 +89,39 @@ pub struct FrameInput {
     pub sha256: String,
 }
 
-#[allow(unused_variables, clippy::unused_async)]
+impl SweepInput {
+    /// SHA-256 over frame hashes, what the files say and the settings, 64 hex digits: equal inputs give equal results.
+    ///
+    /// # Errors
+    /// `Damaged` when a number in it is not finite.
+    pub fn sha256(&self) -> Result<String, StoreError> {
+        let frames: Vec<(&str, FrameInfoDoc)> = self
+            .frames
+            .iter()
+            .map(|frame| (frame.sha256.as_str(), FrameInfoDoc::of(&frame.info)))
+            .collect();
+        let text = encode(&(&self.name, SettingsDoc::of(&self.settings), frames))?;
+        Ok(hex::encode(Sha256::digest(text)))
+    }
+}
+
+/// Claims the oldest job that is free. `jobs_open` holds only jobs that are not over, so the walk is short.
+pub(super) const CLAIM: &str = "
+    UPDATE jobs SET state = 'running', attempts = attempts + 1, lease_token = ?1, lease_until_ms = ?2, frames_done = 0
+    WHERE id = (
+      SELECT id FROM jobs INDEXED BY jobs_open
+      WHERE state IN ('waiting', 'running') AND (state = 'waiting' OR lease_until_ms <= ?3)
+      ORDER BY id LIMIT 1)
+    RETURNING id, sweep_id, attempts";
+
+/// Sets aside the jobs whose worker vanished on their last try.
+const SET_ASIDE_VANISHED: &str = "
+    UPDATE jobs SET state = 'set_aside', lease_token = NULL, lease_until_ms = NULL, ended_ms = ?2,
+      error = coalesce(error, 'the program ended every time while it measured this sweep')
+    WHERE id IN (
+      SELECT id FROM jobs INDEXED BY jobs_open
+      WHERE state IN ('waiting', 'running') AND state = 'running' AND lease_until_ms <= ?2 AND attempts >= ?1)";
+
 impl Store {
     /// Claims the oldest job that waits or whose lease ran out; `max_attempts` reached sets it aside instead.
     pub async fn claim_job(
@@ -86,8 +130,26 @@ impl Store {
         max_attempts: u32,
         now_ms: i64,
     ) -> Result<Option<ClaimedJob>, StoreError> {
-        unimplemented!()
+        sqlx::query(SET_ASIDE_VANISHED)
+            .bind(max_attempts)
+            .bind(now_ms)
+            .execute(&self.writer)
+            .await?;
+        let lease_token = uuid::Uuid::new_v4().to_string();
+        let claimed: Option<(i64, i64, u32)> = sqlx::query_as(CLAIM)
+            .bind(&lease_token)
+            .bind(now_ms.saturating_add(lease_ms))
+            .bind(now_ms)
+            .fetch_optional(&self.writer)
+            .await?;
+        Ok(claimed.map(|(id, sweep, attempt)| ClaimedJob {
+            id,
+            sweep,
+            lease_token,
+            attempt,
+        }))
     }
+
     /// Prolongs the lease and notes progress; false when the lease was lost.
     pub async fn heartbeat(
         &self,
@@ -97,12 +159,64 @@ impl Store {
         lease_ms: i64,
         now_ms: i64,
     ) -> Result<bool, StoreError> {
-        unimplemented!()
+        let held = sqlx::query(
+            "UPDATE jobs SET lease_until_ms = ?3, frames_done = ?4, frames_total = ?5
+             WHERE id = ?1 AND lease_token = ?2",
+        )
+        .bind(job.id)
+        .bind(&job.lease_token)
+        .bind(now_ms.saturating_add(lease_ms))
+        .bind(frames_done)
+        .bind(frames_total)
+        .execute(&self.writer)
+        .await?
+        .rows_affected();
+        Ok(held == 1)
     }
-    /// What a job has to measure.
+
+    /// What a job has to measure. What the sweep itself does not say comes from the shoot, and the sensor's width from its camera.
     pub async fn sweep_input(&self, sweep: SweepId) -> Result<Option<SweepInput>, StoreError> {
-        unimplemented!()
+        let mut read = self.read().await?;
+        let Some((name, conditions, settings, sensor_width_mm)) =
+            sqlx::query_as::<_, (String, String, String, Option<f64>)>(
+                "SELECT s.name, s.conditions, s.settings, c.sensor_width_mm
+                 FROM sweeps s LEFT JOIN cameras c ON c.id = s.camera_id WHERE s.id = ?1",
+            )
+            .bind(sweep)
+            .fetch_optional(&mut *read)
+            .await?
+        else {
+            return Ok(None);
+        };
+        let frames: Vec<(String, String)> = sqlx::query_as(
+            "SELECT sha256, info FROM frames WHERE sweep_id = ?1 ORDER BY position",
+        )
+        .bind(sweep)
+        .fetch_all(&mut *read)
+        .await?;
+        let conditions = decode::<ConditionsDoc>(&conditions)?.read()?;
+        let mut settings = decode::<SettingsDoc>(&settings)?.read()?;
+        settings.target_distance = settings.target_distance.or(conditions.target_distance);
+        settings.closest_focus = settings.closest_focus.or(conditions.closest_focus);
+        if settings.sensor_width.is_none() {
+            settings.sensor_width = sensor_width_mm.map(Millimetres::new).transpose()?;
+        }
+        let frames = frames
+            .into_iter()
+            .map(|(sha256, info)| {
+                Ok(FrameInput {
+                    info: decode::<FrameInfoDoc>(&info)?.read()?,
+                    sha256,
+                })
+            })
+            .collect::<Result<Vec<_>, StoreError>>()?;
+        Ok(Some(SweepInput {
+            name,
+            settings,
+            frames,
+        }))
     }
+
     /// Stores the result and ends the job, in one transaction; false when the lease was lost. The same input again changes nothing.
     pub async fn finish_job(
         &self,
@@ -112,8 +226,67 @@ impl Store {
         measurement: &SweepMeasurement,
         now_ms: i64,
     ) -> Result<bool, StoreError> {
-        unimplemented!()
+        let document = encode(&MeasurementDoc::of(measurement))?;
+        let input_sha256 = input.sha256()?;
+        let worst = measurement.summary.as_ref().map(|summary| summary.worst_shift_pct);
+        let warnings = measurement
+            .findings
+            .iter()
+            .filter(|finding| finding.severity == Severity::Warning)
+            .count();
+        let frames = count(measurement.frames.len());
+
+        let mut write = self.write().await?;
+        let held = sqlx::query(
+            "UPDATE jobs SET state = 'done', lease_token = NULL, lease_until_ms = NULL, frames_done = ?3, frames_total = ?3,
+               error = NULL, ended_ms = ?4
+             WHERE id = ?1 AND lease_token = ?2",
+        )
+        .bind(job.id)
+        .bind(&job.lease_token)
+        .bind(frames)
+        .bind(now_ms)
+        .execute(&mut *write)
+        .await?
+        .rows_affected();
+        if held == 0 {
+            return Ok(false);
+        }
+        sqlx::query(
+            "INSERT INTO results (sweep_id, algorithm_version, input_sha256, measured_ms, frame_count, measured_count, stopped,
+                                  warnings, worst_shift_pct, worst_shift_u_pct, document)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)
+             ON CONFLICT (sweep_id, algorithm_version, input_sha256) DO NOTHING",
+        )
+        .bind(job.sweep)
+        .bind(algorithm_version)
+        .bind(&input_sha256)
+        .bind(now_ms)
+        .bind(frames)
+        .bind(count(measurement.measured_count()))
+        .bind(measurement.is_stopped())
+        .bind(count(warnings))
+        .bind(worst.map(|shift| shift.value))
+        .bind(worst.map(|shift| shift.std_error))
+        .bind(document)
+        .execute(&mut *write)
+        .await?;
+        sqlx::query(
+            "UPDATE sweeps SET
+               current_result_id = (SELECT id FROM results WHERE sweep_id = ?1 AND algorithm_version = ?2 AND input_sha256 = ?3),
+               focal_length_mm = coalesce(?4, focal_length_mm)
+             WHERE id = ?1",
+        )
+        .bind(job.sweep)
+        .bind(algorithm_version)
+        .bind(&input_sha256)
+        .bind(measurement.focal_length.map(Millimetres::mm))
+        .execute(&mut *write)
+        .await?;
+        write.commit().await?;
+        Ok(true)
     }
+
     /// Gives a job back after a failure: it waits again, or is set aside after `max_attempts`.
     pub async fn fail_job(
         &self,
@@ -122,14 +295,139 @@ impl Store {
         max_attempts: u32,
         now_ms: i64,
     ) -> Result<(), StoreError> {
-        unimplemented!()
+        sqlx::query(
+            "UPDATE jobs SET state = iif(attempts >= ?4, 'set_aside', 'waiting'), ended_ms = iif(attempts >= ?4, ?5, NULL),
+               lease_token = NULL, lease_until_ms = NULL, error = ?3
+             WHERE id = ?1 AND lease_token = ?2",
+        )
+        .bind(job.id)
+        .bind(&job.lease_token)
+        .bind(error)
+        .bind(max_attempts)
+        .bind(now_ms)
+        .execute(&self.writer)
+        .await?;
+        Ok(())
     }
+
+    /// Gives a job back that was not tried to its end, as at a shutdown: it waits again and this try does not count.
+    pub async fn give_back_job(&self, job: &ClaimedJob) -> Result<(), StoreError> {
+        sqlx::query(
+            "UPDATE jobs SET state = 'waiting', attempts = max(attempts - 1, 0), lease_token = NULL, lease_until_ms = NULL,
+               frames_done = 0
+             WHERE id = ?1 AND lease_token = ?2",
+        )
+        .bind(job.id)
+        .bind(&job.lease_token)
+        .execute(&self.writer)
+        .await?;
+        Ok(())
+    }
+
     /// Puts a job that was set aside back in line with no tries counted.
+    /// # Errors: `Conflict` when the newest job of the sweep was not set aside.
     pub async fn retry_job(&self, sweep: SweepId, now_ms: i64) -> Result<(), StoreError> {
-        unimplemented!()
+        let retried = sqlx::query(
+            "UPDATE jobs SET state = 'waiting', attempts = 0, error = NULL, ended_ms = NULL, frames_done = 0, created_ms = ?2
+             WHERE id = (SELECT max(id) FROM jobs WHERE sweep_id = ?1) AND state = 'set_aside'",
+        )
+        .bind(sweep)
+        .bind(now_ms)
+        .execute(&self.writer)
+        .await?
+        .rows_affected();
+        if retried == 0 {
+            return Err(StoreError::Conflict(
+                "this sweep is not set aside; there is nothing to try again".to_owned(),
+            ));
+        }
+        Ok(())
     }
+
     /// How many jobs wait or run, and how many were set aside.
     pub async fn job_counts(&self) -> Result<(u64, u64), StoreError> {
-        unimplemented!()
+        let (open, set_aside): (i64, i64) = sqlx::query_as(
+            "SELECT (SELECT count(*) FROM jobs WHERE state IN ('waiting', 'running')),
+                    (SELECT count(*) FROM jobs WHERE state = 'set_aside')",
+        )
+        .fetch_one(&self.readers)
+        .await?;
+        Ok((open.unsigned_abs(), set_aside.unsigned_abs()))
     }
+
+    /// The newest job of a sweep.
+    pub async fn job_view(&self, sweep: SweepId) -> Result<Option<JobView>, StoreError> {
+        sqlx::query_as::<_, JobRow>(
+            "SELECT state AS job_state, attempts AS job_attempts, frames_done AS job_frames_done,
+                    frames_total AS job_frames_total, error AS job_error
+             FROM jobs WHERE sweep_id = ?1 ORDER BY id DESC LIMIT 1",
+        )
+        .bind(sweep)
+        .fetch_optional(&self.readers)
+        .await?
+        .map_or(Ok(None), JobRow::read)
+    }
+}
+
+/// The columns of a job as pages see it; all of them NULL where a sweep has none.
+#[derive(sqlx::FromRow)]
+pub(super) struct JobRow {
+    job_state: Option<String>,
+    job_attempts: Option<u32>,
+    job_frames_done: Option<u32>,
+    job_frames_total: Option<u32>,
+    job_error: Option<String>,
+}
+
+impl JobRow {
+    pub(super) fn read(self) -> Result<Option<JobView>, StoreError> {
+        let Some(state) = self.job_state else {
+            return Ok(None);
+        };
+        Ok(Some(JobView {
+            state: JobState::from_stored(&state)?,
+            attempts: self.job_attempts.unwrap_or(0),
+            frames_done: self.job_frames_done.unwrap_or(0),
+            frames_total: self.job_frames_total.unwrap_or(0),
+            error: self.job_error,
+        }))
+    }
+}
+
+/// Queues a measurement of a sweep unless one is waiting or running already.
+pub(super) async fn queue(
+    write: &mut SqliteConnection,
+    sweep: SweepId,
+    now_ms: i64,
+) -> Result<(), StoreError> {
+    sqlx::query(
+        "INSERT INTO jobs (sweep_id, state, created_ms, frames_total)
+         SELECT ?1, 'waiting', ?2, (SELECT count(*) FROM frames WHERE sweep_id = ?1)
+         WHERE NOT EXISTS (SELECT 1 FROM jobs WHERE sweep_id = ?1 AND state IN ('waiting', 'running'))",
+    )
+    .bind(sweep)
+    .bind(now_ms)
+    .execute(write)
+    .await?;
+    Ok(())
+}
+
+/// Queues a measurement of a sweep whose input has changed: a job that runs already loses its lease and starts anew.
+pub(super) async fn queue_anew(
+    write: &mut SqliteConnection,
+    sweep: SweepId,
+    now_ms: i64,
+) -> Result<(), StoreError> {
+    sqlx::query(
+        "UPDATE jobs SET state = 'waiting', attempts = 0, lease_token = NULL, lease_until_ms = NULL, frames_done = 0, error = NULL
+         WHERE sweep_id = ?1 AND state IN ('waiting', 'running')",
+    )
+    .bind(sweep)
+    .execute(&mut *write)
+    .await?;
+    queue(write, sweep, now_ms).await
+}
+
+fn count(items: usize) -> i64 {
+    i64::try_from(items).unwrap_or(i64::MAX)
 }

@@ -1,5 +1,9 @@
-//! Lenses and cameras.
+//! Lenses.
 
+use sqlx::SqliteConnection;
+
+use super::error::taken;
+use super::search::{search_text, slug, sort_name};
 use super::{AccountId, Store, StoreError};
 
 /// Key of a lens.
@@ -92,31 +96,273 @@ pub struct Lens {
     pub created_ms: i64,
 }
 
-#[allow(unused_variables, clippy::unused_async)]
+/// A field that a lens can't have.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{field}: {detail}")]
+pub struct InvalidField {
+    /// Name of the field, as in `LensDraft`.
+    pub field: &'static str,
+    /// What is wrong and what is allowed.
+    pub detail: String,
+}
+
+impl LensDraft {
+    /// Whether a lens can be like this.
+    ///
+    /// # Errors
+    /// The first field that it can't: a name empty, longer than 120 characters or with control characters; a focal length outside
+    /// 1 to 5000 mm; the longest shorter than the shortest; an aperture outside f/0.5 to f/64; a closest focus outside 0.01 to 100 m.
+    pub fn check(&self) -> Result<(), InvalidField> {
+        let invalid = |field, detail: &str| {
+            Err(InvalidField {
+                field,
+                detail: detail.to_owned(),
+            })
+        };
+        for (field, text) in [
+            ("maker", &self.maker),
+            ("model", &self.model),
+            ("mount", &self.mount),
+        ] {
+            if text.trim().is_empty() {
+                return invalid(field, "must not be empty");
+            }
+            if text.chars().count() > 120 || text.chars().any(char::is_control) {
+                return invalid(field, "at most 120 characters, all on one line");
+            }
+        }
+        for (field, mm) in [
+            ("focal_min_mm", self.focal_min_mm),
+            ("focal_max_mm", self.focal_max_mm),
+        ] {
+            if !(1.0..=5000.0).contains(&mm) {
+                return invalid(field, "from 1 to 5000 mm");
+            }
+        }
+        if self.focal_max_mm < self.focal_min_mm {
+            return invalid("focal_max_mm", "not shorter than the shortest focal length");
+        }
+        if !(0.5..=64.0).contains(&self.max_aperture) {
+            return invalid("max_aperture", "an f-number from 0.5 to 64");
+        }
+        if self
+            .closest_focus_m
+            .is_some_and(|metres| !(0.01..=100.0).contains(&metres))
+        {
+            return invalid("closest_focus_m", "from 0.01 to 100 m");
+        }
+        Ok(())
+    }
+
+    /// Maker and model, as a lens is called.
+    #[must_use]
+    pub fn name(&self) -> String {
+        format!("{} {}", self.maker, self.model)
+    }
+}
+
+/// The columns of a lens; every query that gives lenses selects them by these names.
+#[derive(Debug, sqlx::FromRow)]
+pub(super) struct LensRow {
+    lens_id: i64,
+    slug: String,
+    maker: String,
+    model: String,
+    mount: String,
+    kind: String,
+    focal_min_mm: f64,
+    focal_max_mm: f64,
+    max_aperture: f64,
+    lens_closest_focus_m: Option<f64>,
+    lens_created_ms: i64,
+}
+
+impl LensRow {
+    pub(super) fn read(self) -> Result<Lens, StoreError> {
+        Ok(Lens {
+            id: self.lens_id,
+            slug: self.slug,
+            about: LensDraft {
+                maker: self.maker,
+                model: self.model,
+                mount: self.mount,
+                kind: Kind::from_code(&self.kind).ok_or_else(|| {
+                    StoreError::Damaged(format!("there is no kind \"{}\"", self.kind))
+                })?,
+                focal_min_mm: self.focal_min_mm,
+                focal_max_mm: self.focal_max_mm,
+                max_aperture: self.max_aperture,
+                closest_focus_m: self.lens_closest_focus_m,
+            },
+            created_ms: self.lens_created_ms,
+        })
+    }
+}
+
+/// The columns of `LensRow` from a table of lenses that is called `l`.
+macro_rules! lens_columns {
+    () => {
+        "l.id AS lens_id, l.slug, l.maker, l.model, l.mount, l.kind, l.focal_min_mm, l.focal_max_mm, l.max_aperture, \
+         l.closest_focus_m AS lens_closest_focus_m, l.created_ms AS lens_created_ms"
+    };
+}
+pub(super) use lens_columns;
+
 impl Store {
-    /// Makes a lens with a slug from maker and model, made unique by a number. # Errors: `Conflict` when maker and model are there already.
+    /// Makes a lens with a slug from maker and model, made unique by a number. # Errors: `Conflict` when maker and model are there already,
+    /// or a field can't be so.
     pub async fn add_lens(
         &self,
         draft: &LensDraft,
         by: Option<AccountId>,
         now_ms: i64,
     ) -> Result<Lens, StoreError> {
-        unimplemented!()
+        draft
+            .check()
+            .map_err(|invalid| StoreError::Conflict(invalid.to_string()))?;
+        let about = LensDraft {
+            maker: tidy(&draft.maker),
+            model: tidy(&draft.model),
+            mount: tidy(&draft.mount),
+            ..draft.clone()
+        };
+        let mut write = self.write().await?;
+        let slug = free_slug(&mut write, &slug(&about.name())).await?;
+        let id = sqlx::query_scalar(
+            "INSERT INTO lenses (slug, maker, model, mount, kind, focal_min_mm, focal_max_mm, max_aperture, closest_focus_m,
+                                 sort_name, search_text, created_by, created_ms)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13) RETURNING id",
+        )
+        .bind(&slug)
+        .bind(&about.maker)
+        .bind(&about.model)
+        .bind(&about.mount)
+        .bind(about.kind.code())
+        .bind(about.focal_min_mm)
+        .bind(about.focal_max_mm)
+        .bind(about.max_aperture)
+        .bind(about.closest_focus_m)
+        .bind(sort_name(&about.maker, &about.model))
+        .bind(search_text(&about))
+        .bind(by)
+        .bind(now_ms)
+        .fetch_one(&mut *write)
+        .await
+        .map_err(|error| taken(error, || format!("the lens {} is there already", about.name())))?;
+        write.commit().await?;
+        Ok(Lens {
+            id,
+            slug,
+            about,
+            created_ms: now_ms,
+        })
     }
+
     /// The lens of this slug.
     pub async fn lens_by_slug(&self, slug: &str) -> Result<Option<Lens>, StoreError> {
-        unimplemented!()
+        sqlx::query_as::<_, LensRow>(concat!(
+            "SELECT ",
+            lens_columns!(),
+            " FROM lenses l WHERE l.slug = ?1"
+        ))
+        .bind(slug)
+        .fetch_optional(&self.readers)
+        .await?
+        .map(LensRow::read)
+        .transpose()
     }
+
     /// The lens of this key.
     pub async fn lens(&self, id: LensId) -> Result<Option<Lens>, StoreError> {
-        unimplemented!()
+        sqlx::query_as::<_, LensRow>(concat!(
+            "SELECT ",
+            lens_columns!(),
+            " FROM lenses l WHERE l.id = ?1"
+        ))
+        .bind(id)
+        .fetch_optional(&self.readers)
+        .await?
+        .map(LensRow::read)
+        .transpose()
     }
+
     /// All lenses by maker and model, published or not: for the upload form.
     pub async fn all_lenses(&self) -> Result<Vec<Lens>, StoreError> {
-        unimplemented!()
+        sqlx::query_as::<_, LensRow>(concat!(
+            "SELECT ",
+            lens_columns!(),
+            " FROM lenses l ORDER BY l.sort_name, l.id"
+        ))
+        .fetch_all(&self.readers)
+        .await?
+        .into_iter()
+        .map(LensRow::read)
+        .collect()
     }
+
     /// The mounts that occur, in order: for the filter.
     pub async fn mounts(&self) -> Result<Vec<String>, StoreError> {
-        unimplemented!()
+        Ok(
+            sqlx::query_scalar("SELECT DISTINCT mount FROM lenses ORDER BY mount")
+                .fetch_all(&self.readers)
+                .await?,
+        )
+    }
+}
+
+/// Text without space around it and with single spaces inside.
+fn tidy(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The slug, or the slug with the smallest number from 2 on that makes it unique.
+async fn free_slug(write: &mut SqliteConnection, wanted: &str) -> Result<String, StoreError> {
+    let mut slug = wanted.to_owned();
+    let mut number = 1;
+    loop {
+        let held: bool = sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM lenses WHERE slug = ?1)")
+            .bind(&slug)
+            .fetch_one(&mut *write)
+            .await?;
+        if !held {
+            return Ok(slug);
+        }
+        number += 1;
+        slug = format!("{wanted}-{number}");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn absurd_lenses_are_refused_by_field() {
+        let good = LensDraft {
+            maker: "Tindra".to_owned(),
+            model: "Sound 85 f/1.8".to_owned(),
+            mount: "Harrow lock".to_owned(),
+            kind: Kind::Prime,
+            focal_min_mm: 85.0,
+            focal_max_mm: 85.0,
+            max_aperture: 1.8,
+            closest_focus_m: None,
+        };
+        assert_eq!(good.check(), Ok(()));
+        let refused = |change: fn(&mut LensDraft)| {
+            let mut lens = good.clone();
+            change(&mut lens);
+            lens.check().expect_err("an absurd lens").field
+        };
+        assert_eq!(refused(|lens| lens.maker = "  ".to_owned()), "maker");
+        assert_eq!(refused(|lens| lens.model = "x".repeat(121)), "model");
+        assert_eq!(refused(|lens| lens.mount = "a\nb".to_owned()), "mount");
+        assert_eq!(refused(|lens| lens.focal_min_mm = f64::NAN), "focal_min_mm");
+        assert_eq!(refused(|lens| lens.focal_max_mm = 84.0), "focal_max_mm");
+        assert_eq!(refused(|lens| lens.max_aperture = -1.0), "max_aperture");
+        assert_eq!(
+            refused(|lens| lens.closest_focus_m = Some(0.0)),
+            "closest_focus_m"
+        );
     }
 }

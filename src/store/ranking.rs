@@ -1,6 +1,11 @@
-//! Read models of the public pages: the ranking, the page of a lens, a published sweep.
+//! Read models of the public pages: the ranking and the page of a lens.
 
-use super::{ConditionsKey, Kind, Lens, Store, StoreError, Sweep, SweepId};
+use std::collections::BTreeMap;
+
+use super::document::{decode_focal_result, encode};
+use super::lenses::{LensRow, lens_columns};
+use super::search::patterns;
+use super::{ConditionsKey, Kind, Lens, LensId, Store, StoreError, SweepId};
 use crate::sweep::{DistanceSource, Finding, ShiftCurve, ToleranceOutcome};
 use crate::units::Measured;
 
@@ -63,6 +68,8 @@ pub struct FocalResult {
     pub sweeps: Vec<SweepId>,
     /// Shift of largest magnitude, per cent.
     pub worst_shift_pct: Measured,
+    /// The repeats scatter beyond their stated uncertainties; the uncertainty is widened by it.
+    pub repeats_disagree: bool,
     /// At the default tolerance.
     pub tolerance: ToleranceOutcome,
     /// Shift against focus, for any tolerance and any focus pull.
@@ -102,34 +109,243 @@ pub struct LensPage {
     pub history: Vec<(i64, SweepId, String)>,
 }
 
-/// A sweep as the public may see it: the published result, not a newer draft.
-#[derive(Debug, Clone)]
-pub struct PublishedSweep {
-    /// The sweep, with `result` set to the published one.
-    pub sweep: Sweep,
-    /// Version that is public.
-    pub version: u32,
+/// What a lens has to be like: ?2 mount, ?3 kind, ?4 focal length in mm, ?5 patterns as a JSON list; each may be unsaid.
+macro_rules! filters {
+    () => {
+        "(?2 IS NULL OR l.mount = ?2) AND (?3 IS NULL OR l.kind = ?3)
+         AND (?4 IS NULL OR (l.focal_min_mm <= ?4 AND l.focal_max_mm >= ?4))
+         AND (?5 = '[]' OR NOT EXISTS (SELECT 1 FROM json_each(?5) w WHERE instr(l.search_text, w.value) = 0))"
+    };
 }
 
-#[allow(unused_variables, clippy::unused_async)]
+/// The lenses that have a result under the conditions ?1, along one index that is in the order asked for.
+macro_rules! ranked {
+    ($order:literal) => {
+        concat!(
+            "SELECT ",
+            lens_columns!(),
+            ", r.published_ms FROM rankings r CROSS JOIN lenses l ON l.id = r.lens_id WHERE r.conditions = ?1 AND ",
+            filters!(),
+            " ORDER BY ",
+            $order,
+            " LIMIT ?6 OFFSET ?7"
+        )
+    };
+}
+
+/// The lenses that have none, by name.
+pub(super) const UNRANKED: &str = concat!(
+    "SELECT ",
+    lens_columns!(),
+    ", NULL AS published_ms FROM lenses l WHERE ",
+    filters!(),
+    " AND NOT EXISTS (SELECT 1 FROM rankings r WHERE r.lens_id = l.id AND r.conditions = ?1)
+     ORDER BY l.sort_name, l.id LIMIT ?6 OFFSET ?7"
+);
+
+/// How many match in all, and how many of them have a result.
+pub(super) const COUNT: &str = concat!(
+    "SELECT count(*), count(r.lens_id) FROM lenses l LEFT JOIN rankings r ON r.lens_id = l.id AND r.conditions = ?1 WHERE ",
+    filters!()
+);
+
+/// The same where nothing is filtered.
+pub(super) const COUNT_ALL: &str = "SELECT (SELECT count(*) FROM lenses), (SELECT count(*) FROM rankings WHERE conditions = ?1)";
+
+/// The results of the lenses of one page, all in one query.
+pub(super) const RESULTS: &str = "SELECT lens_id, document FROM focal_results
+    WHERE lens_id IN (SELECT value FROM json_each(?2)) AND conditions = ?1 ORDER BY lens_id, focal_length_mm";
+
+impl RankingSort {
+    /// Every sort.
+    pub const ALL: [Self; 4] = [
+        Self::WorstShift,
+        Self::ToleranceDistance,
+        Self::Name,
+        Self::Newest,
+    ];
+
+    /// The statement for the lenses with results in this order. Far is few dioptres, so the nearest tolerance distance has the most.
+    pub(super) const fn statement(self, descending: bool) -> &'static str {
+        match (self, descending) {
+            (Self::WorstShift, false) => ranked!("r.worst_magnitude_pct, r.lens_id"),
+            (Self::WorstShift, true) => ranked!("r.worst_magnitude_pct DESC, r.lens_id DESC"),
+            (Self::ToleranceDistance, false) => {
+                ranked!("r.tolerance_dioptres DESC NULLS LAST, r.lens_id DESC")
+            }
+            (Self::ToleranceDistance, true) => {
+                ranked!("r.tolerance_dioptres NULLS LAST, r.lens_id")
+            }
+            (Self::Name, false) => ranked!("r.sort_name, r.lens_id"),
+            (Self::Name, true) => ranked!("r.sort_name DESC, r.lens_id DESC"),
+            (Self::Newest, false) => ranked!("r.published_ms DESC, r.lens_id DESC"),
+            (Self::Newest, true) => ranked!("r.published_ms, r.lens_id"),
+        }
+    }
+}
+
+#[derive(sqlx::FromRow)]
+struct RankedRow {
+    published_ms: Option<i64>,
+    #[sqlx(flatten)]
+    lens: LensRow,
+}
+
 impl Store {
     /// The ranking, and how many lenses match in all. Lenses with nothing published under the conditions come last both ways.
     pub async fn ranking(
         &self,
         query: &RankingQuery,
     ) -> Result<(Vec<RankedLens>, u64), StoreError> {
-        unimplemented!()
+        let conditions = query.conditions.code();
+        let words = patterns(&query.words);
+        let unfiltered = words.is_empty()
+            && query.mount.is_none()
+            && query.kind.is_none()
+            && query.focal_mm.is_none();
+        let words = encode(&words)?;
+        let mut read = self.read().await?;
+        let (all, ranked): (i64, i64) =
+            sqlx::query_as(if unfiltered { COUNT_ALL } else { COUNT })
+                .bind(&conditions)
+                .bind(&query.mount)
+                .bind(query.kind.map(Kind::code))
+                .bind(query.focal_mm)
+                .bind(&words)
+                .fetch_one(&mut *read)
+                .await?;
+        let (offset, limit) = (i64::from(query.offset), i64::from(query.limit));
+        let mut rows: Vec<RankedRow> = Vec::new();
+        for (statement, limit, offset) in [
+            (query.sort.statement(query.descending), limit, offset),
+            (
+                UNRANKED,
+                limit - (ranked - offset).clamp(0, limit),
+                (offset - ranked).max(0),
+            ),
+        ] {
+            if limit == 0 {
+                continue;
+            }
+            rows.extend(
+                sqlx::query_as::<_, RankedRow>(statement)
+                    .bind(&conditions)
+                    .bind(&query.mount)
+                    .bind(query.kind.map(Kind::code))
+                    .bind(query.focal_mm)
+                    .bind(&words)
+                    .bind(limit)
+                    .bind(offset)
+                    .fetch_all(&mut *read)
+                    .await?,
+            );
+        }
+        let mut lenses = rows
+            .into_iter()
+            .map(|row| {
+                Ok(RankedLens {
+                    lens: row.lens.read()?,
+                    results: Vec::new(),
+                    published_ms: row.published_ms,
+                })
+            })
+            .collect::<Result<Vec<_>, StoreError>>()?;
+        let ids: Vec<LensId> = lenses.iter().map(|row| row.lens.id).collect();
+        let documents: Vec<(LensId, String)> = sqlx::query_as(RESULTS)
+            .bind(&conditions)
+            .bind(encode(&ids)?)
+            .fetch_all(&mut *read)
+            .await?;
+        let mut results: BTreeMap<LensId, Vec<FocalResult>> = BTreeMap::new();
+        for (lens, document) in documents {
+            results
+                .entry(lens)
+                .or_default()
+                .push(decode_focal_result(&document)?);
+        }
+        for row in &mut lenses {
+            row.results = results.remove(&row.lens.id).unwrap_or_default();
+        }
+        Ok((lenses, all.unsigned_abs()))
     }
+
+    /// The lenses that hold the picture best: smallest worst shift first, only lenses with results.
+    pub async fn best(
+        &self,
+        conditions: ConditionsKey,
+        limit: u32,
+    ) -> Result<Vec<RankedLens>, StoreError> {
+        let query = RankingQuery {
+            conditions,
+            limit,
+            ..RankingQuery::default()
+        };
+        let (mut rows, _) = self.ranking(&query).await?;
+        rows.retain(|row| row.published_ms.is_some());
+        Ok(rows)
+    }
+
     /// How many lenses are published under each set of conditions, most first.
     pub async fn conditions_in_use(&self) -> Result<Vec<(ConditionsKey, u64)>, StoreError> {
-        unimplemented!()
+        let rows: Vec<(String, i64)> = sqlx::query_as(
+            "SELECT conditions, count(*) FROM rankings GROUP BY conditions ORDER BY count(*) DESC, conditions",
+        )
+        .fetch_all(&self.readers)
+        .await?;
+        rows.into_iter()
+            .map(|(code, lenses)| {
+                let key = ConditionsKey::from_code(&code).ok_or_else(|| {
+                    StoreError::Damaged(format!("there is no set of conditions \"{code}\""))
+                })?;
+                Ok((key, lenses.unsigned_abs()))
+            })
+            .collect()
     }
+
     /// The page of a lens.
     pub async fn lens_page(&self, slug: &str) -> Result<Option<LensPage>, StoreError> {
-        unimplemented!()
-    }
-    /// The public version of a sweep.
-    pub async fn published_sweep(&self, id: SweepId) -> Result<Option<PublishedSweep>, StoreError> {
-        unimplemented!()
+        let mut read = self.read().await?;
+        let Some(row) = sqlx::query_as::<_, LensRow>(concat!(
+            "SELECT ",
+            lens_columns!(),
+            " FROM lenses l WHERE l.slug = ?1"
+        ))
+        .bind(slug)
+        .fetch_optional(&mut *read)
+        .await?
+        else {
+            return Ok(None);
+        };
+        let lens = row.read()?;
+        let documents: Vec<String> = sqlx::query_scalar(
+            "SELECT document FROM focal_results WHERE lens_id = ?1 ORDER BY conditions, focal_length_mm",
+        )
+        .bind(lens.id)
+        .fetch_all(&mut *read)
+        .await?;
+        let publications: Vec<(SweepId, u32, i64, Option<i64>, Option<String>)> = sqlx::query_as(
+            "SELECT sweep_id, version, published_ms, withdrawn_ms, withdrawn_reason
+             FROM publications WHERE lens_id = ?1 ORDER BY id DESC",
+        )
+        .bind(lens.id)
+        .fetch_all(&mut *read)
+        .await?;
+        let mut history = Vec::new();
+        for (sweep, version, published_ms, withdrawn_ms, reason) in publications {
+            history.push((published_ms, sweep, format!("version {version} published")));
+            if let (Some(withdrawn_ms), Some(reason)) = (withdrawn_ms, reason) {
+                let words = format!("version {version} withdrawn: {reason}");
+                history.push((withdrawn_ms, sweep, words));
+            }
+        }
+        history.sort_by_key(|(at_ms, _, _)| std::cmp::Reverse(*at_ms));
+        Ok(Some(LensPage {
+            lens,
+            results: documents
+                .iter()
+                .map(|document| decode_focal_result(document))
+                .collect::<Result<_, _>>()?,
+            history,
+        }))
     }
 }

@@ -1,6 +1,12 @@
 //! Sweeps and their measured results.
 
-use super::{AccountId, JobView, Lens, LensId, Store, StoreError, UploadId};
+use sqlx::SqliteConnection;
+
+use super::document::{ConditionsDoc, MeasurementDoc, SettingsDoc, decode, encode};
+use super::jobs::{JobRow, queue, queue_anew};
+use super::lenses::{LensRow, lens_columns};
+use super::publishing::publications_of;
+use super::{AccountId, JobView, Lens, LensId, Publication, Store, StoreError, UploadId};
 use crate::sweep::{SweepMeasurement, SweepSettings};
 use crate::units::Metres;
 
@@ -127,19 +133,6 @@ pub struct StoredResult {
     pub measurement: SweepMeasurement,
 }
 
-/// One publishing of a sweep.
-#[derive(Debug, Clone)]
-pub struct Publication {
-    /// 1 for the first.
-    pub version: u32,
-    /// Result that was published.
-    pub result: i64,
-    /// When, ms since 1970 UTC.
-    pub published_ms: i64,
-    /// When it was taken back and why.
-    pub withdrawn: Option<(i64, String)>,
-}
-
 /// A row of the desk.
 #[derive(Debug, Clone)]
 pub struct DeskRow {
@@ -147,6 +140,8 @@ pub struct DeskRow {
     pub id: SweepId,
     /// Lens, maker and model.
     pub lens: String,
+    /// Slug of the lens.
+    pub lens_slug: String,
     /// Name of the sweep.
     pub name: String,
     /// Focal length, mm.
@@ -163,25 +158,129 @@ pub struct DeskRow {
     pub worst_shift_pct: Option<(f64, f64)>,
     /// Whether a version is public now.
     pub published: bool,
+    /// Whether the public version is of the newest result.
+    pub published_is_newest: bool,
     /// When the sweep was made, ms since 1970 UTC.
     pub created_ms: i64,
 }
 
-#[allow(unused_variables, clippy::unused_async)]
+/// The columns of a sweep.
+#[derive(sqlx::FromRow)]
+struct SweepRow {
+    id: i64,
+    account_id: i64,
+    reviewer: String,
+    upload_id: i64,
+    sweep_name: String,
+    conditions: String,
+    settings: String,
+    notes: String,
+    current_result_id: Option<i64>,
+    #[sqlx(flatten)]
+    lens: LensRow,
+    #[sqlx(flatten)]
+    job: JobRow,
+}
+
+/// The columns of a row of the desk.
+#[derive(sqlx::FromRow)]
+struct DeskRowColumns {
+    id: i64,
+    lens: String,
+    slug: String,
+    sweep_name: String,
+    focal_length_mm: Option<f64>,
+    measured_count: Option<u32>,
+    frame_count: Option<u32>,
+    stopped: Option<bool>,
+    warnings: Option<u32>,
+    worst_shift_pct: Option<f64>,
+    worst_shift_u_pct: Option<f64>,
+    published: bool,
+    published_is_newest: bool,
+    created_ms: i64,
+    #[sqlx(flatten)]
+    job: JobRow,
+}
+
+impl DeskRowColumns {
+    fn read(self) -> Result<DeskRow, StoreError> {
+        Ok(DeskRow {
+            id: self.id,
+            lens: self.lens,
+            lens_slug: self.slug,
+            name: self.sweep_name,
+            focal_length_mm: self.focal_length_mm,
+            job: self.job.read()?,
+            measured: self.measured_count.zip(self.frame_count),
+            stopped: self.stopped.unwrap_or(false),
+            warnings: self.warnings.unwrap_or(0),
+            worst_shift_pct: self.worst_shift_pct.zip(self.worst_shift_u_pct),
+            published: self.published,
+            published_is_newest: self.published_is_newest,
+            created_ms: self.created_ms,
+        })
+    }
+}
+
+macro_rules! job_columns {
+    () => {
+        "j.state AS job_state, j.attempts AS job_attempts, j.frames_done AS job_frames_done, \
+         j.frames_total AS job_frames_total, j.error AS job_error"
+    };
+}
+
+macro_rules! desk {
+    ($where:literal) => {
+        concat!(
+            "SELECT s.id, l.maker || ' ' || l.model AS lens, l.slug, s.name AS sweep_name, s.focal_length_mm, r.measured_count,
+                    r.frame_count, r.stopped, r.warnings, r.worst_shift_pct, r.worst_shift_u_pct,
+                    s.public_id IS NOT NULL AS published, p.result_id IS s.current_result_id AND p.id IS NOT NULL AS published_is_newest,
+                    s.created_ms, ",
+            job_columns!(),
+            " FROM sweeps s JOIN lenses l ON l.id = s.lens_id
+              LEFT JOIN results r ON r.id = s.current_result_id
+              LEFT JOIN publications p ON p.id = s.public_id
+              LEFT JOIN jobs j ON j.id = (SELECT max(id) FROM jobs WHERE sweep_id = s.id) ",
+            $where,
+            " ORDER BY s.id DESC LIMIT ?2"
+        )
+    };
+}
+
+pub(super) const DESK_OF_ONE: &str = desk!("WHERE s.account_id = ?1");
+pub(super) const DESK_OF_ALL: &str = desk!("WHERE ?1 IS NULL");
+
 impl Store {
     /// The sweep of this key with its newest result.
     pub async fn sweep(&self, id: SweepId) -> Result<Option<Sweep>, StoreError> {
-        unimplemented!()
+        let mut read = self.read().await?;
+        load_sweep(&mut read, id, None).await
     }
+
     /// The sweeps of an account (of everybody for `None`), newest first.
     pub async fn desk(
         &self,
         account: Option<AccountId>,
         limit: u32,
     ) -> Result<Vec<DeskRow>, StoreError> {
-        unimplemented!()
+        let sql = if account.is_some() {
+            DESK_OF_ONE
+        } else {
+            DESK_OF_ALL
+        };
+        sqlx::query_as::<_, DeskRowColumns>(sql)
+            .bind(account)
+            .bind(limit)
+            .fetch_all(&self.readers)
+            .await?
+            .into_iter()
+            .map(DeskRowColumns::read)
+            .collect()
     }
-    /// Changes what the reviewer said of a sweep and queues a new measurement, in one transaction.
+
+    /// Changes what the reviewer said of a sweep and queues a new measurement, in one transaction; a measurement that runs is dropped.
+    /// # Errors: `Conflict` when there is no such sweep.
     pub async fn change_sweep(
         &self,
         id: SweepId,
@@ -189,32 +288,165 @@ impl Store {
         notes: &str,
         now_ms: i64,
     ) -> Result<(), StoreError> {
-        unimplemented!()
+        let mut write = self.write().await?;
+        let changed = sqlx::query("UPDATE sweeps SET settings = ?2, notes = ?3 WHERE id = ?1")
+            .bind(id)
+            .bind(encode(&SettingsDoc::of(settings))?)
+            .bind(notes)
+            .execute(&mut *write)
+            .await?
+            .rows_affected();
+        if changed == 0 {
+            return Err(no_such_sweep());
+        }
+        queue_anew(&mut write, id, now_ms).await?;
+        write.commit().await?;
+        Ok(())
     }
-    /// Queues a new measurement of a sweep unless one is waiting or running already.
-    pub async fn queue_measurement(&self, id: SweepId, now_ms: i64) -> Result<(), StoreError> {
-        unimplemented!()
-    }
-    /// Sweeps whose newest result is of an older algorithm than `version`.
-    pub async fn outdated_sweeps(&self, version: u32) -> Result<Vec<SweepId>, StoreError> {
-        unimplemented!()
-    }
-    /// Makes the newest result public as a new version and remakes the read models of the lens, in one transaction.
-    /// # Errors: `Conflict` when there is no result, a stop finding stands, or the newest result is public already.
-    pub async fn publish(
+
+    /// Changes what the reviewer said of the shoot for one of its sweeps and queues a new measurement, in one transaction.
+    /// What is public keeps the conditions it was published with. # Errors: `Conflict` when there is no such sweep.
+    pub async fn change_conditions(
         &self,
         id: SweepId,
-        by: AccountId,
+        conditions: &Conditions,
         now_ms: i64,
-    ) -> Result<u32, StoreError> {
-        unimplemented!()
+    ) -> Result<(), StoreError> {
+        let mut write = self.write().await?;
+        let changed = sqlx::query("UPDATE sweeps SET conditions = ?2 WHERE id = ?1")
+            .bind(id)
+            .bind(encode(&ConditionsDoc::of(conditions))?)
+            .execute(&mut *write)
+            .await?
+            .rows_affected();
+        if changed == 0 {
+            return Err(no_such_sweep());
+        }
+        queue_anew(&mut write, id, now_ms).await?;
+        write.commit().await?;
+        Ok(())
     }
-    /// Takes the public version back with a reason that stays visible. # Errors: `Conflict` when none is public.
-    pub async fn withdraw(&self, id: SweepId, reason: &str, now_ms: i64) -> Result<(), StoreError> {
-        unimplemented!()
+
+    /// Queues a new measurement of a sweep unless one is waiting or running already. # Errors: `Conflict` when there is no such sweep.
+    pub async fn queue_measurement(&self, id: SweepId, now_ms: i64) -> Result<(), StoreError> {
+        let mut write = self.write().await?;
+        queue(&mut write, id, now_ms).await?;
+        write.commit().await?;
+        Ok(())
     }
+
+    /// Sweeps whose newest result is of an older algorithm than `version`.
+    pub async fn outdated_sweeps(&self, version: u32) -> Result<Vec<SweepId>, StoreError> {
+        Ok(sqlx::query_scalar(
+            "SELECT s.id FROM sweeps s JOIN results r ON r.id = s.current_result_id
+             WHERE r.algorithm_version < ?1 ORDER BY s.id",
+        )
+        .bind(version)
+        .fetch_all(&self.readers)
+        .await?)
+    }
+
     /// Which lens a sweep belongs to.
     pub async fn lens_of_sweep(&self, id: SweepId) -> Result<Option<LensId>, StoreError> {
-        unimplemented!()
+        Ok(sqlx::query_scalar("SELECT lens_id FROM sweeps WHERE id = ?1")
+            .bind(id)
+            .fetch_optional(&self.readers)
+            .await?)
     }
+
+    /// Whose sweep it is.
+    pub async fn owner_of_sweep(&self, id: SweepId) -> Result<Option<AccountId>, StoreError> {
+        Ok(sqlx::query_scalar("SELECT account_id FROM sweeps WHERE id = ?1")
+            .bind(id)
+            .fetch_optional(&self.readers)
+            .await?)
+    }
+
+    /// The hash of the original of a frame, by its file name.
+    pub async fn frame_original(
+        &self,
+        id: SweepId,
+        file: &str,
+    ) -> Result<Option<String>, StoreError> {
+        Ok(
+            sqlx::query_scalar("SELECT sha256 FROM frames WHERE sweep_id = ?1 AND file = ?2")
+                .bind(id)
+                .bind(file)
+                .fetch_optional(&self.readers)
+                .await?,
+        )
+    }
+}
+
+fn no_such_sweep() -> StoreError {
+    StoreError::Conflict("there is no such sweep".to_owned())
+}
+
+/// A sweep with the result of this key, or with its newest one.
+pub(super) async fn load_sweep(
+    read: &mut SqliteConnection,
+    id: SweepId,
+    result: Option<i64>,
+) -> Result<Option<Sweep>, StoreError> {
+    let Some(row) = sqlx::query_as::<_, SweepRow>(concat!(
+        "SELECT s.id, s.account_id, a.name AS reviewer, s.upload_id, s.name AS sweep_name, s.conditions, s.settings, s.notes,
+                s.current_result_id, ",
+        lens_columns!(),
+        ", ",
+        job_columns!(),
+        " FROM sweeps s JOIN accounts a ON a.id = s.account_id JOIN lenses l ON l.id = s.lens_id
+          LEFT JOIN jobs j ON j.id = (SELECT max(id) FROM jobs WHERE sweep_id = s.id)
+          WHERE s.id = ?1"
+    ))
+    .bind(id)
+    .fetch_optional(&mut *read)
+    .await?
+    else {
+        return Ok(None);
+    };
+    let files = sqlx::query_as("SELECT file, sha256 FROM frames WHERE sweep_id = ?1 ORDER BY position")
+        .bind(id)
+        .fetch_all(&mut *read)
+        .await?;
+    let result = match result.or(row.current_result_id) {
+        Some(result) => load_result(&mut *read, result).await?,
+        None => None,
+    };
+    Ok(Some(Sweep {
+        id: row.id,
+        account: row.account_id,
+        reviewer: row.reviewer,
+        lens: row.lens.read()?,
+        upload: row.upload_id,
+        name: row.sweep_name,
+        conditions: decode::<ConditionsDoc>(&row.conditions)?.read()?,
+        settings: decode::<SettingsDoc>(&row.settings)?.read()?,
+        notes: row.notes,
+        files,
+        job: row.job.read()?,
+        result,
+        publications: publications_of(&mut *read, id).await?,
+    }))
+}
+
+/// The result of this key.
+pub(super) async fn load_result(
+    read: &mut SqliteConnection,
+    id: i64,
+) -> Result<Option<StoredResult>, StoreError> {
+    let row: Option<(u32, i64, String)> = sqlx::query_as(
+        "SELECT algorithm_version, measured_ms, document FROM results WHERE id = ?1",
+    )
+    .bind(id)
+    .fetch_optional(read)
+    .await?;
+    row.map(|(algorithm_version, measured_ms, document)| {
+        Ok(StoredResult {
+            id,
+            algorithm_version,
+            measured_ms,
+            measurement: decode::<MeasurementDoc>(&document)?.read()?,
+        })
+    })
+    .transpose()
 }

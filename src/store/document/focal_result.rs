@@ -1,0 +1,177 @@
+//! Published results: one focal length of a lens, and a sweep as it was published.
+
+use serde::{Deserialize, Serialize};
+
+use super::measurement::{CurveDoc, FindingDoc, distance_source};
+use super::number::{Number, Pair, measured, pair};
+use super::{ConditionsDoc, SettingsDoc, decode, encode, unknown};
+use crate::store::{ConditionsKey, FocalResult, StoreError};
+use crate::sweep::ToleranceOutcome;
+
+#[derive(Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum ToleranceDoc {
+    Within,
+    Exceeded { dioptres: Pair, travel: Number },
+    Unknown { travel: Number },
+}
+
+impl ToleranceDoc {
+    const fn of(outcome: ToleranceOutcome) -> Self {
+        match outcome {
+            ToleranceOutcome::Within => Self::Within,
+            ToleranceOutcome::Exceeded { dioptres, travel } => Self::Exceeded {
+                dioptres: pair(dioptres),
+                travel: Number(travel),
+            },
+            ToleranceOutcome::Unknown { travel } => Self::Unknown {
+                travel: Number(travel),
+            },
+        }
+    }
+
+    const fn read(self) -> ToleranceOutcome {
+        match self {
+            Self::Within => ToleranceOutcome::Within,
+            Self::Exceeded { dioptres, travel } => ToleranceOutcome::Exceeded {
+                dioptres: measured(dioptres),
+                travel: travel.0,
+            },
+            Self::Unknown { travel } => ToleranceOutcome::Unknown { travel: travel.0 },
+        }
+    }
+}
+
+/// `focal_results.document`.
+#[derive(Serialize, Deserialize)]
+pub(in crate::store) struct FocalResultDoc {
+    conditions: String,
+    focal_length_mm: Number,
+    sweeps: Vec<i64>,
+    worst_shift_pct: Pair,
+    #[serde(default)]
+    repeats_disagree: bool,
+    tolerance: ToleranceDoc,
+    curve: CurveDoc,
+    distance_source: String,
+    closest_focus_m: Option<Number>,
+    relative_to_farthest: bool,
+    f_number: Option<Number>,
+    camera: Option<String>,
+    picture_width_px: Option<u32>,
+    target_distance_m: Option<Number>,
+    reviewers: Vec<String>,
+    captured_at: Vec<String>,
+    algorithm_version: u32,
+    findings: Vec<FindingDoc>,
+}
+
+impl FocalResultDoc {
+    fn of(result: &FocalResult) -> Self {
+        let FocalResult {
+            conditions,
+            focal_length_mm,
+            sweeps,
+            worst_shift_pct,
+            repeats_disagree,
+            tolerance,
+            curve,
+            distance_source,
+            closest_focus_m,
+            relative_to_farthest,
+            f_number,
+            camera,
+            picture_width_px,
+            target_distance_m,
+            reviewers,
+            captured_at,
+            algorithm_version,
+            findings,
+        } = result;
+        Self {
+            conditions: conditions.code(),
+            focal_length_mm: Number(*focal_length_mm),
+            sweeps: sweeps.clone(),
+            worst_shift_pct: pair(*worst_shift_pct),
+            repeats_disagree: *repeats_disagree,
+            tolerance: ToleranceDoc::of(*tolerance),
+            curve: CurveDoc::of(curve),
+            distance_source: distance_source.code().to_owned(),
+            closest_focus_m: closest_focus_m.map(Number),
+            relative_to_farthest: *relative_to_farthest,
+            f_number: f_number.map(Number),
+            camera: camera.clone(),
+            picture_width_px: *picture_width_px,
+            target_distance_m: target_distance_m.map(Number),
+            reviewers: reviewers.clone(),
+            captured_at: captured_at.clone(),
+            algorithm_version: *algorithm_version,
+            findings: findings.iter().map(FindingDoc::of).collect(),
+        }
+    }
+
+    fn read(self) -> Result<FocalResult, StoreError> {
+        Ok(FocalResult {
+            conditions: ConditionsKey::from_code(&self.conditions)
+                .ok_or_else(|| unknown("set of conditions", &self.conditions))?,
+            focal_length_mm: self.focal_length_mm.0,
+            sweeps: self.sweeps,
+            worst_shift_pct: measured(self.worst_shift_pct),
+            repeats_disagree: self.repeats_disagree,
+            tolerance: self.tolerance.read(),
+            curve: self.curve.read(),
+            distance_source: distance_source(&self.distance_source)?,
+            closest_focus_m: self.closest_focus_m.map(|n| n.0),
+            relative_to_farthest: self.relative_to_farthest,
+            f_number: self.f_number.map(|n| n.0),
+            camera: self.camera,
+            picture_width_px: self.picture_width_px,
+            target_distance_m: self.target_distance_m.map(|n| n.0),
+            reviewers: self.reviewers,
+            captured_at: self.captured_at,
+            algorithm_version: self.algorithm_version,
+            findings: self
+                .findings
+                .into_iter()
+                .map(FindingDoc::read)
+                .collect::<Result<_, _>>()?,
+        })
+    }
+}
+
+pub(in crate::store) fn encode_focal_result(result: &FocalResult) -> Result<String, StoreError> {
+    encode(&FocalResultDoc::of(result))
+}
+
+pub(in crate::store) fn decode_focal_result(text: &str) -> Result<FocalResult, StoreError> {
+    decode::<FocalResultDoc>(text)?.read()
+}
+
+/// `publications.document`: the sweep as it was published, so that later changes don't reach what is public.
+#[derive(Serialize, Deserialize)]
+pub(in crate::store) struct PublicationDoc {
+    pub(in crate::store) conditions: ConditionsDoc,
+    pub(in crate::store) settings: SettingsDoc,
+    pub(in crate::store) notes: String,
+    result: FocalResultDoc,
+}
+
+impl PublicationDoc {
+    pub(in crate::store) fn new(
+        conditions: ConditionsDoc,
+        settings: SettingsDoc,
+        notes: String,
+        result: &FocalResult,
+    ) -> Self {
+        Self {
+            conditions,
+            settings,
+            notes,
+            result: FocalResultDoc::of(result),
+        }
+    }
+
+    pub(in crate::store) fn result(self) -> Result<FocalResult, StoreError> {
+        self.result.read()
+    }
+}

@@ -1,0 +1,160 @@
+//! Opening the database: connections, pragmas, migrations.
+
+use std::path::Path;
+use std::time::Duration;
+
+use sqlx::migrate::{MigrateError, Migrator};
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous,
+};
+use sqlx::{Sqlite, Transaction};
+
+use super::{Store, StoreError};
+
+/// The migrations, embedded in the program.
+static MIGRATIONS: Migrator = sqlx::migrate!("./migrations");
+
+/// How long a writer waits for another one before it is told that the database is busy.
+const BUSY_TIMEOUT: Duration = Duration::from_secs(5);
+
+/// Connections that read; each has a thread of its own that mostly sleeps.
+const READERS: u32 = 8;
+
+/// Bytes that the write-ahead log keeps after a checkpoint.
+const JOURNAL_SIZE_LIMIT: &str = "67108864";
+
+/// Oldest SQLite whose write-ahead log is safe with two connections: versions 3.7.0 to 3.51.2 could lose a commit
+/// (sqlite.org/wal.html, "the WAL-reset bug").
+const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
+
+impl Store {
+    /// Opens `path`, making and migrating it where needed.
+    ///
+    /// # Errors
+    /// `NewerSchema` when the database was made by a newer program; `Unwritable` when the file can't be made;
+    /// `Damaged` when the file is no database; `Busy` when another program is writing to it.
+    pub async fn open(path: &Path) -> Result<Self, StoreError> {
+        let options = SqliteConnectOptions::new()
+            .filename(path)
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(BUSY_TIMEOUT)
+            .pragma("journal_size_limit", JOURNAL_SIZE_LIMIT)
+            .pragma("trusted_schema", "OFF");
+        let pool = || {
+            SqlitePoolOptions::new()
+                .acquire_timeout(BUSY_TIMEOUT)
+                .idle_timeout(None)
+                .max_lifetime(None)
+                // A connection inside this process does not go stale; asking it first doubles the cost of a query.
+                .test_before_acquire(false)
+        };
+        let writer = pool()
+            .max_connections(1)
+            .connect_with(options.clone())
+            .await?;
+        assert_sqlite_version(&writer).await?;
+        migrate(&writer).await?;
+        let readers = pool()
+            .max_connections(READERS)
+            .connect_with(options.pragma("query_only", "ON"))
+            .await?;
+        Ok(Self { writer, readers })
+    }
+
+    /// A transaction of the only writer, with the write lock already held.
+    pub(super) async fn write(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
+        Ok(self.writer.begin_with("BEGIN IMMEDIATE").await?)
+    }
+
+    /// A transaction that sees one state of the database in all its queries and blocks nobody.
+    pub(super) async fn read(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
+        Ok(self.readers.begin().await?)
+    }
+
+    /// Closes all connections; the write-ahead log is folded into the database.
+    pub async fn close(&self) {
+        self.readers.close().await;
+        self.writer.close().await;
+    }
+
+    /// Version of the newest migration that the database has.
+    pub async fn schema_version(&self) -> Result<i64, StoreError> {
+        let version: Option<i64> =
+            sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations WHERE success")
+                .fetch_one(&self.readers)
+                .await?;
+        Ok(version.unwrap_or(0))
+    }
+}
+
+async fn assert_sqlite_version(pool: &sqlx::SqlitePool) -> Result<(), StoreError> {
+    let text: String = sqlx::query_scalar("SELECT sqlite_version()")
+        .fetch_one(pool)
+        .await?;
+    if parse_version(&text).is_some_and(|version| version >= OLDEST_SQLITE) {
+        return Ok(());
+    }
+    let (major, minor, patch) = OLDEST_SQLITE;
+    let words = format!(
+        "SQLite {text} can lose what was written; build with {major}.{minor}.{patch} or newer"
+    );
+    Err(StoreError::Sqlite(sqlx::Error::Configuration(words.into())))
+}
+
+fn parse_version(text: &str) -> Option<(u32, u32, u32)> {
+    let mut parts = text.split('.').map(|part| part.parse::<u32>().ok());
+    Some((parts.next()??, parts.next()??, parts.next()??))
+}
+
+async fn migrate(writer: &sqlx::SqlitePool) -> Result<(), StoreError> {
+    MIGRATIONS.run(writer).await.map_err(|error| match error {
+        MigrateError::VersionMissing(version) => StoreError::NewerSchema(format!(
+            "it has schema {version}, this program knows up to {}; use the program that made it, or a newer one",
+            newest_migration()
+        )),
+        MigrateError::VersionMismatch(version) => StoreError::NewerSchema(format!(
+            "its schema {version} is not the one of this program; use the program that made it"
+        )),
+        MigrateError::Execute(cause) | MigrateError::ExecuteMigration(cause, _) => cause.into(),
+        other => StoreError::Sqlite(sqlx::Error::Migrate(Box::new(other))),
+    })
+}
+
+fn newest_migration() -> i64 {
+    MIGRATIONS
+        .iter()
+        .map(|migration| migration.version)
+        .max()
+        .unwrap_or(0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// `migrate!` reads the folder when the crate is built; a file it did not notice would never reach a database.
+    #[test]
+    fn every_migration_file_is_embedded() {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("migrations");
+        let files = std::fs::read_dir(folder)
+            .expect("the migrations folder is in the checkout")
+            .filter(|entry| {
+                let path = entry.as_ref().expect("readable folder").path();
+                path.extension().is_some_and(|extension| extension == "sql")
+            })
+            .count();
+        assert_eq!(MIGRATIONS.iter().count(), files);
+        assert!(files >= 1);
+    }
+
+    #[test]
+    fn versions_compare_by_number() {
+        assert_eq!(parse_version("3.51.3"), Some(OLDEST_SQLITE));
+        assert!(parse_version("3.9.12") < parse_version("3.51.3"));
+        assert!(parse_version("3.100.0") > parse_version("3.51.3"));
+        assert_eq!(parse_version("new"), None);
+    }
+}

@@ -1,0 +1,213 @@
+//! Tokens of scripts. Only the hash of a token is kept; it is shown once, when it is made.
+
+use super::{Account, AccountId, Role, Store, StoreError};
+
+/// What a token may do on behalf of its account.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TokenScope {
+    /// Uploads, and changes of drafts.
+    Drafts,
+    /// Also publishes and withdraws.
+    Publish,
+}
+
+impl TokenScope {
+    /// The word for the scope in options and storage.
+    #[must_use]
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Drafts => "drafts",
+            Self::Publish => "publish",
+        }
+    }
+
+    /// The scope that a code stands for.
+    #[must_use]
+    pub fn from_code(code: &str) -> Option<Self> {
+        [Self::Drafts, Self::Publish]
+            .into_iter()
+            .find(|scope| scope.code() == code)
+    }
+
+    fn from_stored(code: &str) -> Result<Self, StoreError> {
+        Self::from_code(code)
+            .ok_or_else(|| StoreError::Damaged(format!("there is no token scope \"{code}\"")))
+    }
+}
+
+/// A token to be made.
+#[derive(Debug, Clone)]
+pub struct TokenDraft {
+    /// Whose it is.
+    pub account: AccountId,
+    /// What its owner calls it.
+    pub name: String,
+    /// What it may do.
+    pub scope: TokenScope,
+    /// When it ends, ms since 1970 UTC.
+    pub expires_ms: i64,
+}
+
+/// A token that may be used now.
+#[derive(Debug, Clone)]
+pub struct LiveToken {
+    /// Key of the token.
+    pub id: i64,
+    /// Whose it is.
+    pub account: Account,
+    /// What it may do.
+    pub scope: TokenScope,
+    /// When it was last used, ms since 1970 UTC.
+    pub used_ms: Option<i64>,
+}
+
+/// A token as its owner sees it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TokenRow {
+    /// Key of the token.
+    pub id: i64,
+    /// What its owner calls it.
+    pub name: String,
+    /// What it may do.
+    pub scope: TokenScope,
+    /// When it was made, ms since 1970 UTC.
+    pub created_ms: i64,
+    /// When it ends, ms since 1970 UTC.
+    pub expires_ms: i64,
+    /// When it was last used, ms since 1970 UTC.
+    pub used_ms: Option<i64>,
+    /// When it was revoked, ms since 1970 UTC.
+    pub revoked_ms: Option<i64>,
+}
+
+impl Store {
+    /// Makes a token; `token_sha256` is the hash of the secret that its owner keeps.
+    pub async fn add_token(
+        &self,
+        draft: &TokenDraft,
+        token_sha256: &[u8; 32],
+        now_ms: i64,
+    ) -> Result<i64, StoreError> {
+        if !(1..=64).contains(&draft.name.chars().count()) {
+            return Err(StoreError::Conflict(
+                "a token name has 1 to 64 characters".to_owned(),
+            ));
+        }
+        Ok(sqlx::query_scalar(
+            "INSERT INTO tokens (token_sha256, account_id, name, scope, created_ms, expires_ms)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6) RETURNING id",
+        )
+        .bind(token_sha256.as_slice())
+        .bind(draft.account)
+        .bind(&draft.name)
+        .bind(draft.scope.code())
+        .bind(now_ms)
+        .bind(draft.expires_ms)
+        .fetch_one(&self.writer)
+        .await?)
+    }
+
+    /// The token of this hash, unless it is revoked or over.
+    pub async fn live_token(
+        &self,
+        token_sha256: &[u8; 32],
+        now_ms: i64,
+    ) -> Result<Option<LiveToken>, StoreError> {
+        #[derive(sqlx::FromRow)]
+        struct Row {
+            id: i64,
+            scope: String,
+            used_ms: Option<i64>,
+            account_id: i64,
+            name: String,
+            role: String,
+            password_hash: String,
+        }
+        let row = sqlx::query_as::<_, Row>(
+            "SELECT t.id, t.scope, t.used_ms, t.account_id, a.name, a.role, a.password_hash
+             FROM tokens t JOIN accounts a ON a.id = t.account_id
+             WHERE t.token_sha256 = ?1 AND t.expires_ms > ?2 AND t.revoked_ms IS NULL",
+        )
+        .bind(token_sha256.as_slice())
+        .bind(now_ms)
+        .fetch_optional(&self.readers)
+        .await?;
+        row.map(|row| {
+            Ok(LiveToken {
+                id: row.id,
+                account: Account {
+                    id: row.account_id,
+                    name: row.name,
+                    role: Role::from_stored(&row.role)?,
+                    password_hash: row.password_hash,
+                },
+                scope: TokenScope::from_stored(&row.scope)?,
+                used_ms: row.used_ms,
+            })
+        })
+        .transpose()
+    }
+
+    /// The tokens of an account, newest first, revoked ones too.
+    pub async fn tokens(&self, account: AccountId) -> Result<Vec<TokenRow>, StoreError> {
+        #[derive(sqlx::FromRow)]
+        struct Row {
+            id: i64,
+            name: String,
+            scope: String,
+            created_ms: i64,
+            expires_ms: i64,
+            used_ms: Option<i64>,
+            revoked_ms: Option<i64>,
+        }
+        sqlx::query_as::<_, Row>(
+            "SELECT id, name, scope, created_ms, expires_ms, used_ms, revoked_ms
+             FROM tokens WHERE account_id = ?1 ORDER BY id DESC",
+        )
+        .bind(account)
+        .fetch_all(&self.readers)
+        .await?
+        .into_iter()
+        .map(|row| {
+            Ok(TokenRow {
+                id: row.id,
+                name: row.name,
+                scope: TokenScope::from_stored(&row.scope)?,
+                created_ms: row.created_ms,
+                expires_ms: row.expires_ms,
+                used_ms: row.used_ms,
+                revoked_ms: row.revoked_ms,
+            })
+        })
+        .collect()
+    }
+
+    /// Revokes a token of an account for good. False when the account has no such token, or it is revoked already.
+    pub async fn revoke_token(
+        &self,
+        account: AccountId,
+        id: i64,
+        now_ms: i64,
+    ) -> Result<bool, StoreError> {
+        let revoked = sqlx::query(
+            "UPDATE tokens SET revoked_ms = ?3 WHERE id = ?2 AND account_id = ?1 AND revoked_ms IS NULL",
+        )
+        .bind(account)
+        .bind(id)
+        .bind(now_ms)
+        .execute(&self.writer)
+        .await?
+        .rows_affected();
+        Ok(revoked == 1)
+    }
+
+    /// Notes that a token was used.
+    pub async fn touch_token(&self, id: i64, now_ms: i64) -> Result<(), StoreError> {
+        sqlx::query("UPDATE tokens SET used_ms = ?2 WHERE id = ?1")
+            .bind(id)
+            .bind(now_ms)
+            .execute(&self.writer)
+            .await?;
+        Ok(())
+    }
+}
