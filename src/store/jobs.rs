@@ -188,12 +188,11 @@ impl Store {
         else {
             return Ok(None);
         };
-        let frames: Vec<(String, String)> = sqlx::query_as(
-            "SELECT sha256, info FROM frames WHERE sweep_id = ?1 ORDER BY position",
-        )
-        .bind(sweep)
-        .fetch_all(&mut *read)
-        .await?;
+        let frames: Vec<(String, String)> =
+            sqlx::query_as("SELECT sha256, info FROM frames WHERE sweep_id = ?1 ORDER BY position")
+                .bind(sweep)
+                .fetch_all(&mut *read)
+                .await?;
         let conditions = decode::<ConditionsDoc>(&conditions)?.read()?;
         let mut settings = decode::<SettingsDoc>(&settings)?.read()?;
         settings.target_distance = settings.target_distance.or(conditions.target_distance);
@@ -228,7 +227,10 @@ impl Store {
     ) -> Result<bool, StoreError> {
         let document = encode(&MeasurementDoc::of(measurement))?;
         let input_sha256 = input.sha256()?;
-        let worst = measurement.summary.as_ref().map(|summary| summary.worst_shift_pct);
+        let worst = measurement
+            .summary
+            .as_ref()
+            .map(|summary| summary.worst_shift_pct);
         let warnings = measurement
             .findings
             .iter()

@@ -4,9 +4,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use sqlx::migrate::{MigrateError, Migrator};
-use sqlx::sqlite::{
-    SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous,
-};
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{Sqlite, Transaction};
 
 use super::{Store, StoreError};

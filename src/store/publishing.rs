@@ -64,6 +64,17 @@ pub struct Withdrawal {
     pub lens_slug: String,
 }
 
+/// The columns of a publication, but for its document.
+#[derive(sqlx::FromRow)]
+pub(super) struct PublicationRow {
+    pub(super) sweep_id: SweepId,
+    pub(super) version: u32,
+    pub(super) result_id: i64,
+    pub(super) published_ms: i64,
+    pub(super) withdrawn_ms: Option<i64>,
+    pub(super) withdrawn_reason: Option<String>,
+}
+
 #[derive(sqlx::FromRow)]
 struct ToPublish {
     lens_id: i64,
@@ -105,10 +116,14 @@ impl Store {
         .ok_or_else(|| conflict("there is no such sweep"))?;
         match row.job_state.as_deref() {
             Some("waiting" | "running") => {
-                return Err(conflict("this sweep is being measured; wait for its result"));
+                return Err(conflict(
+                    "this sweep is being measured; wait for its result",
+                ));
             }
             Some("set_aside") => {
-                return Err(conflict("the last measurement of this sweep failed; measure it again first"));
+                return Err(conflict(
+                    "the last measurement of this sweep failed; measure it again first",
+                ));
             }
             _ => {}
         }
@@ -173,7 +188,9 @@ impl Store {
         let by = by.into();
         let reason = reason.trim();
         if reason.is_empty() {
-            return Err(conflict("say why the sweep is taken back; readers will see it"));
+            return Err(conflict(
+                "say why the sweep is taken back; readers will see it",
+            ));
         }
         let mut write = self.write().await?;
         let lens: LensId = sqlx::query_scalar(
@@ -286,8 +303,8 @@ pub(super) async fn publications_of(
     read: &mut SqliteConnection,
     sweep: SweepId,
 ) -> Result<Vec<Publication>, StoreError> {
-    let rows: Vec<(u32, i64, i64, Option<i64>, Option<String>)> = sqlx::query_as(
-        "SELECT version, result_id, published_ms, withdrawn_ms, withdrawn_reason
+    let rows = sqlx::query_as::<_, PublicationRow>(
+        "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason
          FROM publications WHERE sweep_id = ?1 ORDER BY version DESC",
     )
     .bind(sweep)
@@ -295,11 +312,11 @@ pub(super) async fn publications_of(
     .await?;
     Ok(rows
         .into_iter()
-        .map(|(version, result, published_ms, withdrawn_ms, reason)| Publication {
-            version,
-            result,
-            published_ms,
-            withdrawn: withdrawn_ms.zip(reason),
+        .map(|row| Publication {
+            version: row.version,
+            result: row.result_id,
+            published_ms: row.published_ms,
+            withdrawn: row.withdrawn_ms.zip(row.withdrawn_reason),
         })
         .collect())
 }
@@ -340,7 +357,9 @@ fn public_result(
         let stop = |finding: &crate::sweep::Finding| finding.severity == Severity::Stop;
         !measurement.findings.iter().any(stop)
     }) else {
-        return Err(conflict("a finding stops this sweep; mend it and measure again"));
+        return Err(conflict(
+            "a finding stops this sweep; mend it and measure again",
+        ));
     };
     let Some(focal_length) = measurement.focal_length else {
         return Err(conflict(
@@ -369,7 +388,11 @@ fn public_result(
             .or(conditions.target_distance)
             .map(Metres::m),
         reviewers: vec![reviewer.to_owned()],
-        captured_at: measurement.captured_at.and_then(camera_time).into_iter().collect(),
+        captured_at: measurement
+            .captured_at
+            .and_then(camera_time)
+            .into_iter()
+            .collect(),
         algorithm_version,
         findings: measurement.findings,
     })
@@ -379,7 +402,13 @@ fn conflict(words: &str) -> StoreError {
     StoreError::Conflict(words.to_owned())
 }
 
-fn entry(by: Actor, action: &'static str, sweep: SweepId, detail: String, at_ms: i64) -> AuditEntry {
+fn entry(
+    by: Actor,
+    action: &'static str,
+    sweep: SweepId,
+    detail: String,
+    at_ms: i64,
+) -> AuditEntry {
     AuditEntry {
         at_ms,
         account: Some(by.account),

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::document::{decode_focal_result, encode};
 use super::lenses::{LensRow, lens_columns};
+use super::publishing::PublicationRow;
 use super::search::patterns;
 use super::{ConditionsKey, Kind, Lens, LensId, Store, StoreError, SweepId};
 use crate::sweep::{DistanceSource, Finding, ShiftCurve, ToleranceOutcome};
@@ -150,7 +151,8 @@ pub(super) const COUNT: &str = concat!(
 );
 
 /// The same where nothing is filtered.
-pub(super) const COUNT_ALL: &str = "SELECT (SELECT count(*) FROM lenses), (SELECT count(*) FROM rankings WHERE conditions = ?1)";
+pub(super) const COUNT_ALL: &str =
+    "SELECT (SELECT count(*) FROM lenses), (SELECT count(*) FROM rankings WHERE conditions = ?1)";
 
 /// The results of the lenses of one page, all in one query.
 pub(super) const RESULTS: &str = "SELECT lens_id, document FROM focal_results
@@ -205,15 +207,14 @@ impl Store {
             && query.focal_mm.is_none();
         let words = encode(&words)?;
         let mut read = self.read().await?;
-        let (all, ranked): (i64, i64) =
-            sqlx::query_as(if unfiltered { COUNT_ALL } else { COUNT })
-                .bind(&conditions)
-                .bind(&query.mount)
-                .bind(query.kind.map(Kind::code))
-                .bind(query.focal_mm)
-                .bind(&words)
-                .fetch_one(&mut *read)
-                .await?;
+        let (all, ranked): (i64, i64) = sqlx::query_as(if unfiltered { COUNT_ALL } else { COUNT })
+            .bind(&conditions)
+            .bind(&query.mount)
+            .bind(query.kind.map(Kind::code))
+            .bind(query.focal_mm)
+            .bind(&words)
+            .fetch_one(&mut *read)
+            .await?;
         let (offset, limit) = (i64::from(query.offset), i64::from(query.limit));
         let mut rows: Vec<RankedRow> = Vec::new();
         for (statement, limit, offset) in [
@@ -323,19 +324,20 @@ impl Store {
         .bind(lens.id)
         .fetch_all(&mut *read)
         .await?;
-        let publications: Vec<(SweepId, u32, i64, Option<i64>, Option<String>)> = sqlx::query_as(
-            "SELECT sweep_id, version, published_ms, withdrawn_ms, withdrawn_reason
+        let publications = sqlx::query_as::<_, PublicationRow>(
+            "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason
              FROM publications WHERE lens_id = ?1 ORDER BY id DESC",
         )
         .bind(lens.id)
         .fetch_all(&mut *read)
         .await?;
         let mut history = Vec::new();
-        for (sweep, version, published_ms, withdrawn_ms, reason) in publications {
-            history.push((published_ms, sweep, format!("version {version} published")));
-            if let (Some(withdrawn_ms), Some(reason)) = (withdrawn_ms, reason) {
-                let words = format!("version {version} withdrawn: {reason}");
-                history.push((withdrawn_ms, sweep, words));
+        for row in publications {
+            let published = format!("version {} published", row.version);
+            history.push((row.published_ms, row.sweep_id, published));
+            if let (Some(withdrawn_ms), Some(reason)) = (row.withdrawn_ms, row.withdrawn_reason) {
+                let withdrawn = format!("version {} withdrawn: {reason}", row.version);
+                history.push((withdrawn_ms, row.sweep_id, withdrawn));
             }
         }
         history.sort_by_key(|(at_ms, _, _)| std::cmp::Reverse(*at_ms));

@@ -79,7 +79,10 @@ pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result
 /// Repeats of one focal length as one result; `None` for none. The curve and what goes with it is of the most certain sweep.
 fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
     repeats.sort_by_key(|result| result.sweeps.first().copied());
-    let worst: Vec<Measured> = repeats.iter().map(|result| result.worst_shift_pct).collect();
+    let worst: Vec<Measured> = repeats
+        .iter()
+        .map(|result| result.worst_shift_pct)
+        .collect();
     let best = repeats
         .iter()
         .min_by(|a, b| {

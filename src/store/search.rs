@@ -52,7 +52,10 @@ pub(super) fn patterns(words: &[String]) -> Vec<String> {
 pub(super) fn sort_name(maker: &str, model: &str) -> String {
     let mut key = String::new();
     let mut digits = String::new();
-    for character in format!("{maker} {model} ").chars().flat_map(char::to_lowercase) {
+    for character in format!("{maker} {model} ")
+        .chars()
+        .flat_map(char::to_lowercase)
+    {
         if character.is_ascii_digit() {
             digits.push(character);
             continue;
@@ -156,14 +159,30 @@ mod tests {
     fn finds(lens: &LensDraft, question: &str) -> bool {
         let text = search_text(lens);
         let words: Vec<String> = question.split(' ').map(str::to_owned).collect();
-        patterns(&words).iter().all(|pattern| text.contains(pattern))
+        patterns(&words)
+            .iter()
+            .all(|pattern| text.contains(pattern))
     }
 
     #[test]
     fn a_zoom_is_found_by_what_people_type() {
         for question in [
-            "24-105", "24–105", "24-105mm", "24", "105 mm", "105mm", "ostrel", "Ostr", "strel f/4", "deep 4", "F4",
-            "4.0", "skerry", "zoom ii", "24-105 f4", "",
+            "24-105",
+            "24–105",
+            "24-105mm",
+            "24",
+            "105 mm",
+            "105mm",
+            "ostrel",
+            "Ostr",
+            "strel f/4",
+            "deep 4",
+            "F4",
+            "4.0",
+            "skerry",
+            "zoom ii",
+            "24-105 f4",
+            "",
         ] {
             assert!(finds(&zoom(), question), "{question}");
         }
@@ -197,7 +216,12 @@ mod tests {
         keys.sort();
         assert_eq!(
             keys.map(|key| key.replace("0000", "").replace("000", "")),
-            ["brackwell 300", "tindra 24", "tindra 24-70", "tindra 100 f/02"]
+            [
+                "brackwell 300",
+                "tindra 24",
+                "tindra 24-70",
+                "tindra 100 f/02"
+            ]
         );
     }
 

@@ -348,18 +348,22 @@ impl Store {
 
     /// Which lens a sweep belongs to.
     pub async fn lens_of_sweep(&self, id: SweepId) -> Result<Option<LensId>, StoreError> {
-        Ok(sqlx::query_scalar("SELECT lens_id FROM sweeps WHERE id = ?1")
-            .bind(id)
-            .fetch_optional(&self.readers)
-            .await?)
+        Ok(
+            sqlx::query_scalar("SELECT lens_id FROM sweeps WHERE id = ?1")
+                .bind(id)
+                .fetch_optional(&self.readers)
+                .await?,
+        )
     }
 
     /// Whose sweep it is.
     pub async fn owner_of_sweep(&self, id: SweepId) -> Result<Option<AccountId>, StoreError> {
-        Ok(sqlx::query_scalar("SELECT account_id FROM sweeps WHERE id = ?1")
-            .bind(id)
-            .fetch_optional(&self.readers)
-            .await?)
+        Ok(
+            sqlx::query_scalar("SELECT account_id FROM sweeps WHERE id = ?1")
+                .bind(id)
+                .fetch_optional(&self.readers)
+                .await?,
+        )
     }
 
     /// The hash of the original of a frame, by its file name.
@@ -404,10 +408,11 @@ pub(super) async fn load_sweep(
     else {
         return Ok(None);
     };
-    let files = sqlx::query_as("SELECT file, sha256 FROM frames WHERE sweep_id = ?1 ORDER BY position")
-        .bind(id)
-        .fetch_all(&mut *read)
-        .await?;
+    let files =
+        sqlx::query_as("SELECT file, sha256 FROM frames WHERE sweep_id = ?1 ORDER BY position")
+            .bind(id)
+            .fetch_all(&mut *read)
+            .await?;
     let result = match result.or(row.current_result_id) {
         Some(result) => load_result(&mut *read, result).await?,
         None => None,

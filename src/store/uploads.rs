@@ -134,12 +134,13 @@ impl Store {
     ) -> Result<(), StoreError> {
         let bytes = stored_size(file)?;
         let mut write = self.write().await?;
-        let there: Option<String> =
-            sqlx::query_scalar("SELECT sha256 FROM upload_files WHERE upload_id = ?1 AND name = ?2")
-                .bind(id)
-                .bind(&file.name)
-                .fetch_optional(&mut *write)
-                .await?;
+        let there: Option<String> = sqlx::query_scalar(
+            "SELECT sha256 FROM upload_files WHERE upload_id = ?1 AND name = ?2",
+        )
+        .bind(id)
+        .bind(&file.name)
+        .fetch_optional(&mut *write)
+        .await?;
         match there {
             Some(sha256) if sha256 == file.sha256 => return Ok(()),
             Some(_) => {
@@ -222,12 +223,13 @@ impl Store {
         now_ms: i64,
     ) -> Result<Vec<SweepId>, StoreError> {
         let mut write = self.write().await?;
-        let Some((account, lens, state, conditions)) = sqlx::query_as::<_, (i64, i64, String, String)>(
-            "SELECT account_id, lens_id, state, conditions FROM uploads WHERE id = ?1",
-        )
-        .bind(id)
-        .fetch_optional(&mut *write)
-        .await?
+        let Some((account, lens, state, conditions)) =
+            sqlx::query_as::<_, (i64, i64, String, String)>(
+                "SELECT account_id, lens_id, state, conditions FROM uploads WHERE id = ?1",
+            )
+            .bind(id)
+            .fetch_optional(&mut *write)
+            .await?
         else {
             return Err(StoreError::Conflict("there is no such upload".to_owned()));
         };
@@ -237,7 +239,8 @@ impl Store {
         }
         let mut made = Vec::with_capacity(sweeps.len());
         for draft in sweeps {
-            let sweep = add_sweep(&mut write, (account, lens, id), &conditions, draft, now_ms).await?;
+            let sweep =
+                add_sweep(&mut write, (account, lens, id), &conditions, draft, now_ms).await?;
             queue(&mut write, sweep, now_ms).await?;
             made.push(sweep);
         }
@@ -317,7 +320,13 @@ async fn add_sweep(
     let frames = draft
         .files
         .iter()
-        .map(|file| Ok((&file.info.file, &file.sha256, encode(&FrameInfoDoc::of(&file.info))?)))
+        .map(|file| {
+            Ok((
+                &file.info.file,
+                &file.sha256,
+                encode(&FrameInfoDoc::of(&file.info))?,
+            ))
+        })
         .collect::<Result<Vec<_>, StoreError>>()?;
     sqlx::query(
         "INSERT INTO frames (sweep_id, position, file, sha256, info)

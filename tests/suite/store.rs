@@ -1,1 +1,12 @@
-//! Tests of store.
+//! Tests of the store on real SQLite files in temporary folders: one for each query, and what must hold when writers meet.
+
+mod accounts;
+mod fixture;
+mod jobs;
+mod lenses;
+mod opening;
+mod plans;
+mod publishing;
+mod ranking;
+mod sweeps;
+mod uploads;

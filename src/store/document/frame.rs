@@ -14,9 +14,8 @@ use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
 
 const CAMERA_TIME: &[BorrowedFormatItem<'static>] =
     format_description!("[year]-[month]-[day]T[hour]:[minute]:[second]");
-const EXACT_TIME: &[BorrowedFormatItem<'static>] = format_description!(
-    "[year]-[month]-[day]T[hour]:[minute]:[second].[subsecond digits:9]"
-);
+const EXACT_TIME: &[BorrowedFormatItem<'static>] =
+    format_description!("[year]-[month]-[day]T[hour]:[minute]:[second].[subsecond digits:9]");
 
 /// The camera's clock to the second, e.g. "2026-04-03T10:00:00".
 pub(in crate::store) fn camera_time(time: CaptureTime) -> Option<String> {
@@ -232,7 +231,10 @@ enum ReasonDoc {
     Overlapping,
     TooFaint,
     DisagreesWithNeighbours,
-    OtherSize { found: (u32, u32), sweep: (u32, u32) },
+    OtherSize {
+        found: (u32, u32),
+        sweep: (u32, u32),
+    },
     Fault(String),
 }
 

@@ -155,7 +155,8 @@ impl SummaryDoc {
                 "a summary points at a frame that is not there".to_owned(),
             ));
         }
-        let lines = |lines: Vec<BudgetLineDoc>| lines.into_iter().map(BudgetLineDoc::read).collect();
+        let lines =
+            |lines: Vec<BudgetLineDoc>| lines.into_iter().map(BudgetLineDoc::read).collect();
         Ok(Summary {
             reference: self.reference,
             worst: self.worst,

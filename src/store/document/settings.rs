@@ -91,8 +91,7 @@ impl SettingsDoc {
             left_out,
             pointed_at,
         } = settings;
-        let distance =
-            |(file, distance): (&String, &_)| (file.clone(), FocusDoc::of(*distance));
+        let distance = |(file, distance): (&String, &_)| (file.clone(), FocusDoc::of(*distance));
         let places = |(file, places): (&String, &Vec<(f64, f64)>)| {
             let places = places.iter().map(|&(x, y)| (Number(x), Number(y)));
             (file.clone(), places.collect())
