@@ -8,8 +8,10 @@ mod observe;
 mod origin;
 mod routes;
 
+pub mod api;
 pub mod assets;
 pub mod errors;
+pub mod pages;
 pub mod password;
 pub mod server;
 pub mod session;
@@ -33,6 +35,8 @@ pub struct Web {
     door: Arc<door::Door>,
     /// The guard of making pictures.
     pictures: Pictures,
+    /// Charts that were drawn already.
+    charts: pages::ChartShelf,
 }
 
 /// At most so many pictures are decoded for pages at once.
@@ -47,6 +51,7 @@ impl Web {
             app,
             door: Arc::new(door::Door::default()),
             pictures: Pictures(Arc::new(tokio::sync::Semaphore::new(2))),
+            charts: pages::ChartShelf::default(),
         }
     }
 }

@@ -10,7 +10,7 @@ use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
-use super::{Web, assets_route, errors, headers, health, observe, origin};
+use super::{Web, api, assets_route, errors, headers, health, observe, origin, pages};
 use crate::app::App;
 
 /// Most bytes of a form or a JSON document. Uploads have limits of their own.
@@ -45,12 +45,12 @@ pub fn router(app: App) -> Router {
 
 /// Pages and charts, open to all.
 fn readers() -> Router<Web> {
-    Router::new().route("/static/{*name}", get(assets_route::serve))
+    pages::routes().route("/static/{*name}", get(assets_route::serve))
 }
 
 /// The read API and the twins of the pages, open to all, from any site.
 fn integrators() -> Router<Web> {
-    Router::new()
+    api::routes()
 }
 
 /// Signing in, the desk and the reviewer API.

@@ -1,0 +1,162 @@
+//! Twins of the pages as CSV (RFC 4180, UTF-8, header row): raw numbers, units in the names, unknown is empty.
+
+use super::compare::CompareDocument;
+use super::documents::{FocalDocument, LensHead};
+use super::ranking::RankingDocument;
+use crate::report::guarded;
+use crate::web::WebError;
+
+/// Columns of a result at one focal length.
+const FOCAL_COLUMNS: [&str; 26] = [
+    "slug",
+    "maker",
+    "model",
+    "mount",
+    "kind",
+    "focal_length_mm",
+    "conditions",
+    "distortion_correction",
+    "breathing_compensation",
+    "worst_shift_pct",
+    "worst_shift_u_pct",
+    "direction",
+    "equivalent_focal_length_mm",
+    "tolerance_pct",
+    "tolerance_outcome",
+    "tolerance_distance_m",
+    "tolerance_distance_u_m",
+    "tolerance_travel",
+    "relative_to",
+    "distance_source",
+    "closest_focus_m",
+    "f_number",
+    "target_distance_m",
+    "sweep_count",
+    "algorithm_version",
+    "finding_codes",
+];
+
+fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
+    let codes: Vec<&str> = focal.findings.iter().map(|finding| finding.code).collect();
+    vec![
+        guarded(&lens.slug),
+        guarded(&lens.maker),
+        guarded(&lens.model),
+        guarded(&lens.mount),
+        lens.kind.to_owned(),
+        focal.focal_length_mm.to_string(),
+        focal.conditions.clone(),
+        focal.distortion_correction.to_owned(),
+        focal.breathing_compensation.to_owned(),
+        focal.worst_shift_pct.to_string(),
+        focal.worst_shift_u_pct.to_string(),
+        focal.direction.to_owned(),
+        focal.equivalent_focal_length_mm.to_string(),
+        focal.tolerance_pct.to_string(),
+        focal.tolerance_outcome.to_owned(),
+        number(focal.tolerance_distance_m),
+        number(focal.tolerance_distance_u_m),
+        number(focal.tolerance_travel),
+        focal.relative_to.to_owned(),
+        focal.distance_source.to_owned(),
+        number(focal.closest_focus_m),
+        number(focal.f_number),
+        number(focal.target_distance_m),
+        focal.sweep_count.to_string(),
+        focal.algorithm_version.to_string(),
+        codes.join(" "),
+    ]
+}
+
+/// Results of one lens, one row a focal length and set of conditions.
+pub(in crate::web) fn lens_csv(
+    lens: &LensHead,
+    results: &[FocalDocument],
+) -> Result<String, WebError> {
+    written(
+        &FOCAL_COLUMNS,
+        results.iter().map(|focal| focal_row(lens, focal)),
+    )
+}
+
+/// The results that are compared, one row a lens.
+pub(in crate::web) fn compare_csv(document: &CompareDocument) -> Result<String, WebError> {
+    let mut columns = FOCAL_COLUMNS.to_vec();
+    columns.extend([
+        "pull_from_m",
+        "pull_to_m",
+        "framing_change_pct",
+        "framing_change_u_pct",
+        "crop_to_hide_pct",
+    ]);
+    let rows = document.lenses.iter().filter_map(|compared| {
+        let mut row = focal_row(&compared.lens, compared.result.as_ref()?);
+        let pull = compared.pull.as_ref();
+        row.extend([
+            number(pull.and_then(|pull| pull.from_m)),
+            number(pull.and_then(|pull| pull.to_m)),
+            number(pull.and_then(|pull| pull.framing_change_pct)),
+            number(pull.and_then(|pull| pull.framing_change_u_pct)),
+            number(pull.and_then(|pull| pull.crop_to_hide_pct)),
+        ]);
+        Some(row)
+    });
+    written(&columns, rows)
+}
+
+/// The ranking, one row a lens.
+pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, WebError> {
+    const COLUMNS: [&str; 15] = [
+        "slug",
+        "maker",
+        "model",
+        "mount",
+        "kind",
+        "focal_min_mm",
+        "focal_max_mm",
+        "conditions",
+        "worst_shift_pct",
+        "worst_shift_u_pct",
+        "worst_focal_length_mm",
+        "tolerance_pct",
+        "tolerance_outcome",
+        "tolerance_distance_m",
+        "published_at",
+    ];
+    let rows = document.lenses.iter().map(|row| {
+        vec![
+            guarded(&row.lens.slug),
+            guarded(&row.lens.maker),
+            guarded(&row.lens.model),
+            guarded(&row.lens.mount),
+            row.lens.kind.to_owned(),
+            row.lens.focal_min_mm.to_string(),
+            row.lens.focal_max_mm.to_string(),
+            document.conditions.code.clone(),
+            number(row.worst_shift_pct),
+            number(row.worst_shift_u_pct),
+            number(row.worst_focal_length_mm),
+            document.tolerance_pct.to_string(),
+            row.tolerance_outcome.unwrap_or_default().to_owned(),
+            number(row.tolerance_distance_m),
+            row.published_at.clone().unwrap_or_default(),
+        ]
+    });
+    written(&COLUMNS, rows)
+}
+
+fn number(value: Option<f64>) -> String {
+    value.map_or_else(String::new, |value| value.to_string())
+}
+
+fn written(columns: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Result<String, WebError> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(columns).map_err(WebError::inside)?;
+    for row in rows {
+        writer.write_record(row).map_err(WebError::inside)?;
+    }
+    let bytes = writer
+        .into_inner()
+        .map_err(|error| WebError::inside(error.into_error()))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}

@@ -1,0 +1,569 @@
+//! What the outside gets to know of a lens: one document for the page, its twins and the API.
+//!
+//! Numbers are raw, units are in the names, unknown is `null`; `u` fields are standard uncertainties (k = 1).
+
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use crate::report::{FindingDocument, FocalVerdict, lens_verdict, words};
+use crate::store::{ConditionsKey, FocalResult, Kind, Lens, LensPage, RankedLens, Switch};
+use crate::sweep::{Direction, DistanceSource, Severity, ToleranceOutcome};
+use crate::units::Measured;
+
+/// Licence of all numbers.
+pub(in crate::web) const LICENCE: &str = "CC BY 4.0";
+
+/// A lens, without its results.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct LensHead {
+    /// Stable name in addresses.
+    pub(in crate::web) slug: String,
+    /// Maker.
+    pub(in crate::web) maker: String,
+    /// Model, without the maker.
+    pub(in crate::web) model: String,
+    /// Mount.
+    pub(in crate::web) mount: String,
+    /// `prime`, `zoom`, `macro`, `cine_prime` or `cine_zoom`.
+    pub(in crate::web) kind: &'static str,
+    /// Shortest marked focal length, mm.
+    pub(in crate::web) focal_min_mm: f64,
+    /// Longest marked focal length, mm.
+    pub(in crate::web) focal_max_mm: f64,
+    /// Smallest f-number.
+    pub(in crate::web) max_aperture: f64,
+    /// Marked closest focus from the sensor plane, m.
+    pub(in crate::web) closest_focus_m: Option<f64>,
+    /// Address of its page.
+    pub(in crate::web) url: String,
+}
+
+impl LensHead {
+    /// The head of a lens on a site with this public address.
+    pub(in crate::web) fn new(lens: &Lens, site: &str) -> Self {
+        let about = &lens.about;
+        Self {
+            slug: lens.slug.clone(),
+            maker: about.maker.clone(),
+            model: about.model.clone(),
+            mount: about.mount.clone(),
+            kind: about.kind.code(),
+            focal_min_mm: about.focal_min_mm,
+            focal_max_mm: about.focal_max_mm,
+            max_aperture: about.max_aperture,
+            closest_focus_m: about.closest_focus_m,
+            url: format!("{site}/lenses/{}", lens.slug),
+        }
+    }
+
+    /// Maker and model.
+    pub(in crate::web) fn name(&self) -> String {
+        format!("{} {}", self.maker, self.model)
+    }
+
+    /// Marked closest focus in words.
+    pub(in crate::web) fn closest_words(&self) -> Option<String> {
+        self.closest_focus_m.map(words::distance)
+    }
+
+    /// Kind, focal range, aperture and mount in words.
+    pub(in crate::web) fn about(&self) -> String {
+        let kind = Kind::from_code(self.kind).map_or(self.kind, Kind::words);
+        let range = if self.focal_max_mm > self.focal_min_mm {
+            let shortest = words::focal_length(self.focal_min_mm);
+            let longest = words::focal_length(self.focal_max_mm);
+            format!("{}–{longest}", shortest.trim_end_matches(" mm"))
+        } else {
+            words::focal_length(self.focal_min_mm)
+        };
+        format!("{kind}, {range}, f/{}, {}", self.max_aperture, self.mount)
+    }
+}
+
+/// The published result at one focal length under one set of conditions.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct FocalDocument {
+    /// Marked focal length, mm.
+    pub(in crate::web) focal_length_mm: f64,
+    /// Conditions that results must share to be ranked together.
+    pub(in crate::web) conditions: String,
+    /// Distortion correction in the camera: `on`, `off`, `unknown`.
+    pub(in crate::web) distortion_correction: &'static str,
+    /// Breathing compensation in the camera: `on`, `off`, `unknown`.
+    pub(in crate::web) breathing_compensation: &'static str,
+    /// Shift of largest magnitude, per cent; positive is tighter.
+    pub(in crate::web) worst_shift_pct: f64,
+    /// Its standard uncertainty, percentage points.
+    pub(in crate::web) worst_shift_u_pct: f64,
+    /// `tighter`, `wider`, or `none`.
+    pub(in crate::web) direction: &'static str,
+    /// The focal length that the lens frames like at its worst, mm.
+    pub(in crate::web) equivalent_focal_length_mm: f64,
+    /// Tolerance that the next fields hold for, per cent.
+    pub(in crate::web) tolerance_pct: f64,
+    /// `within`, `exceeded` or `unknown`.
+    pub(in crate::web) tolerance_outcome: &'static str,
+    /// Farthest focus distance at which the magnitude of shift exceeds the tolerance, m.
+    pub(in crate::web) tolerance_distance_m: Option<f64>,
+    /// Its standard uncertainty, m.
+    pub(in crate::web) tolerance_distance_u_m: Option<f64>,
+    /// Where in the sweep the tolerance is exceeded last, 0 at closest focus.
+    pub(in crate::web) tolerance_travel: Option<f64>,
+    /// `infinity`, or `farthest_frame`.
+    pub(in crate::web) relative_to: &'static str,
+    /// `exif`, `entered`, `blur` or `none`.
+    pub(in crate::web) distance_source: &'static str,
+    /// Closest focus that was measured, m.
+    pub(in crate::web) closest_focus_m: Option<f64>,
+    /// f-number.
+    pub(in crate::web) f_number: Option<f64>,
+    /// Camera.
+    pub(in crate::web) camera: Option<String>,
+    /// Columns of the frames.
+    pub(in crate::web) picture_width_px: Option<u32>,
+    /// Distance to the targets, m.
+    pub(in crate::web) target_distance_m: Option<f64>,
+    /// How many sweeps were combined.
+    pub(in crate::web) sweep_count: usize,
+    /// Keys of the sweeps.
+    pub(in crate::web) sweeps: Vec<i64>,
+    /// Who measured.
+    pub(in crate::web) reviewers: Vec<String>,
+    /// When the sweeps were taken, by the cameras' clocks.
+    pub(in crate::web) captured_at: Vec<String>,
+    /// Version of the algorithm.
+    pub(in crate::web) algorithm_version: u32,
+    /// A plain sentence to read out or paste.
+    pub(in crate::web) sentence: String,
+    /// What was noticed.
+    pub(in crate::web) findings: Vec<FindingDocument>,
+    /// What it was made from.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) result: FocalResult,
+    /// What becomes of it at the tolerance.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) outcome: ToleranceOutcome,
+}
+
+impl FocalDocument {
+    /// The document of a result, at this tolerance.
+    pub(in crate::web) fn new(result: FocalResult, tolerance_pct: f64) -> Self {
+        let outcome = result.curve.tolerance_outcome(tolerance_pct);
+        let distance = outcome.distance_m();
+        Self {
+            focal_length_mm: result.focal_length_mm,
+            conditions: result.conditions.code(),
+            distortion_correction: result.conditions.distortion_correction.code(),
+            breathing_compensation: result.conditions.breathing_compensation.code(),
+            worst_shift_pct: result.worst_shift_pct.value,
+            worst_shift_u_pct: result.worst_shift_pct.std_error,
+            direction: Direction::of(result.worst_shift_pct).code(),
+            equivalent_focal_length_mm: result.focal_length_mm
+                * (1.0 + result.worst_shift_pct.value / 100.0),
+            tolerance_pct,
+            tolerance_outcome: outcome.code(),
+            tolerance_distance_m: distance.map(|distance| distance.value),
+            tolerance_distance_u_m: distance.map(|distance| distance.std_error),
+            tolerance_travel: match outcome {
+                ToleranceOutcome::Within => None,
+                ToleranceOutcome::Exceeded { travel, .. }
+                | ToleranceOutcome::Unknown { travel } => Some(travel),
+            },
+            relative_to: if result.relative_to_farthest {
+                "farthest_frame"
+            } else {
+                "infinity"
+            },
+            distance_source: result.distance_source.code(),
+            closest_focus_m: result.closest_focus_m,
+            f_number: result.f_number,
+            camera: result.camera.clone(),
+            picture_width_px: result.picture_width_px,
+            target_distance_m: result.target_distance_m,
+            sweep_count: result.sweeps.len(),
+            sweeps: result.sweeps.clone(),
+            reviewers: result.reviewers.clone(),
+            captured_at: result.captured_at.clone(),
+            algorithm_version: result.algorithm_version,
+            sentence: verdict_of(&result, outcome, tolerance_pct).sentence(),
+            findings: result.findings.iter().map(FindingDocument::new).collect(),
+            outcome,
+            result,
+        }
+    }
+
+    /// Focal length in words.
+    pub(in crate::web) fn at(&self) -> String {
+        words::focal_length(self.focal_length_mm)
+    }
+
+    /// The shift of largest magnitude with its expanded uncertainty, in words.
+    pub(in crate::web) fn worst_words(&self) -> String {
+        words::shift(self.result.worst_shift_pct)
+    }
+
+    /// The focal length that it frames like, in words.
+    pub(in crate::web) fn like_words(&self) -> String {
+        words::equivalent_focal_length(self.equivalent_focal_length_mm)
+    }
+
+    /// Closest focus that was measured, in words.
+    pub(in crate::web) fn closest_words(&self) -> String {
+        self.closest_focus_m
+            .map_or_else(|| "not known".to_owned(), words::distance)
+    }
+
+    /// Distance to the targets, in words.
+    pub(in crate::web) fn target_words(&self) -> String {
+        self.target_distance_m
+            .map_or_else(|| "not stated".to_owned(), words::metres)
+    }
+
+    /// Aperture in words.
+    pub(in crate::web) fn aperture_words(&self) -> String {
+        self.f_number
+            .map_or_else(|| "not stated".to_owned(), |stop| format!("f/{stop}"))
+    }
+
+    /// Which way the picture goes, in words.
+    pub(in crate::web) fn direction_words(&self) -> &'static str {
+        words::direction(Direction::of(self.result.worst_shift_pct))
+    }
+
+    /// The tolerance distance in words, said to be an estimate where it is one.
+    pub(in crate::web) fn tolerance_words(&self) -> String {
+        let plain = words::tolerance(self.outcome);
+        if self.distance_is_estimated() && self.tolerance_distance_m.is_some() {
+            format!("about {plain}")
+        } else {
+            plain
+        }
+    }
+
+    /// The expanded uncertainty of the tolerance distance in words; empty where there is no distance.
+    pub(in crate::web) fn tolerance_u_words(&self) -> String {
+        self.tolerance_distance_u_m
+            .map_or_else(String::new, |u| format!("± {}", words::metres(2.0 * u)))
+    }
+
+    /// Whether the distances come from blur.
+    pub(in crate::web) fn distance_is_estimated(&self) -> bool {
+        self.result.distance_source == DistanceSource::Blur
+    }
+
+    /// Where the distances come from, in words.
+    pub(in crate::web) fn distance_source_words(&self) -> &'static str {
+        match self.result.distance_source {
+            DistanceSource::Exif => "from the files",
+            DistanceSource::Entered => "given by the reviewer",
+            DistanceSource::Blur => "estimated from the blur of the targets",
+            DistanceSource::None => "not known",
+        }
+    }
+
+    /// How many warnings stand, in words; `None` where there are none.
+    pub(in crate::web) fn warning_words(&self) -> Option<String> {
+        let warnings = self
+            .result
+            .findings
+            .iter()
+            .filter(|finding| finding.severity == Severity::Warning)
+            .count();
+        (warnings > 0).then(|| words::count(warnings, "warning"))
+    }
+}
+
+/// What a sentence needs of a result.
+fn verdict_of(result: &FocalResult, outcome: ToleranceOutcome, tolerance_pct: f64) -> FocalVerdict {
+    FocalVerdict {
+        focal_length_mm: Some(result.focal_length_mm),
+        worst_shift_pct: result.worst_shift_pct,
+        outcome,
+        tolerance_pct,
+        relative_to_farthest: result.relative_to_farthest,
+        distances_estimated: result.distance_source == DistanceSource::Blur,
+    }
+}
+
+/// One or two sentences on these results together; `None` where there are none.
+pub(in crate::web) fn verdict(results: &[FocalDocument]) -> Option<String> {
+    let verdicts: Vec<FocalVerdict> = results
+        .iter()
+        .map(|focal| verdict_of(&focal.result, focal.outcome, focal.tolerance_pct))
+        .collect();
+    lens_verdict(&verdicts)
+}
+
+/// Conditions in words, e.g. "distortion correction on, breathing compensation off".
+pub(in crate::web) fn conditions_words(conditions: ConditionsKey) -> String {
+    let position = |switch: Switch| match switch {
+        Switch::On => "on",
+        Switch::Off => "off",
+        Switch::Unknown => "not stated",
+    };
+    format!(
+        "distortion correction {}, breathing compensation {}",
+        position(conditions.distortion_correction),
+        position(conditions.breathing_compensation)
+    )
+}
+
+/// Something that happened to what was published.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct HistoryDocument {
+    /// When (RFC 3339, UTC).
+    pub(in crate::web) at: String,
+    /// Key of the sweep.
+    pub(in crate::web) sweep: i64,
+    /// What happened, in words.
+    pub(in crate::web) what: String,
+}
+
+/// The record of a lens: what `/lenses/{slug}` says.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct LensDocument {
+    /// The lens.
+    pub(in crate::web) lens: LensHead,
+    /// One or two sentences made from the results under the conditions that most of them share.
+    pub(in crate::web) verdict: Option<String>,
+    /// Tolerance that the results are judged by, per cent.
+    pub(in crate::web) tolerance_pct: f64,
+    /// Results by conditions, then focal length.
+    pub(in crate::web) results: Vec<FocalDocument>,
+    /// What was published and withdrawn, newest first.
+    pub(in crate::web) history: Vec<HistoryDocument>,
+    /// Licence of the numbers.
+    pub(in crate::web) licence: &'static str,
+}
+
+impl LensDocument {
+    /// The document of a lens page at this tolerance.
+    pub(in crate::web) fn new(page: LensPage, tolerance_pct: f64, site: &str) -> Self {
+        let results: Vec<FocalDocument> = page
+            .results
+            .into_iter()
+            .map(|result| FocalDocument::new(result, tolerance_pct))
+            .collect();
+        let mut document = Self {
+            lens: LensHead::new(&page.lens, site),
+            verdict: None,
+            tolerance_pct,
+            results,
+            history: page
+                .history
+                .into_iter()
+                .map(|(at_ms, sweep, what)| HistoryDocument {
+                    at: timestamp(at_ms),
+                    sweep,
+                    what,
+                })
+                .collect(),
+            licence: LICENCE,
+        };
+        document.verdict = document
+            .groups()
+            .first()
+            .and_then(|(_, results)| verdict(results));
+        document
+    }
+
+    /// The results of each set of conditions, the largest set first.
+    pub(in crate::web) fn groups(&self) -> Vec<(ConditionsKey, Vec<FocalDocument>)> {
+        let mut groups: Vec<(ConditionsKey, Vec<FocalDocument>)> = Vec::new();
+        for focal in &self.results {
+            let key = focal.result.conditions;
+            match groups.iter_mut().find(|(known, _)| *known == key) {
+                Some((_, members)) => members.push(focal.clone()),
+                None => groups.push((key, vec![focal.clone()])),
+            }
+        }
+        groups.sort_by_key(|(key, members)| (std::cmp::Reverse(members.len()), key.code()));
+        groups
+    }
+}
+
+/// One focal length of a row of the ranking.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct StripDocument {
+    /// Marked focal length, mm.
+    pub(in crate::web) focal_length_mm: f64,
+    /// Shift of largest magnitude, per cent.
+    pub(in crate::web) worst_shift_pct: f64,
+    /// Its standard uncertainty, percentage points.
+    pub(in crate::web) worst_shift_u_pct: f64,
+    /// `within`, `exceeded` or `unknown`.
+    pub(in crate::web) tolerance_outcome: &'static str,
+    /// Tolerance distance, m.
+    pub(in crate::web) tolerance_distance_m: Option<f64>,
+}
+
+/// A row of the ranking.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct RankedDocument {
+    /// The lens.
+    pub(in crate::web) lens: LensHead,
+    /// Whether something is published under the conditions asked for.
+    pub(in crate::web) measured: bool,
+    /// Shift of largest magnitude over all focal lengths, per cent.
+    pub(in crate::web) worst_shift_pct: Option<f64>,
+    /// Its standard uncertainty, percentage points.
+    pub(in crate::web) worst_shift_u_pct: Option<f64>,
+    /// Focal length at which it happens, mm.
+    pub(in crate::web) worst_focal_length_mm: Option<f64>,
+    /// `within` (at every focal length), `exceeded`, or `unknown`.
+    pub(in crate::web) tolerance_outcome: Option<&'static str>,
+    /// Farthest tolerance distance over all focal lengths, m.
+    pub(in crate::web) tolerance_distance_m: Option<f64>,
+    /// How many warnings stand.
+    pub(in crate::web) warnings: usize,
+    /// Worst shift along the zoom.
+    pub(in crate::web) results: Vec<StripDocument>,
+    /// When something of it was published last (RFC 3339, UTC).
+    pub(in crate::web) published_at: Option<String>,
+    /// Tolerance that it was judged by, per cent.
+    #[serde(skip)]
+    #[schema(ignore)]
+    tolerance_pct: f64,
+    /// Whether one of the distances is an estimate from blur.
+    #[serde(skip)]
+    #[schema(ignore)]
+    estimated: bool,
+}
+
+impl RankedDocument {
+    /// The row of a lens at this tolerance.
+    pub(in crate::web) fn new(ranked: &RankedLens, tolerance_pct: f64, site: &str) -> Self {
+        let judged: Vec<(&FocalResult, ToleranceOutcome)> = ranked
+            .results
+            .iter()
+            .map(|result| (result, result.curve.tolerance_outcome(tolerance_pct)))
+            .collect();
+        let worst = ranked.results.iter().max_by(|a, b| {
+            let magnitude = |result: &FocalResult| result.worst_shift_pct.value.abs();
+            magnitude(a).total_cmp(&magnitude(b))
+        });
+        let outcomes = || judged.iter().map(|(_, outcome)| *outcome);
+        let unknown = outcomes().any(|outcome| matches!(outcome, ToleranceOutcome::Unknown { .. }));
+        let farthest = outcomes()
+            .filter_map(|outcome| outcome.distance_m())
+            .map(|distance| distance.value)
+            .max_by(f64::total_cmp);
+        Self {
+            lens: LensHead::new(&ranked.lens, site),
+            measured: worst.is_some(),
+            worst_shift_pct: worst.map(|result| result.worst_shift_pct.value),
+            worst_shift_u_pct: worst.map(|result| result.worst_shift_pct.std_error),
+            worst_focal_length_mm: worst.map(|result| result.focal_length_mm),
+            tolerance_outcome: worst.map(|_| {
+                if unknown {
+                    "unknown"
+                } else if outcomes().all(|outcome| outcome == ToleranceOutcome::Within) {
+                    "within"
+                } else {
+                    "exceeded"
+                }
+            }),
+            tolerance_distance_m: farthest.filter(|_| !unknown),
+            warnings: ranked
+                .results
+                .iter()
+                .flat_map(|result| &result.findings)
+                .filter(|finding| finding.severity == Severity::Warning)
+                .count(),
+            results: judged
+                .iter()
+                .map(|(result, outcome)| StripDocument {
+                    focal_length_mm: result.focal_length_mm,
+                    worst_shift_pct: result.worst_shift_pct.value,
+                    worst_shift_u_pct: result.worst_shift_pct.std_error,
+                    tolerance_outcome: outcome.code(),
+                    tolerance_distance_m: outcome.distance_m().map(|distance| distance.value),
+                })
+                .collect(),
+            published_at: ranked.published_ms.map(timestamp),
+            tolerance_pct,
+            estimated: ranked
+                .results
+                .iter()
+                .any(|result| result.distance_source == DistanceSource::Blur),
+        }
+    }
+
+    /// The worst shift with its uncertainty.
+    fn worst(&self) -> Option<Measured> {
+        Some(Measured::new(
+            self.worst_shift_pct?,
+            self.worst_shift_u_pct?,
+        ))
+    }
+
+    /// The worst shift with its expanded uncertainty, in words; `None` where nothing was measured.
+    pub(in crate::web) fn worst_words(&self) -> Option<String> {
+        self.worst().map(words::shift)
+    }
+
+    /// The focal length of the worst shift in words, where there are several.
+    pub(in crate::web) fn worst_at(&self) -> Option<String> {
+        self.worst_focal_length_mm
+            .filter(|_| self.results.len() > 1)
+            .map(words::focal_length)
+    }
+
+    /// How many warnings stand, in words; `None` where there are none.
+    pub(in crate::web) fn warning_words(&self) -> Option<String> {
+        (self.warnings > 0).then(|| words::count(self.warnings, "warning"))
+    }
+
+    /// Which way the picture goes where it is worst, in words.
+    pub(in crate::web) fn direction_words(&self) -> &'static str {
+        self.worst()
+            .map_or("", |worst| words::direction(Direction::of(worst)))
+    }
+
+    /// The tolerance distance in words.
+    pub(in crate::web) fn tolerance_words(&self) -> String {
+        match (self.tolerance_outcome, self.tolerance_distance_m) {
+            (Some("within"), _) => "never exceeded".to_owned(),
+            (Some("exceeded"), Some(distance)) => {
+                let about = if self.estimated { "about " } else { "" };
+                format!("{about}{}", words::distance(distance))
+            }
+            (Some(_), _) => "distance unknown".to_owned(),
+            (None, _) => String::new(),
+        }
+    }
+
+    /// Worst shift along the zoom, as a picture.
+    pub(in crate::web) fn strip(&self) -> String {
+        let shifts: Vec<(f64, f64)> = self
+            .results
+            .iter()
+            .map(|result| (result.focal_length_mm, result.worst_shift_pct))
+            .collect();
+        crate::charts::strip_svg(&shifts, self.tolerance_pct)
+    }
+
+    /// What rows are sorted by for the tolerance distance: smaller is better; unknown and not measured last.
+    pub(in crate::web) fn tolerance_rank(&self) -> f64 {
+        match self.tolerance_outcome {
+            Some("within") => 0.0,
+            Some("exceeded") => self.tolerance_distance_m.unwrap_or(1e6),
+            Some(_) => 1e7,
+            None => 1e8,
+        }
+    }
+}
+
+/// A point in time (RFC 3339, UTC, whole seconds) from ms since 1970.
+pub(in crate::web) fn timestamp(ms: i64) -> String {
+    let seconds = ms.div_euclid(1000);
+    time::OffsetDateTime::from_unix_timestamp(seconds)
+        .ok()
+        .and_then(|at| {
+            at.format(&time::format_description::well_known::Rfc3339)
+                .ok()
+        })
+        .unwrap_or_default()
+}

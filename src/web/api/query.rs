@@ -1,0 +1,294 @@
+//! Queries: read by hand, so that every number that can't be used is answered with the field's name and its range.
+
+use std::ops::RangeInclusive;
+
+use crate::sweep::DEFAULT_TOLERANCE_PCT;
+use crate::web::WebError;
+
+/// Tolerances that can be asked for, per cent.
+pub(in crate::web) const TOLERANCES: RangeInclusive<f64> = 0.1..=20.0;
+/// Focal lengths that can be asked for, mm.
+pub(in crate::web) const FOCAL_LENGTHS: RangeInclusive<f64> = 1.0..=5000.0;
+/// Focus distances that can be asked for, m.
+pub(in crate::web) const DISTANCES: RangeInclusive<f64> = 0.01..=10_000.0;
+/// Longest text that is searched for, characters.
+const LONGEST_TEXT: usize = 200;
+
+/// The pairs of a query, as they came.
+#[derive(Debug, Clone, Default)]
+pub(in crate::web) struct Params(Vec<(String, String)>);
+
+impl<S: Send + Sync> axum::extract::FromRequestParts<S> for Params {
+    type Rejection = WebError;
+
+    async fn from_request_parts(
+        parts: &mut axum::http::request::Parts,
+        _state: &S,
+    ) -> Result<Self, WebError> {
+        axum::extract::Query::<Vec<(String, String)>>::try_from_uri(&parts.uri)
+            .map(|query| Self(query.0))
+            .map_err(|error| WebError::Unreadable(format!("the query can't be read: {error}")))
+    }
+}
+
+impl Params {
+    /// These pairs.
+    #[cfg(test)]
+    pub(in crate::web) fn of(pairs: &[(&str, &str)]) -> Self {
+        let owned = |(name, value): &(&str, &str)| ((*name).to_owned(), (*value).to_owned());
+        Self(pairs.iter().map(owned).collect())
+    }
+
+    /// The last value of a name; `None` where it is missing or blank.
+    pub(in crate::web) fn text(&self, name: &str) -> Option<&str> {
+        self.0
+            .iter()
+            .rev()
+            .find(|(known, _)| known == name)
+            .map(|(_, value)| value.trim())
+            .filter(|value| !value.is_empty())
+    }
+
+    /// Every value of a name that is not blank, in order.
+    pub(in crate::web) fn all(&self, name: &str) -> Vec<&str> {
+        self.0
+            .iter()
+            .filter(|(known, value)| known == name && !value.trim().is_empty())
+            .map(|(_, value)| value.trim())
+            .collect()
+    }
+
+    /// A text of bearable length.
+    pub(in crate::web) fn short_text(&self, name: &str) -> Result<Option<&str>, WebError> {
+        match self.text(name) {
+            Some(value) if value.chars().count() > LONGEST_TEXT => Err(WebError::field(
+                name,
+                format!("give at most {LONGEST_TEXT} characters"),
+            )),
+            value => Ok(value),
+        }
+    }
+
+    /// A number in a range; a decimal comma is understood.
+    pub(in crate::web) fn number(
+        &self,
+        name: &str,
+        range: RangeInclusive<f64>,
+        unit: &str,
+    ) -> Result<Option<f64>, WebError> {
+        let Some(text) = self.text(name) else {
+            return Ok(None);
+        };
+        let (low, high) = (range.start(), range.end());
+        text.replace(',', ".")
+            .parse::<f64>()
+            .ok()
+            .filter(|value| range.contains(value))
+            .map(Some)
+            .ok_or_else(|| {
+                WebError::field(
+                    name,
+                    format!(
+                        "give a number from {low} to {high} {unit}, not “{}”",
+                        cut(text)
+                    ),
+                )
+            })
+    }
+
+    /// A whole number in a range.
+    pub(in crate::web) fn whole(
+        &self,
+        name: &str,
+        range: RangeInclusive<u32>,
+        unit: &str,
+    ) -> Result<Option<u32>, WebError> {
+        let Some(text) = self.text(name) else {
+            return Ok(None);
+        };
+        let (low, high) = (range.start(), range.end());
+        text.parse::<u32>()
+            .ok()
+            .filter(|value| range.contains(value))
+            .map(Some)
+            .ok_or_else(|| {
+                WebError::field(
+                    name,
+                    format!(
+                        "give a whole number from {low} to {high} {unit}, not “{}”",
+                        cut(text)
+                    ),
+                )
+            })
+    }
+
+    /// One of several words.
+    pub(in crate::web) fn choice<T: Copy>(
+        &self,
+        name: &str,
+        choices: &[(&str, T)],
+    ) -> Result<Option<T>, WebError> {
+        let Some(text) = self.text(name) else {
+            return Ok(None);
+        };
+        choices
+            .iter()
+            .find(|(word, _)| *word == text)
+            .map(|(_, value)| Some(*value))
+            .ok_or_else(|| {
+                let words: Vec<&str> = choices.iter().map(|(word, _)| *word).collect();
+                WebError::field(
+                    name,
+                    format!("give one of {}, not “{}”", words.join(", "), cut(text)),
+                )
+            })
+    }
+
+    /// The tolerance asked for, or the usual one, per cent.
+    pub(in crate::web) fn tolerance_pct(&self) -> Result<f64, WebError> {
+        Ok(self
+            .number("tolerance_pct", TOLERANCES, "per cent")?
+            .unwrap_or(DEFAULT_TOLERANCE_PCT))
+    }
+
+    /// A focus distance as dioptres: metres, or `inf` (also `∞`) for infinity, or feet with `ft` after the number.
+    pub(in crate::web) fn focus_dioptres(&self, name: &str) -> Result<Option<f64>, WebError> {
+        let Some(text) = self.text(name) else {
+            return Ok(None);
+        };
+        if ["inf", "infinity", "∞"].contains(&text.to_lowercase().as_str()) {
+            return Ok(Some(0.0));
+        }
+        let lower = text.to_lowercase().replace(',', ".");
+        let (number, metres) = match lower.strip_suffix("ft") {
+            Some(number) => (number.trim(), 0.3048),
+            None => (lower.trim_end_matches('m').trim(), 1.0),
+        };
+        number
+            .parse::<f64>()
+            .ok()
+            .map(|value| value * metres)
+            .filter(|value| DISTANCES.contains(value))
+            .map(|value| Some(1.0 / value))
+            .ok_or_else(|| {
+                WebError::field(
+                    name,
+                    format!(
+                        "give a distance from {} to {} m, feet as “3 ft”, or “inf” for infinity, not “{}”",
+                        DISTANCES.start(),
+                        DISTANCES.end(),
+                        cut(text)
+                    ),
+                )
+            })
+    }
+
+    /// The query with some names set anew (`None` takes a name out), ready to stand after `?`.
+    pub(in crate::web) fn with(&self, changes: &[(&str, Option<&str>)]) -> String {
+        let kept = self
+            .0
+            .iter()
+            .filter(|(name, value)| {
+                !value.trim().is_empty() && !changes.iter().any(|(changed, _)| changed == name)
+            })
+            .map(|(name, value)| (name.as_str(), value.as_str()));
+        let set = changes
+            .iter()
+            .filter_map(|(name, value)| value.map(|value| (*name, value)));
+        kept.chain(set)
+            .map(|(name, value)| format!("{}={}", encoded(name), encoded(value)))
+            .collect::<Vec<_>>()
+            .join("&")
+    }
+}
+
+/// A text as part of a query (RFC 3986: all but unreserved characters is encoded).
+pub(in crate::web) fn encoded(text: &str) -> String {
+    use std::fmt::Write as _;
+    let mut encoded = String::with_capacity(text.len());
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
+            encoded.push(char::from(byte));
+        } else {
+            // Written to a String: can't fail.
+            let _ = write!(encoded, "%{byte:02X}");
+        }
+    }
+    encoded
+}
+
+/// The beginning of what was sent, to be shown in an answer.
+fn cut(text: &str) -> String {
+    text.chars().take(40).collect()
+}
+
+/// The words of a search: "24-105 f/4" is 24, 105 and 4.
+pub(in crate::web) fn search_words(text: &str) -> Vec<String> {
+    const MOST_WORDS: usize = 8;
+    text.split(|c: char| c.is_whitespace() || "-–—,;".contains(c))
+        .map(|word| {
+            let word = word.to_lowercase();
+            let word = word.strip_prefix("f/").unwrap_or(&word);
+            match word.strip_suffix("mm") {
+                Some(number) if number.parse::<f64>().is_ok() => number.to_owned(),
+                _ => word.to_owned(),
+            }
+        })
+        .filter(|word| !word.is_empty() && word != "mm")
+        .take(MOST_WORDS)
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn absurd_numbers_are_refused_by_name() {
+        for absurd in ["-1", "0", "NaN", "inf", "1e999", "abc", "99999999"] {
+            let params = Params::of(&[("focal_mm", absurd)]);
+            let error = params
+                .number("focal_mm", FOCAL_LENGTHS, "mm")
+                .expect_err("out of range");
+            let words = error.to_string();
+            assert!(
+                words.contains("focal_mm") && words.contains("5000"),
+                "{words}"
+            );
+        }
+        let comma = Params::of(&[("focal_mm", " 16,5 ")]);
+        let value = comma.number("focal_mm", FOCAL_LENGTHS, "mm");
+        assert!((value.expect("usable").expect("there") - 16.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn focus_distances_in_metres_feet_and_infinity() {
+        for (text, dioptres) in [("2", 0.5), ("2 m", 0.5), ("10ft", 1.0 / 3.048), ("∞", 0.0)] {
+            let params = Params::of(&[("from_m", text)]);
+            let value = params.focus_dioptres("from_m").expect("usable");
+            assert!((value.expect("there") - dioptres).abs() < 1e-9, "{text}");
+        }
+        for absurd in ["-3", "0", "near", "1e9"] {
+            let params = Params::of(&[("from_m", absurd)]);
+            assert!(params.focus_dioptres("from_m").is_err(), "{absurd}");
+        }
+    }
+
+    #[test]
+    fn searches_are_taken_apart_as_people_mean_them() {
+        assert_eq!(search_words("50 1.8"), ["50", "1.8"]);
+        assert_eq!(search_words("24-105 f/4"), ["24", "105", "4"]);
+        assert_eq!(search_words(" Ostrel 50mm "), ["ostrel", "50"]);
+        assert!(search_words(" - ").is_empty());
+    }
+
+    #[test]
+    fn queries_are_put_together_again_safely() {
+        let params = Params::of(&[("q", "a&b=c"), ("sort", "name"), ("mount", "")]);
+        assert_eq!(
+            params.with(&[("sort", Some("newest"))]),
+            "q=a%26b%3Dc&sort=newest"
+        );
+        assert_eq!(params.with(&[("sort", None)]), "q=a%26b%3Dc");
+    }
+}

@@ -1,0 +1,238 @@
+//! The ranking: which lenses hold the picture best, as document for the page, its twins and the API.
+
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::documents::{LICENCE, RankedDocument, conditions_words};
+use super::query::{DISTANCES, FOCAL_LENGTHS, Params, TOLERANCES, search_words};
+use crate::app::App;
+use crate::store::{ConditionsKey, Kind, RankedLens, RankingQuery, RankingSort};
+use crate::web::WebError;
+
+/// Rows of one answer where no number is asked for.
+const USUAL_ROWS: u32 = 50;
+/// Most rows of one answer.
+const MOST_ROWS: u32 = 200;
+/// Most lenses that are judged one by one when the question needs more than the stored ranking.
+const MOST_JUDGED: u32 = 20_000;
+
+/// Words for the sort orders.
+pub(in crate::web) const SORTS: [(&str, RankingSort); 4] = [
+    ("worst_shift", RankingSort::WorstShift),
+    ("tolerance_distance", RankingSort::ToleranceDistance),
+    ("name", RankingSort::Name),
+    ("newest", RankingSort::Newest),
+];
+
+/// A question to the ranking, read from a query.
+#[derive(Debug, Clone)]
+pub(in crate::web) struct RankingQuestion {
+    /// Words that must all occur.
+    pub(in crate::web) words: Vec<String>,
+    /// Mount.
+    pub(in crate::web) mount: Option<String>,
+    /// Kind.
+    pub(in crate::web) kind: Option<Kind>,
+    /// Focal length that the lens must cover, mm.
+    pub(in crate::web) focal_mm: Option<f64>,
+    /// The lens must reach down to this, mm.
+    pub(in crate::web) min_focal_mm: Option<f64>,
+    /// The lens must reach up to this, mm.
+    pub(in crate::web) max_focal_mm: Option<f64>,
+    /// Conditions; `None` for those that most lenses were measured under.
+    pub(in crate::web) conditions: Option<ConditionsKey>,
+    /// Tolerance, per cent.
+    pub(in crate::web) tolerance_pct: f64,
+    /// Only lenses that hold the picture within the tolerance from this distance on, m.
+    pub(in crate::web) holds_from_m: Option<f64>,
+    /// Sort order.
+    pub(in crate::web) sort: RankingSort,
+    /// The other way round.
+    pub(in crate::web) descending: bool,
+    /// Most rows.
+    pub(in crate::web) limit: u32,
+    /// Rows passed over.
+    pub(in crate::web) offset: u32,
+}
+
+impl RankingQuestion {
+    /// Reads the question.
+    pub(in crate::web) fn read(params: &Params) -> Result<Self, WebError> {
+        let conditions = match params.text("conditions") {
+            None => None,
+            Some(code) => Some(ConditionsKey::from_code(code).ok_or_else(|| {
+                WebError::field(
+                    "conditions",
+                    "give for instance correction-on.compensation-off, each on, off or unknown",
+                )
+            })?),
+        };
+        let kinds = Kind::ALL.map(|kind| (kind.code(), kind));
+        Ok(Self {
+            words: params
+                .short_text("q")?
+                .map(search_words)
+                .unwrap_or_default(),
+            mount: params.short_text("mount")?.map(str::to_owned),
+            kind: params.choice("kind", &kinds)?,
+            focal_mm: params.number("focal_mm", FOCAL_LENGTHS, "mm")?,
+            min_focal_mm: params.number("min_focal_mm", FOCAL_LENGTHS, "mm")?,
+            max_focal_mm: params.number("max_focal_mm", FOCAL_LENGTHS, "mm")?,
+            conditions,
+            tolerance_pct: params.tolerance_pct()?,
+            holds_from_m: params.number("holds_from_m", DISTANCES, "m")?,
+            sort: params.choice("sort", &SORTS)?.unwrap_or_default(),
+            descending: params
+                .choice("order", &[("asc", false), ("desc", true)])?
+                .unwrap_or(false),
+            limit: params
+                .whole("limit", 1..=MOST_ROWS, "rows")?
+                .unwrap_or(USUAL_ROWS),
+            offset: params
+                .whole("cursor", 0..=1_000_000, "(take it from `next`)")?
+                .unwrap_or(0),
+        })
+    }
+
+    /// Whether the stored ranking can't answer it by itself: it is made for the usual tolerance.
+    fn needs_judging(&self) -> bool {
+        let usual = (self.tolerance_pct - crate::sweep::DEFAULT_TOLERANCE_PCT).abs() < 1e-9;
+        (self.sort == RankingSort::ToleranceDistance && !usual)
+            || self.holds_from_m.is_some()
+            || self.min_focal_mm.is_some()
+            || self.max_focal_mm.is_some()
+    }
+}
+
+/// A set of conditions that results were shot under.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct ConditionsDocument {
+    /// The word to ask for it by.
+    pub(in crate::web) code: String,
+    /// What it is.
+    pub(in crate::web) words: String,
+    /// How many lenses are published under it.
+    pub(in crate::web) lens_count: u64,
+}
+
+/// The answer: rows in order, best first unless asked otherwise.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct RankingDocument {
+    /// The rows.
+    pub(in crate::web) lenses: Vec<RankedDocument>,
+    /// How many lenses match in all.
+    pub(in crate::web) total: u64,
+    /// `cursor` of the next rows; `null` at the end.
+    pub(in crate::web) next: Option<String>,
+    /// Tolerance of the tolerance distances, per cent.
+    pub(in crate::web) tolerance_pct: f64,
+    /// Conditions that the rows were shot under; others are ranked apart.
+    pub(in crate::web) conditions: ConditionsDocument,
+    /// The other sets of conditions that something is published under.
+    pub(in crate::web) other_conditions: Vec<ConditionsDocument>,
+    /// Licence of the numbers.
+    pub(in crate::web) licence: &'static str,
+}
+
+/// Asks the store and judges the rows at the reader's tolerance.
+pub(in crate::web) async fn rank(
+    app: &App,
+    question: &RankingQuestion,
+) -> Result<RankingDocument, WebError> {
+    let site = app.config.public_url();
+    let in_use: Vec<ConditionsDocument> = app
+        .store
+        .conditions_in_use()
+        .await?
+        .into_iter()
+        .map(|(key, lens_count)| ConditionsDocument {
+            code: key.code(),
+            words: conditions_words(key),
+            lens_count,
+        })
+        .collect();
+    let key = question.conditions.unwrap_or_else(|| {
+        in_use
+            .first()
+            .and_then(|most| ConditionsKey::from_code(&most.code))
+            .unwrap_or_default()
+    });
+    let judging = question.needs_judging();
+    let query = RankingQuery {
+        words: question.words.clone(),
+        mount: question.mount.clone(),
+        kind: question.kind,
+        focal_mm: question.focal_mm,
+        conditions: key,
+        sort: question.sort,
+        descending: question.descending,
+        limit: if judging { MOST_JUDGED } else { question.limit },
+        offset: if judging { 0 } else { question.offset },
+    };
+    let (rows, mut total) = app.store.ranking(&query).await?;
+    let judge = |row: &RankedLens| RankedDocument::new(row, question.tolerance_pct, &site);
+    let mut lenses: Vec<RankedDocument> = rows.iter().map(judge).collect();
+    if judging {
+        lenses.retain(|row| is_wanted(row, question));
+        if question.sort == RankingSort::ToleranceDistance {
+            sort_by_tolerance(&mut lenses, question.descending);
+        }
+        total = lenses.len() as u64;
+        let from = (question.offset as usize).min(lenses.len());
+        let to = (from + question.limit as usize).min(lenses.len());
+        lenses = lenses.drain(from..to).collect();
+    }
+    let after = u64::from(question.offset) + lenses.len() as u64;
+    let (mut chosen, other_conditions): (Vec<_>, Vec<_>) =
+        in_use.into_iter().partition(|set| set.code == key.code());
+    Ok(RankingDocument {
+        next: (after < total && !lenses.is_empty()).then(|| after.to_string()),
+        lenses,
+        total,
+        tolerance_pct: question.tolerance_pct,
+        conditions: chosen.pop().unwrap_or_else(|| ConditionsDocument {
+            code: key.code(),
+            words: conditions_words(key),
+            lens_count: 0,
+        }),
+        other_conditions,
+        licence: LICENCE,
+    })
+}
+
+fn is_wanted(row: &RankedDocument, question: &RankingQuestion) -> bool {
+    let holds = question.holds_from_m.is_none_or(|wanted| {
+        match (row.tolerance_outcome, row.tolerance_distance_m) {
+            (Some("within"), _) => true,
+            (Some("exceeded"), Some(distance)) => distance <= wanted,
+            _ => false,
+        }
+    });
+    holds
+        && question
+            .min_focal_mm
+            .is_none_or(|wanted| row.lens.focal_min_mm <= wanted)
+        && question
+            .max_focal_mm
+            .is_none_or(|wanted| row.lens.focal_max_mm >= wanted)
+}
+
+/// By tolerance distance, then name; unknown and not measured stay last both ways.
+fn sort_by_tolerance(lenses: &mut [RankedDocument], descending: bool) {
+    const LAST: f64 = 1e7;
+    lenses.sort_by(|a, b| {
+        let (rank_a, rank_b) = (a.tolerance_rank(), b.tolerance_rank());
+        let order = rank_a.total_cmp(&rank_b);
+        let order = if descending && rank_a < LAST && rank_b < LAST {
+            order.reverse()
+        } else {
+            order
+        };
+        order.then_with(|| a.lens.slug.cmp(&b.lens.slug))
+    });
+}
+
+/// The range of tolerances, for forms.
+pub(in crate::web) fn tolerance_range() -> (f64, f64) {
+    (*TOLERANCES.start(), *TOLERANCES.end())
+}

@@ -1,0 +1,271 @@
+//! `/api/v1`: the routes that other programs rely on.
+
+use axum::Router;
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, Method};
+use axum::response::Response;
+use axum::routing::get;
+use serde::Serialize;
+use tower_http::cors::{Any, CorsLayer};
+use utoipa::ToSchema;
+
+use super::compare::{CompareQuestion, compare};
+use super::documents::{FocalDocument, LICENCE, LensDocument, LensHead};
+use super::pull::{PullDocument, PullQuestion};
+use super::query::{FOCAL_LENGTHS, Params};
+use super::ranking::{RankingQuestion, rank};
+use super::{answer, documents};
+use crate::app::App;
+use crate::report::SweepDocument;
+use crate::web::{Web, WebError};
+
+/// The routes of the read API.
+pub fn routes() -> Router<Web> {
+    let open = CorsLayer::new()
+        .allow_origin(Any)
+        .allow_methods([Method::GET, Method::HEAD])
+        .allow_headers(Any);
+    Router::new()
+        .route("/api/v1/lenses", get(lenses))
+        .route("/api/v1/lenses/{slug}", get(lens))
+        .route("/api/v1/lenses/{slug}/curves", get(curves))
+        .route("/api/v1/lenses/{slug}/pull", get(pull))
+        .route("/api/v1/compare", get(compared))
+        .route("/api/v1/sweeps/{id}", get(sweep))
+        .route_layer(open)
+}
+
+async fn lenses(
+    State(app): State<App>,
+    headers: HeaderMap,
+    params: Params,
+) -> Result<Response, WebError> {
+    let question = RankingQuestion::read(&params)?;
+    answer::json(&headers, &rank(&app, &question).await?)
+}
+
+async fn lens(
+    State(app): State<App>,
+    headers: HeaderMap,
+    Path(slug): Path<String>,
+    params: Params,
+) -> Result<Response, WebError> {
+    answer::json(&headers, &record(&app, &slug, &params).await?)
+}
+
+async fn record(app: &App, slug: &str, params: &Params) -> Result<LensDocument, WebError> {
+    let tolerance_pct = params.tolerance_pct()?;
+    let page = app.store.lens_page(slug).await?;
+    let page = page.ok_or_else(|| WebError::no_such("lens"))?;
+    Ok(LensDocument::new(
+        page,
+        tolerance_pct,
+        &app.config.public_url(),
+    ))
+}
+
+/// One point of a curve.
+#[derive(Debug, Serialize, ToSchema)]
+struct CurvePointDocument {
+    /// Place in the sweep, 0 at closest focus, 1 at the last frame.
+    travel: f64,
+    /// Focus setting, dioptres; 0 at infinity, `null` where unknown.
+    focus_dioptres: Option<f64>,
+    /// Its standard uncertainty, dioptres.
+    focus_u_dioptres: Option<f64>,
+    /// Focus distance, m; `null` at infinity and where unknown.
+    focus_distance_m: Option<f64>,
+    /// Shift, per cent.
+    shift_pct: f64,
+    /// Its standard uncertainty, percentage points.
+    shift_u_pct: f64,
+}
+
+/// The curve of one result.
+#[derive(Debug, Serialize, ToSchema)]
+struct CurveDocument {
+    /// Marked focal length, mm.
+    focal_length_mm: f64,
+    /// Conditions that it was shot under.
+    conditions: String,
+    /// `exif`, `entered`, `blur` or `none`.
+    distance_source: &'static str,
+    /// `infinity`, or `farthest_frame`.
+    relative_to: &'static str,
+    /// The points, closest focus first.
+    points: Vec<CurvePointDocument>,
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+struct CurvesDocument {
+    /// The lens.
+    lens: LensHead,
+    /// Its curves by conditions, then focal length.
+    curves: Vec<CurveDocument>,
+    /// Licence of the numbers.
+    licence: &'static str,
+}
+
+async fn curves(
+    State(app): State<App>,
+    headers: HeaderMap,
+    Path(slug): Path<String>,
+    params: Params,
+) -> Result<Response, WebError> {
+    let record = record(&app, &slug, &params).await?;
+    let wanted = params.number("focal_mm", FOCAL_LENGTHS, "mm")?;
+    let results = match wanted {
+        Some(focal_mm) => nearest_of_each_group(&record, focal_mm),
+        None => record.results.clone(),
+    };
+    let curves = results
+        .iter()
+        .map(|focal| CurveDocument {
+            focal_length_mm: focal.focal_length_mm,
+            conditions: focal.conditions.clone(),
+            distance_source: focal.distance_source,
+            relative_to: focal.relative_to,
+            points: focal
+                .result
+                .curve
+                .points()
+                .iter()
+                .map(|point| CurvePointDocument {
+                    travel: point.travel,
+                    focus_dioptres: point.dioptres.map(|at| at.value),
+                    focus_u_dioptres: point.dioptres.map(|at| at.std_error),
+                    focus_distance_m: point
+                        .dioptres
+                        .filter(|at| at.value > 1e-5)
+                        .map(|at| 1.0 / at.value),
+                    shift_pct: point.shift_pct.value,
+                    shift_u_pct: point.shift_pct.std_error,
+                })
+                .collect(),
+        })
+        .collect();
+    let document = CurvesDocument {
+        lens: record.lens,
+        curves,
+        licence: LICENCE,
+    };
+    answer::json(&headers, &document)
+}
+
+/// The result nearest to a focal length under each set of conditions.
+fn nearest_of_each_group(record: &LensDocument, focal_mm: f64) -> Vec<FocalDocument> {
+    record
+        .groups()
+        .into_iter()
+        .filter_map(|(_, results)| nearest(results, focal_mm))
+        .collect()
+}
+
+/// The result nearest to a focal length, by ratio.
+pub(in crate::web) fn nearest(results: Vec<FocalDocument>, focal_mm: f64) -> Option<FocalDocument> {
+    let apart = |focal: &FocalDocument| (focal.focal_length_mm / focal_mm).ln().abs();
+    results
+        .into_iter()
+        .min_by(|a, b| apart(a).total_cmp(&apart(b)))
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+struct PullsDocument {
+    /// The lens.
+    lens: LensHead,
+    /// The focus pull at the nearest focal length, or at every one where none was asked for.
+    pulls: Vec<PullDocument>,
+    /// Licence of the numbers.
+    licence: &'static str,
+}
+
+async fn pull(
+    State(app): State<App>,
+    headers: HeaderMap,
+    Path(slug): Path<String>,
+    params: Params,
+) -> Result<Response, WebError> {
+    let question = PullQuestion::read(&params)?.ok_or_else(|| {
+        WebError::field(
+            "from_m",
+            "give where the pull begins and ends, m, as from_m and to_m",
+        )
+    })?;
+    let record = record(&app, &slug, &params).await?;
+    let results = record
+        .groups()
+        .into_iter()
+        .next()
+        .map_or_else(Vec::new, |(_, group)| group);
+    let results = match params.number("focal_mm", FOCAL_LENGTHS, "mm")? {
+        Some(focal_mm) => nearest(results, focal_mm).into_iter().collect(),
+        None => results,
+    };
+    let document = PullsDocument {
+        lens: record.lens,
+        pulls: results
+            .iter()
+            .map(|focal| PullDocument::new(focal, question))
+            .collect(),
+        licence: LICENCE,
+    };
+    answer::json(&headers, &document)
+}
+
+async fn compared(
+    State(app): State<App>,
+    headers: HeaderMap,
+    params: Params,
+) -> Result<Response, WebError> {
+    let question = CompareQuestion::read(&params)?;
+    question.at_least_two()?;
+    answer::json(&headers, &compare(&app, &question).await?)
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+struct PublishedSweepDocument {
+    /// Key of the sweep.
+    id: i64,
+    /// The lens.
+    lens: LensHead,
+    /// Version that is public, 1 for the first.
+    version: u32,
+    /// Version of the algorithm that made the numbers.
+    algorithm_version: u32,
+    /// When it was measured (RFC 3339, UTC).
+    measured_at: String,
+    /// Who measured.
+    reviewer: String,
+    /// The sweep with all its frames.
+    sweep: SweepDocument,
+    /// Licence of the numbers.
+    licence: &'static str,
+}
+
+async fn sweep(
+    State(app): State<App>,
+    headers: HeaderMap,
+    Path(id): Path<String>,
+    params: Params,
+) -> Result<Response, WebError> {
+    let id: i64 = id.parse().map_err(|_| WebError::no_such("sweep"))?;
+    let tolerance_pct = params.tolerance_pct()?;
+    let published = app.store.published_sweep(id).await?;
+    let published = published.ok_or_else(|| WebError::no_such("published sweep"))?;
+    let result = published
+        .sweep
+        .result
+        .as_ref()
+        .ok_or_else(|| WebError::no_such("published sweep"))?;
+    let document = PublishedSweepDocument {
+        id,
+        lens: LensHead::new(&published.sweep.lens, &app.config.public_url()),
+        version: published.version,
+        algorithm_version: result.algorithm_version,
+        measured_at: documents::timestamp(result.measured_ms),
+        reviewer: published.sweep.reviewer.clone(),
+        sweep: SweepDocument::new(&result.measurement, tolerance_pct),
+        licence: LICENCE,
+    };
+    answer::json(&headers, &document)
+}

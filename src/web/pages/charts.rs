@@ -1,0 +1,245 @@
+//! Charts by address, at any size and on any ground, and charts inside pages.
+
+use axum::extract::{Path, State};
+use axum::http::HeaderMap;
+use axum::response::Response;
+
+use super::chart_shelf::{ChartShelf, Drawing, tag};
+use crate::app::App;
+use crate::charts::{Axis, Series, ShiftChart, Theme};
+use crate::report::words;
+use crate::web::WebError;
+use crate::web::api::{
+    self, CompareDocument, CompareQuestion, FocalDocument, LensDocument, Params, PullQuestion,
+};
+
+/// Sides of a chart where none are asked for, px.
+const USUAL_SIDES: (u32, u32) = (1280, 720);
+/// Sides of a chart inside a wide page, px.
+const WIDE_SIDES: (u32, u32) = (860, 430);
+/// Sides of a chart inside a narrow page, px.
+const NARROW_SIDES: (u32, u32) = (360, 340);
+
+/// How a chart is wanted.
+#[derive(Debug, Clone, Copy)]
+struct Wanted {
+    axis: Axis,
+    theme: Theme,
+    width: u32,
+    height: u32,
+    pull: Option<PullQuestion>,
+}
+
+impl Wanted {
+    fn read(params: &Params) -> Result<Self, WebError> {
+        let themes = [
+            ("light", Theme::Light),
+            ("dark", Theme::Dark),
+            ("clear", Theme::Clear),
+        ];
+        Ok(Self {
+            axis: axis(params)?,
+            theme: params.choice("theme", &themes)?.unwrap_or_default(),
+            width: params
+                .whole("width", ShiftChart::WIDTHS, "px")?
+                .unwrap_or(USUAL_SIDES.0),
+            height: params
+                .whole("height", ShiftChart::HEIGHTS, "px")?
+                .unwrap_or(USUAL_SIDES.1),
+            pull: PullQuestion::read(params)?,
+        })
+    }
+
+    fn chart(self, title: String, series: Vec<Series>, tolerance_pct: f64) -> ShiftChart {
+        ShiftChart {
+            title,
+            series,
+            tolerance_pct,
+            axis: self.axis,
+            theme: self.theme,
+            width: self.width,
+            height: self.height,
+            pull_dioptres: self.pull.map(|pull| (pull.from_dioptres, pull.to_dioptres)),
+        }
+    }
+}
+
+/// What runs along the bottom, as asked for.
+pub(super) fn axis(params: &Params) -> Result<Axis, WebError> {
+    let axes = [("distance", Axis::Distance), ("travel", Axis::Travel)];
+    Ok(params.choice("axis", &axes)?.unwrap_or_default())
+}
+
+/// A chart inside a page: one drawing for wide and one for narrow windows, coloured by the style sheet.
+#[derive(Debug, Clone)]
+pub(super) struct InlineChart {
+    /// For wide windows.
+    pub(super) wide: String,
+    /// For narrow ones.
+    pub(super) narrow: String,
+}
+
+impl InlineChart {
+    /// Draws both.
+    pub(super) async fn new(
+        shelf: &ChartShelf,
+        name: &str,
+        series: Vec<Series>,
+        tolerance_pct: f64,
+        axis: Axis,
+        pull: Option<PullQuestion>,
+    ) -> Result<Self, WebError> {
+        let sized = |(width, height)| {
+            Wanted {
+                axis,
+                theme: Theme::Page,
+                width,
+                height,
+                pull,
+            }
+            .chart(name.to_owned(), series.clone(), tolerance_pct)
+        };
+        Ok(Self {
+            wide: shelf.inline(sized(WIDE_SIDES)).await?,
+            narrow: shelf.inline(sized(NARROW_SIDES)).await?,
+        })
+    }
+}
+
+/// A line for every focal length of a lens.
+pub(super) fn lens_series(results: &[FocalDocument]) -> Vec<Series> {
+    results
+        .iter()
+        .map(|focal| Series {
+            label: words::focal_length(focal.focal_length_mm),
+            curve: focal.result.curve.clone(),
+        })
+        .collect()
+}
+
+/// A line for every lens of a comparison that has a result.
+pub(super) fn compare_series(document: &CompareDocument) -> Vec<Series> {
+    document
+        .lenses
+        .iter()
+        .filter_map(|compared| {
+            let focal = compared.result.as_ref()?;
+            let at = words::focal_length(focal.focal_length_mm);
+            let zoom = compared.lens.focal_max_mm > compared.lens.focal_min_mm;
+            let name = compared.lens.name();
+            Some(Series {
+                label: if zoom {
+                    format!("{name} at {at}")
+                } else {
+                    name
+                },
+                curve: focal.result.curve.clone(),
+            })
+        })
+        .collect()
+}
+
+/// `GET /charts/lens/{slug}.svg|png`
+pub(super) async fn lens(
+    State(app): State<App>,
+    State(shelf): State<ChartShelf>,
+    Path(file): Path<String>,
+    headers: HeaderMap,
+    params: Params,
+) -> Result<Response, WebError> {
+    let (slug, drawing) = drawing_of(&file)?;
+    let wanted = Wanted::read(&params)?;
+    let tolerance_pct = params.tolerance_pct()?;
+    let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
+    let page = app.store.lens_page(slug).await?;
+    let page = page.ok_or_else(|| WebError::no_such("lens"))?;
+    let record = LensDocument::new(page, tolerance_pct, &app.config.public_url());
+    let group = match params.text("conditions") {
+        Some(code) => record
+            .groups()
+            .into_iter()
+            .find(|(key, _)| key.code() == code)
+            .ok_or_else(|| {
+                WebError::field(
+                    "conditions",
+                    "nothing is published of this lens under these conditions",
+                )
+            })?,
+        None => record
+            .groups()
+            .into_iter()
+            .next()
+            .ok_or_else(|| WebError::no_such("published result of this lens"))?,
+    };
+    let results = match focal_mm {
+        Some(focal_mm) => api::nearest(group.1, focal_mm).into_iter().collect(),
+        None => group.1,
+    };
+    let chart = wanted.chart(record.lens.name(), lens_series(&results), tolerance_pct);
+    drawn(&shelf, &headers, chart, drawing).await
+}
+
+/// `GET /charts/compare.svg`
+pub(super) async fn compare_svg(
+    state: State<App>,
+    shelf: State<ChartShelf>,
+    headers: HeaderMap,
+    params: Params,
+) -> Result<Response, WebError> {
+    compared(state, shelf, headers, params, Drawing::Svg).await
+}
+
+/// `GET /charts/compare.png`
+pub(super) async fn compare_png(
+    state: State<App>,
+    shelf: State<ChartShelf>,
+    headers: HeaderMap,
+    params: Params,
+) -> Result<Response, WebError> {
+    compared(state, shelf, headers, params, Drawing::Png).await
+}
+
+async fn compared(
+    State(app): State<App>,
+    State(shelf): State<ChartShelf>,
+    headers: HeaderMap,
+    params: Params,
+    drawing: Drawing,
+) -> Result<Response, WebError> {
+    let wanted = Wanted::read(&params)?;
+    let question = CompareQuestion::read(&params)?;
+    question.at_least_two()?;
+    let document = api::compare(&app, &question).await?;
+    let chart = wanted.chart(
+        String::new(),
+        compare_series(&document),
+        question.tolerance_pct,
+    );
+    drawn(&shelf, &headers, chart, drawing).await
+}
+
+async fn drawn(
+    shelf: &ChartShelf,
+    headers: &HeaderMap,
+    chart: ShiftChart,
+    drawing: Drawing,
+) -> Result<Response, WebError> {
+    let tag = tag(&chart, drawing);
+    if crate::web::is_fresh(headers, &tag) {
+        let nothing = axum::body::Bytes::new();
+        return Ok(api::with_tag(headers, drawing.media_type(), nothing, &tag));
+    }
+    let bytes = shelf.draw(chart, drawing).await?;
+    Ok(api::with_tag(headers, drawing.media_type(), bytes, &tag))
+}
+
+/// Slug and drawing of a file name such as `ostrel-50.svg`.
+fn drawing_of(file: &str) -> Result<(&str, Drawing), WebError> {
+    match file.rsplit_once('.') {
+        Some((slug, "svg")) => Ok((slug, Drawing::Svg)),
+        Some((slug, "png")) => Ok((slug, Drawing::Png)),
+        _ => Err(WebError::NotFound(
+            "charts end in .svg or .png: /charts/lens/{slug}.svg".to_owned(),
+        )),
+    }
+}

@@ -1,0 +1,25 @@
+//! The guide for programs.
+
+use axum::extract::State;
+use axum::response::Html;
+
+use super::{PageFrame, Section, html};
+use crate::app::App;
+use crate::web::WebError;
+use crate::web::session::Viewer;
+
+#[derive(askama::Template)]
+#[template(path = "pages/guide.html")]
+struct GuidePage {
+    page: PageFrame,
+    site: String,
+}
+
+/// `GET /api`
+pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<String>, WebError> {
+    html(&GuidePage {
+        page: PageFrame::new("Numbers for programs", Section::Api, &viewer)
+            .described("The read API: JSON, CSV and charts by address."),
+        site: app.config.public_url(),
+    })
+}

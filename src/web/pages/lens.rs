@@ -1,0 +1,165 @@
+//! The page of a lens, with its twins.
+
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::{IntoResponse, Response};
+
+use super::charts::{InlineChart, axis, lens_series};
+use super::{ChartShelf, PageFrame, Section, html};
+use crate::app::App;
+use crate::charts::Axis;
+use crate::store::ConditionsKey;
+use crate::web::WebError;
+use crate::web::api::{
+    self, FocalDocument, LensDocument, Params, PullDocument, PullQuestion, Twin, conditions_words,
+    lens_csv, verdict,
+};
+use crate::web::session::Viewer;
+
+/// The results under one set of conditions.
+struct Group {
+    conditions: ConditionsKey,
+    results: Vec<FocalDocument>,
+    verdict: String,
+    chart: InlineChart,
+    pulls: Vec<PullDocument>,
+}
+
+impl Group {
+    fn conditions_words(&self) -> String {
+        conditions_words(self.conditions)
+    }
+
+    /// Whether one of the results is not relative to infinity.
+    fn relative_to_farthest(&self) -> bool {
+        self.results
+            .iter()
+            .any(|focal| focal.result.relative_to_farthest)
+    }
+
+    fn has_findings(&self) -> bool {
+        self.results.iter().any(|focal| !focal.findings.is_empty())
+    }
+}
+
+#[derive(askama::Template)]
+#[template(path = "pages/lens.html")]
+struct LensPage {
+    page: PageFrame,
+    document: LensDocument,
+    groups: Vec<Group>,
+    params: Params,
+    axis: Axis,
+    pull_asked: bool,
+    /// The question of the page, for twins and charts.
+    query: String,
+}
+
+impl LensPage {
+    fn value(&self, name: &str) -> &str {
+        self.params.text(name).unwrap_or_default()
+    }
+
+    fn other_axis(&self) -> String {
+        let other = match self.axis {
+            Axis::Distance => Some("travel"),
+            Axis::Travel => None,
+        };
+        self.params.with(&[("axis", other)])
+    }
+
+    /// When something was published last, a date.
+    fn published_on(&self) -> &str {
+        self.document
+            .history
+            .first()
+            .and_then(|entry| entry.at.get(..10))
+            .unwrap_or_default()
+    }
+}
+
+#[derive(askama::Template)]
+#[template(path = "pages/lens_unknown.html")]
+struct UnknownLensPage {
+    page: PageFrame,
+    words: String,
+}
+
+/// `GET /lenses/{slug}`, `/lenses/{slug}.json`, `/lenses/{slug}.csv`
+pub(super) async fn page(
+    State(app): State<App>,
+    State(shelf): State<ChartShelf>,
+    Path(file): Path<String>,
+    viewer: Viewer,
+    headers: HeaderMap,
+    params: Params,
+) -> Result<Response, WebError> {
+    let (slug, twin) = match file.rsplit_once('.') {
+        Some((slug, "json")) => (slug, Some(Twin::Json)),
+        Some((slug, "csv")) => (slug, Some(Twin::Csv)),
+        _ => (file.as_str(), None),
+    };
+    let tolerance_pct = params.tolerance_pct()?;
+    let pull = PullQuestion::read(&params)?;
+    let axis = axis(&params)?;
+    let Some(stored) = app.store.lens_page(slug).await? else {
+        return match twin {
+            Some(_) => Err(WebError::no_such("lens")),
+            None => unknown(slug, &viewer),
+        };
+    };
+    let document = LensDocument::new(stored, tolerance_pct, &app.config.public_url());
+    match twin {
+        Some(Twin::Json) => return api::json(&headers, &document),
+        Some(Twin::Csv) => {
+            return Ok(api::csv(
+                &headers,
+                lens_csv(&document.lens, &document.results)?,
+            ));
+        }
+        None => {}
+    }
+    let mut groups = Vec::new();
+    for (conditions, results) in document.groups() {
+        let name = document.lens.name();
+        let series = lens_series(&results);
+        groups.push(Group {
+            conditions,
+            verdict: verdict(&results).unwrap_or_default(),
+            chart: InlineChart::new(&shelf, &name, series, tolerance_pct, axis, pull).await?,
+            pulls: pull.map_or_else(Vec::new, |question| {
+                results
+                    .iter()
+                    .map(|focal| PullDocument::new(focal, question))
+                    .collect()
+            }),
+            results,
+        });
+    }
+    let description = document.verdict.clone().unwrap_or_else(|| {
+        format!(
+            "Breathing of the {}: not measured yet.",
+            document.lens.name()
+        )
+    });
+    Ok(html(&LensPage {
+        page: PageFrame::new(document.lens.name(), Section::Lenses, &viewer).described(description),
+        query: params.with(&[]),
+        pull_asked: pull.is_some(),
+        document,
+        groups,
+        params,
+        axis,
+    })?
+    .into_response())
+}
+
+/// A page that says that there is no such lens and offers a search for what was meant.
+fn unknown(slug: &str, viewer: &Viewer) -> Result<Response, WebError> {
+    let words: String = slug.replace(['-', '_'], " ").chars().take(80).collect();
+    let page = html(&UnknownLensPage {
+        page: PageFrame::new("There is no such lens", Section::Elsewhere, viewer),
+        words,
+    })?;
+    Ok((StatusCode::NOT_FOUND, page).into_response())
+}

@@ -1,0 +1,29 @@
+//! How it is measured, in plain words.
+
+use axum::response::Html;
+
+use super::{PageFrame, Section, html};
+use crate::sweep::{ALGORITHM_VERSION, Code, DEFAULT_TOLERANCE_PCT};
+use crate::web::WebError;
+use crate::web::session::Viewer;
+
+#[derive(askama::Template)]
+#[template(path = "pages/method.html")]
+struct MethodPage {
+    page: PageFrame,
+    findings: &'static [Code],
+    algorithm_version: u32,
+    tolerance_pct: f64,
+}
+
+/// `GET /method`
+pub(super) async fn page(viewer: Viewer) -> Result<Html<String>, WebError> {
+    html(&MethodPage {
+        page: PageFrame::new("How it is measured", Section::Method, &viewer).described(
+            "How lens breathing is measured here, with formulas, uncertainty and limits.",
+        ),
+        findings: Code::ALL,
+        algorithm_version: ALGORITHM_VERSION,
+        tolerance_pct: DEFAULT_TOLERANCE_PCT,
+    })
+}

@@ -1,0 +1,48 @@
+//! Pages for readers. One document a page, from which the HTML, its JSON and CSV twins and its chart come.
+
+mod chart_shelf;
+mod charts;
+mod compare;
+pub mod frame;
+mod guide;
+mod lens;
+mod lenses;
+mod method;
+mod start;
+
+use axum::Router;
+use axum::response::Html;
+use axum::routing::get;
+
+use super::{Web, WebError};
+
+pub use chart_shelf::ChartShelf;
+pub use frame::{NavItem, PageFrame, Section};
+
+/// The routes of the reader pages, their twins and charts.
+pub fn routes() -> Router<Web> {
+    Router::new()
+        .route("/", get(start::page))
+        .route("/lenses", get(lenses::page))
+        .route("/lenses.json", get(lenses::json))
+        .route("/lenses.csv", get(lenses::csv))
+        .route("/lenses/{file}", get(lens::page))
+        .route("/compare", get(compare::page))
+        .route("/compare.json", get(compare::json))
+        .route("/compare.csv", get(compare::csv))
+        .route("/method", get(method::page))
+        .route("/api", get(guide::page))
+        .route("/charts/lens/{file}", get(charts::lens))
+        .route("/charts/compare.svg", get(charts::compare_svg))
+        .route("/charts/compare.png", get(charts::compare_png))
+}
+
+/// A template as page.
+fn html(template: &impl askama::Template) -> Result<Html<String>, WebError> {
+    Ok(Html(template.render()?))
+}
+
+/// The date of a timestamp such as `2026-04-03T10:00:00`.
+fn date_of(timestamp: &str) -> &str {
+    timestamp.get(..10).unwrap_or(timestamp)
+}
