@@ -5,6 +5,7 @@ use std::io::{self, Read, Seek, SeekFrom};
 use zip::ZipArchive;
 use zip::result::ZipError;
 
+use super::decode::guarded;
 use super::{IntakeError, Limits, display_path, skip_reason};
 
 /// Start of the record at the end of an archive that counts its entries (APPNOTE 6.3, 4.3.16).
@@ -24,8 +25,52 @@ pub fn for_each_in_zip(
     limits: &Limits,
     each: &mut dyn FnMut(String, Result<Vec<u8>, IntakeError>),
 ) -> Result<(), IntakeError> {
-    let refuse = |why: String| IntakeError::Archive(why);
     let packed_bytes = archive.seek(SeekFrom::End(0))?;
+    let (mut archive, entries) = guarded(|| open(archive, packed_bytes, limits))?;
+    let most = packed_bytes
+        .saturating_mul(u64::from(limits.max_archive_ratio))
+        .min(limits.max_archive_bytes);
+    let mut unpacked = 0_u64;
+    for entry in entries {
+        let path = match display_path(&entry.name) {
+            Ok(path) => path,
+            Err(error) => {
+                each(format!("entry {}", entry.index + 1), Err(error));
+                continue;
+            }
+        };
+        if let Some(reason) = passed_over(&entry) {
+            each(path, Err(IntakeError::PassedOver(reason)));
+            continue;
+        }
+        let room = limits.max_file_bytes.min(most - unpacked);
+        let mut count = 0;
+        let bytes = guarded(|| unpack(&mut archive, entry.index, room, &mut count));
+        unpacked += count;
+        if unpacked >= most {
+            return Err(IntakeError::Archive(format!(
+                "it unpacks to more than {most} bytes, or more than {} times its size; send the frames as they are",
+                limits.max_archive_ratio
+            )));
+        }
+        each(path, bytes);
+    }
+    Ok(())
+}
+
+/// A file of an archive before it is unpacked.
+struct Entry {
+    name: String,
+    index: usize,
+    is_symlink: bool,
+}
+
+/// Opens an archive and lists its files in natural order.
+fn open<R: Read + Seek>(
+    mut archive: R,
+    packed_bytes: u64,
+    limits: &Limits,
+) -> Result<(ZipArchive<R>, Vec<Entry>), IntakeError> {
     if packed_bytes == 0 {
         return Err(IntakeError::Empty);
     }
@@ -34,25 +79,25 @@ pub fn for_each_in_zip(
             max_bytes: limits.max_archive_bytes,
         });
     }
+    let most = limits.max_archive_entries;
     let too_many = || {
-        refuse(format!(
-            "it has more than {} entries; send smaller archives",
-            limits.max_archive_entries
+        IntakeError::Archive(format!(
+            "it has more than {most} entries; send smaller archives"
         ))
     };
     // Before the list of entries is read into memory.
-    if claimed_entries(&mut archive, packed_bytes)? > limits.max_archive_entries {
+    if claimed_entries(&mut archive, packed_bytes)? > most {
         return Err(too_many());
     }
     let mut archive = ZipArchive::new(archive).map_err(whole)?;
-    if archive.len() > limits.max_archive_entries as usize {
+    if archive.len() > most as usize {
         return Err(too_many());
     }
     let mut entries = Vec::with_capacity(archive.len());
     for index in 0..archive.len() {
         let entry = archive.by_index_raw(index).map_err(whole)?;
         if entry.encrypted() {
-            return Err(refuse(
+            return Err(IntakeError::Archive(
                 "it is encrypted; pack it again without a password".to_owned(),
             ));
         }
@@ -60,38 +105,14 @@ pub fn for_each_in_zip(
             continue;
         }
         let raw = String::from_utf8_lossy(entry.name_raw()).into_owned();
-        let name = entry.name().map_or(raw, |name| name.into_owned());
-        entries.push((name, index, entry.is_symlink()));
+        entries.push(Entry {
+            name: entry.name().map_or(raw, |name| name.into_owned()),
+            index,
+            is_symlink: entry.is_symlink(),
+        });
     }
-    entries.sort_by(|a, b| natord::compare(&a.0, &b.0).then_with(|| a.0.cmp(&b.0)));
-    let most = packed_bytes
-        .saturating_mul(u64::from(limits.max_archive_ratio))
-        .min(limits.max_archive_bytes);
-    let mut unpacked = 0_u64;
-    for (name, index, is_symlink) in entries {
-        let path = match display_path(&name) {
-            Ok(path) => path,
-            Err(error) => {
-                each(format!("entry {}", index + 1), Err(error));
-                continue;
-            }
-        };
-        if let Some(reason) = passed_over(&name, is_symlink) {
-            each(path, Err(IntakeError::PassedOver(reason)));
-            continue;
-        }
-        let left = most - unpacked;
-        let (bytes, count) = unpack(&mut archive, index, limits.max_file_bytes.min(left));
-        unpacked += count;
-        if unpacked >= most {
-            return Err(refuse(format!(
-                "it unpacks to more than {most} bytes, or more than {} times its size; send the frames as they are",
-                limits.max_archive_ratio
-            )));
-        }
-        each(path, bytes);
-    }
-    Ok(())
+    entries.sort_by(|a, b| natord::compare(&a.name, &b.name).then_with(|| a.name.cmp(&b.name)));
+    Ok((archive, entries))
 }
 
 /// The largest number of entries that an end record in the last 64 KiB claims. 65535 stands for "more" in it.
@@ -109,8 +130,9 @@ fn claimed_entries(archive: &mut (impl Read + Seek), packed_bytes: u64) -> io::R
 }
 
 /// Why an entry is not unpacked.
-fn passed_over(name: &str, is_symlink: bool) -> Option<&'static str> {
-    if is_symlink {
+fn passed_over(entry: &Entry) -> Option<&'static str> {
+    let name = &entry.name;
+    if entry.is_symlink {
         return Some("a link; pack the file itself");
     }
     let climbs = name.split(['/', '\\']).any(|part| part == "..");
@@ -123,28 +145,28 @@ fn passed_over(name: &str, is_symlink: bool) -> Option<&'static str> {
     skip_reason(name)
 }
 
-/// The bytes of an entry, at most `most` of them, and how many were really unpacked.
+/// The bytes of an entry, at most `most` of them; `count` learns how many were really unpacked.
 fn unpack<R: Read + Seek>(
     archive: &mut ZipArchive<R>,
     index: usize,
     most: u64,
-) -> (Result<Vec<u8>, IntakeError>, u64) {
+    count: &mut u64,
+) -> Result<Vec<u8>, IntakeError> {
     let broken = |why: String| IntakeError::Damaged(why);
-    let entry = match archive.by_index(index) {
-        Ok(entry) => entry,
-        Err(error) => return (Err(broken(error.to_string())), 0),
-    };
+    let entry = archive
+        .by_index(index)
+        .map_err(|error| broken(error.to_string()))?;
     let mut bytes = Vec::new();
     let read = entry.take(most.saturating_add(1)).read_to_end(&mut bytes);
-    let count = bytes.len() as u64;
-    if count > most {
-        return (Err(IntakeError::TooManyBytes { max_bytes: most }), count);
+    *count = bytes.len() as u64;
+    if *count > most {
+        return Err(IntakeError::TooManyBytes { max_bytes: most });
     }
-    match read {
-        Ok(_) if bytes.is_empty() => (Err(IntakeError::Empty), 0),
-        Ok(_) => (Ok(bytes), count),
-        Err(error) => (Err(broken(error.to_string())), count),
+    read.map_err(|error| broken(error.to_string()))?;
+    if bytes.is_empty() {
+        return Err(IntakeError::Empty);
     }
+    Ok(bytes)
 }
 
 /// An error about the archive as a whole.
