@@ -64,7 +64,7 @@ pub fn skip_reason(path: &str) -> Option<&'static str> {
         .filter(|part| !part.is_empty())
         .collect();
     let name = parts.last().copied().unwrap_or_default();
-    if parts.iter().any(|part| *part == "__MACOSX") || name.starts_with('.') {
+    if parts.contains(&"__MACOSX") || name.starts_with('.') {
         return Some("a hidden file of the computer, not of the camera");
     }
     let lower = name.to_ascii_lowercase();
