@@ -1,7 +1,7 @@
 //! Robust surfaces: what the picture would be without its bright things.
 
 /// A surface of second order: a + b·u + c·v + d·u² + e·uv + f·v², u and v scaled to about −1 to 1.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Surface {
     terms: [f64; 6],
     middle: (f64, f64),
@@ -13,7 +13,7 @@ pub(super) struct Surface {
 /// Rounds of clipping; the set of samples kept is stable after three or four.
 const ROUNDS: usize = 6;
 /// Median absolute deviation to standard deviation of a normal distribution.
-const MAD_TO_SIGMA: f64 = 1.4826;
+pub(super) const MAD_TO_SIGMA: f64 = 1.4826;
 
 impl Surface {
     /// Fits samples (x, y, value) by least squares, again and again without those that lie more than `clip` standard
@@ -21,7 +21,12 @@ impl Surface {
     /// too few samples for it. Starts from the median, so up to nearly half of the samples may be something else.
     pub(super) fn fit(samples: &[(f64, f64, f64)], order: usize, clip: f64, floor: f64) -> Self {
         let Some(mut surface) = Self::level(samples) else {
-            return Self::default();
+            return Self {
+                terms: [0.0; 6],
+                middle: (0.0, 0.0),
+                scale: 1.0,
+                noise: 0.0,
+            };
         };
         surface.noise = surface.spread(samples);
         let terms = [1, 3, 6][order.min(2)];
@@ -70,12 +75,19 @@ impl Surface {
         })
     }
 
+    /// Robust standard deviation about the surface. The lower sixth is looked at beside the median deviation, because
+    /// values rounded to few steps can have a median deviation of 0; the upper is not, because clutter is bright.
     fn spread(&self, samples: &[(f64, f64, f64)]) -> f64 {
-        let mut off: Vec<f64> = samples
-            .iter()
-            .map(|&(x, y, v)| (v - self.at(x, y)).abs())
-            .collect();
-        MAD_TO_SIGMA * median(&mut off)
+        let mut off: Vec<f64> = samples.iter().map(|&(x, y, v)| v - self.at(x, y)).collect();
+        let middle = median(&mut off);
+        let sixth = off.len() * 16 / 100;
+        let low = if off.is_empty() {
+            0.0
+        } else {
+            *off.select_nth_unstable_by(sixth, f64::total_cmp).1
+        };
+        off.iter_mut().for_each(|o| *o = o.abs());
+        (MAD_TO_SIGMA * median(&mut off)).max(middle - low)
     }
 
     fn basis(&self, x: f64, y: f64) -> [f64; 6] {
@@ -152,9 +164,7 @@ mod tests {
 
     #[test]
     fn no_samples_give_a_flat_zero() {
-        assert_eq!(
-            Surface::fit(&[], 2, 3.0, 0.1).at(3.0, 4.0).to_bits(),
-            0.0_f64.to_bits()
-        );
+        let empty = Surface::fit(&[], 2, 3.0, 0.1);
+        assert!(empty.at(3.0, 4.0).abs() < f64::MIN_POSITIVE);
     }
 }

@@ -1,38 +1,89 @@
 //! Sub-pixel centre, width and their uncertainty in a window that follows the blur.
 //!
-//! The centre is the centre of mass of the light above the background in a round window:
-//! x = Σ x·I / Σ I. Under convolution with any blur that has its own centre of mass at 0 it stays where it is, whatever
-//! the shape of the tape or of the pupil; no fit to a shape promises that. The window has to hold all of the light:
-//! its radius is `REACH_SIGMA`·σ + `MARGIN_PX`, σ² being the second moment per axis, because a rectangle of any side
-//! ratio ends √6·σ from its centre and a uniform disc 2·σ. Window and moments are iterated until they agree.
+//! The centre is the centre of mass of the light above the background in a round window, x = Σ x·I / Σ I. Under
+//! convolution with any blur that has its own centre of mass at 0 it stays where it is, whatever the shape of the tape
+//! or of the pupil; no fit to a shape promises that. The window holds all of the light: it reaches as far as the
+//! target's light does ([`Profile`]) and `MARGIN_PX` beyond.
+//!
+//! Standard uncertainty (JCGM 100:2008, 5.1): with Var(I) the effective variance of a pixel ([`Noise`]) and b the slope
+//! of the background, u²(x) = (Σ (x−x₀)²·Var(I) + (Σ (x−x₀)²)²·u²(b)) / (Σ I)².
 
-use super::background::Surface;
 use super::luminance::Patch;
+use super::noise::Noise;
+use super::profile::Profile;
+use super::ring::Ring;
 use super::{Flag, Plane, Target, Unmeasurable, Window};
 use crate::units::Measured;
 
-/// Window radius in σ: √6 for a rectangle's corner and a little more.
-const REACH_SIGMA: f64 = 2.55;
-/// What the window holds beyond that, px: optical and pixel softness.
+/// What the window holds beyond the support, px: optical and pixel softness below the profile's threshold.
 const MARGIN_PX: f64 = 6.0;
+/// The same as a part of the support: corners of long tape.
+const MARGIN_PART: f64 = 0.05;
 /// Least width of the ring that the background is taken from, px.
-const LEAST_RING_PX: f64 = 8.0;
+const LEAST_RING_PX: f64 = 10.0;
 /// Width of that ring in window radii.
-const RING_PART: f64 = 0.25;
-/// Rounds of window and centre; ends earlier once both stand still.
-const ROUNDS: usize = 16;
-/// Samples the ring's plane is fitted to, at most.
-const RING_SAMPLES: usize = 1500;
+const RING_PART: f64 = 0.5;
+/// Rounds of locating, and of centring.
+const ROUNDS: usize = 12;
 /// Flux over its standard error below which a target can't be trusted.
 const LEAST_SNR: f64 = 12.0;
 /// Flux over its standard error below which a target is called faint.
 const FAINT_SNR: f64 = 60.0;
 /// Light, 0 to 1, at which a pixel counts as burnt out: 8-bit codes 254 and 255.
 const BURNT_LIGHT: f32 = 0.991;
-/// Least standard deviation of a code believed, 8-bit codes: rounding alone makes 1/√12.
-const LEAST_CODE_NOISE: f64 = 0.289;
+/// Part of its ring's brightest light by which a pixel may exceed it without being something else.
+const EXCESS_PART: f64 = 0.35;
+/// The same in parts of the target's peak, and in standard deviations.
+const EXCESS_PEAK: f64 = 0.06;
+/// See `EXCESS_PART`.
+const EXCESS_SIGMA: f64 = 6.0;
+/// Part of the target's light that other things in its window may have before it is called crowded.
+const CROWDED_PART: f64 = 0.01;
 
-/// What is summed over a window.
+/// Standard uncertainty that rounding adds where a sharp straight edge lies along the pixel grid, px at a step of one
+/// code: all pixels of such an edge are rounded alike, so their errors don't average out. Grows with the root of the
+/// step. From simulation of sharp squares in all phases, 8-bit and JPEG 80 to 92.
+const EDGE_ROUNDING_PX: f64 = 0.002;
+
+/// Where a target is, roughly, and how far its light reaches.
+struct Located {
+    centre: (f64, f64),
+    support: f64,
+}
+
+/// Follows the light from a first guess until centre and support stand still.
+fn locate(plane: &Plane, place: (f64, f64), variance: f64) -> Option<Located> {
+    let longest = f64::from(plane.width().max(plane.height()));
+    let mut centre = place;
+    let mut radius = (1.7 * (2.5 * variance.max(0.1).sqrt() + MARGIN_PX)).min(longest);
+    let mut last = None;
+    for _ in 0..ROUNDS {
+        let profile = Profile::of(plane, centre, radius, false)?;
+        if profile.peak <= 0.0 || profile.seen < 0.2 {
+            return None;
+        }
+        let Some(support) = profile.support else {
+            if radius >= longest {
+                return None;
+            }
+            radius = (radius * 1.5).min(longest);
+            // Light that goes on pulls the centre only when it is known to end.
+            continue;
+        };
+        let step = (profile.centre.0 - centre.0).hypot(profile.centre.1 - centre.1);
+        centre = profile.centre;
+        let next = (1.7 * (support + MARGIN_PX)).min(longest);
+        let settled = step < 0.05 * support.max(4.0) && (next - radius).abs() < 0.15 * radius;
+        radius = next;
+        last = Some(Located { centre, support });
+        if settled {
+            break;
+        }
+    }
+    last
+}
+
+/// Sums over a window.
 #[derive(Debug, Clone, Copy, Default)]
 struct Moments {
     flux: f64,
@@ -43,188 +94,247 @@ struct Moments {
     xxx: f64,
 }
 
-/// A round window: its centre, radius, and the background's plane from the ring around it.
-struct View {
-    radius: f64,
-    background: Surface,
-    moments: Moments,
-}
-
-/// Measures the target whose centre is near (x, y) and whose second moment is about `variance`, px².
-///
-/// # Errors
-/// `NoTargets` when nothing stands out, `TooFaint` when it does by too little.
-pub(super) fn measure(
-    plane: &Plane,
-    (x, y): (f64, f64),
-    variance: f64,
-) -> Result<Target, Unmeasurable> {
-    if !(x.is_finite() && y.is_finite() && variance.is_finite()) {
-        return Err(Unmeasurable::NoTargets);
-    }
-    let longest = f64::from(plane.width().max(plane.height()));
-    let (mut x, mut y) = (x, y);
-    let mut variance = variance.clamp(0.1, longest * longest);
-    let mut patch = None;
-    let mut view = None;
-    for _ in 0..ROUNDS {
-        let radius = (REACH_SIGMA * variance.sqrt() + MARGIN_PX).min(longest);
-        let reach = outer(radius) + 2.0;
-        let fresh = Patch::around(plane, (x, y), reach).ok_or(Unmeasurable::NoTargets)?;
-        let seen = View::of(&fresh, (x, y), radius, |i| fresh.light[i]);
-        let m = seen.moments;
-        if m.flux <= 0.0 {
-            return Err(Unmeasurable::NoTargets);
+impl Moments {
+    /// Central moments about the centre of mass, from raw sums about `origin`.
+    fn centred(mut self, origin: (f64, f64)) -> Option<Self> {
+        if self.flux <= 0.0 {
+            return None;
         }
-        let step = (m.x - x).hypot(m.y - y);
-        let next = ((m.xx + m.yy) / 2.0).clamp(0.1, longest * longest);
-        let settled = step < 1e-3 && (next - variance).abs() < 1e-3 * variance;
-        // Never out of the picture, and no farther in one round than the window reaches.
-        x += (m.x - x).clamp(-radius, radius);
-        y += (m.y - y).clamp(-radius, radius);
-        variance = next;
-        patch = Some(fresh);
-        view = Some(seen);
-        if settled {
-            break;
-        }
-    }
-    let (Some(patch), Some(view)) = (patch, view) else {
-        return Err(Unmeasurable::NoTargets);
-    };
-    report(plane, &patch, &view)
-}
-
-fn outer(radius: f64) -> f64 {
-    radius + (RING_PART * radius).max(LEAST_RING_PX)
-}
-
-impl View {
-    fn of(patch: &Patch, (x, y): (f64, f64), radius: f64, light: impl Fn(usize) -> f32) -> Self {
-        let background = ring(patch, (x, y), radius, &light);
-        let mut m = Moments::default();
-        for_pixels(patch, (x, y), 0.0, radius, |index, dx, dy| {
-            let above = f64::from(light(index)) - background.at(x + dx, y + dy);
-            m.flux += above;
-            m.x += dx * above;
-            m.y += dy * above;
-            m.xx += dx * dx * above;
-            m.yy += dy * dy * above;
-            m.xxx += dx * dx * dx * above;
-        });
-        if m.flux > 0.0 {
-            let (mx, my) = (m.x / m.flux, m.y / m.flux);
-            let (xx, yy) = (m.xx / m.flux, m.yy / m.flux);
-            m.xxx = m.xxx / m.flux - 3.0 * mx * xx + 2.0 * mx.powi(3);
-            m.xx = xx - mx * mx;
-            m.yy = yy - my * my;
-            m.x = x + mx;
-            m.y = y + my;
-        }
-        Self {
-            radius,
-            background,
-            moments: m,
-        }
+        let (mx, my) = (self.x / self.flux, self.y / self.flux);
+        let (xx, yy) = (self.xx / self.flux, self.yy / self.flux);
+        self.xxx = self.xxx / self.flux - 3.0 * mx * xx + 2.0 * mx.powi(3);
+        self.xx = xx - mx * mx;
+        self.yy = yy - my * my;
+        self.x = origin.0 + mx;
+        self.y = origin.1 + my;
+        Some(self)
     }
 }
 
-/// Calls `each` with index and place relative to the centre for every pixel between two radii.
+/// Calls `each` with index and place relative to the centre for every pixel of a round window.
 fn for_pixels(
     patch: &Patch,
     (x, y): (f64, f64),
-    inner: f64,
-    outer: f64,
+    radius: f64,
     mut each: impl FnMut(usize, f64, f64),
 ) {
     let width = patch.width();
     for (row, line) in (patch.window.top..=patch.window.bottom).zip((0..).step_by(width)) {
         let dy = f64::from(row) - y;
-        let half = outer * outer - dy * dy;
+        let half = radius * radius - dy * dy;
         if half < 0.0 {
             continue;
         }
         let half = half.sqrt();
-        let first = (x - half).ceil().max(f64::from(patch.window.left)) as u32;
+        let first = (x - half).ceil().max(f64::from(patch.window.left));
         let last = (x + half).floor().min(f64::from(patch.window.right));
-        if last < f64::from(first) {
+        if last < first {
             continue;
         }
-        for column in first..=last as u32 {
-            let dx = f64::from(column) - x;
-            if dx * dx + dy * dy >= inner * inner {
-                each(line + (column - patch.window.left) as usize, dx, dy);
-            }
+        for column in first as u32..=last as u32 {
+            each(
+                line + (column - patch.window.left) as usize,
+                f64::from(column) - x,
+                dy,
+            );
         }
     }
 }
 
-fn ring(patch: &Patch, centre: (f64, f64), radius: f64, light: &impl Fn(usize) -> f32) -> Surface {
-    let outer = outer(radius);
-    let expected = std::f64::consts::PI * (outer * outer - radius * radius);
-    let stride = (expected as usize / RING_SAMPLES).max(1);
-    let mut samples = Vec::with_capacity(RING_SAMPLES * 2);
-    let mut count = 0_usize;
-    for_pixels(patch, centre, radius, outer, |index, dx, dy| {
-        if count.is_multiple_of(stride) {
-            samples.push((centre.0 + dx, centre.1 + dy, f64::from(light(index))));
-        }
-        count += 1;
+fn moments(
+    patch: &Patch,
+    centre: (f64, f64),
+    radius: f64,
+    ring: &Ring,
+    light: &impl Fn(usize) -> f32,
+) -> Option<Moments> {
+    let mut m = Moments::default();
+    for_pixels(patch, centre, radius, |index, dx, dy| {
+        let above = f64::from(light(index)) - ring.plane.at(centre.0 + dx, centre.1 + dy);
+        m.flux += above;
+        m.x += dx * above;
+        m.y += dy * above;
+        m.xx += dx * dx * above;
+        m.yy += dy * dy * above;
+        m.xxx += dx * dx * dx * above;
     });
-    Surface::fit(&samples, 1, 4.0, 1e-4)
+    m.centred(centre)
 }
 
-/// Standard deviation of the codes in the ring about their plane, 8-bit codes.
-fn code_noise(patch: &Patch, centre: (f64, f64), radius: f64) -> f64 {
-    let per = f64::from(patch.tables.codes_per_eight_bit);
-    let codes = ring(patch, centre, radius, &|i| f32::from(patch.codes[i]));
-    (codes.noise / per).max(LEAST_CODE_NOISE)
+/// Measures the target whose centre is near a place and whose second moment is about `variance`, px².
+///
+/// # Errors
+/// `NoTargets` when nothing stands out, `TooFaint` when it does by too little.
+pub(super) fn measure(
+    plane: &Plane,
+    place: (f64, f64),
+    variance: f64,
+) -> Result<Target, Unmeasurable> {
+    if !(place.0.is_finite() && place.1.is_finite() && variance.is_finite()) {
+        return Err(Unmeasurable::NoTargets);
+    }
+    let Located { centre, support } =
+        locate(plane, place, variance).ok_or(Unmeasurable::NoTargets)?;
+    let radius = support + MARGIN_PX + MARGIN_PART * support;
+    let outer = radius + (RING_PART * radius).max(LEAST_RING_PX);
+    let mut patch = Patch::around(plane, centre, outer).ok_or(Unmeasurable::NoTargets)?;
+    let profile = Profile::of(plane, centre, outer, true).ok_or(Unmeasurable::NoTargets)?;
+    let ring = Ring::of(&patch, centre, radius, outer, &|i| patch.light[i])
+        .ok_or(Unmeasurable::NoTargets)?;
+    let foreign = mask(&mut patch, centre, radius, &profile, &ring);
+    let mut m = Moments {
+        x: centre.0,
+        y: centre.1,
+        ..Moments::default()
+    };
+    for _ in 0..ROUNDS {
+        let next = moments(&patch, (m.x, m.y), radius, &ring, &|i| patch.light[i])
+            .ok_or(Unmeasurable::NoTargets)?;
+        let step = (next.x - m.x).hypot(next.y - m.y);
+        if !step.is_finite() || (next.x - centre.0).hypot(next.y - centre.1) > radius {
+            return Err(Unmeasurable::NoTargets);
+        }
+        m = next;
+        if step < 1e-3 {
+            break;
+        }
+    }
+    report(
+        plane,
+        &Seen {
+            patch,
+            profile,
+            ring,
+            support,
+            radius,
+            outer,
+            foreign,
+        },
+        m,
+    )
 }
 
-fn report(plane: &Plane, patch: &Patch, view: &View) -> Result<Target, Unmeasurable> {
-    let m = view.moments;
+/// Everything that was looked at for one target.
+struct Seen {
+    patch: Patch,
+    profile: Profile,
+    ring: Ring,
+    support: f64,
+    radius: f64,
+    outer: f64,
+    /// Light of other things taken out of the window.
+    foreign: f64,
+}
+
+/// Replaces pixels that are something else (a hot pixel, a glint, a neighbour) by their mirror images through the
+/// centre; returns the light taken out.
+fn mask(patch: &mut Patch, centre: (f64, f64), radius: f64, profile: &Profile, ring: &Ring) -> f64 {
+    let width = patch.width();
+    let rows = patch.codes.len() / width;
+    let sigma = ring.pixel_variance.max(0.0).sqrt();
+    let mirror = |dx: f64, dy: f64| {
+        let column = (centre.0 - dx).round() - f64::from(patch.window.left);
+        let row = (centre.1 - dy).round() - f64::from(patch.window.top);
+        let inside = column >= 0.0 && row >= 0.0 && column < width as f64 && row < rows as f64;
+        inside.then_some((column as usize, row as usize))
+    };
+    let brightest_around = |(column, row): (usize, usize)| {
+        (row.saturating_sub(1)..(row + 2).min(rows))
+            .flat_map(|r| {
+                (column.saturating_sub(1)..(column + 2).min(width)).map(move |c| r * width + c)
+            })
+            .map(|index| f64::from(patch.light[index]))
+            .fold(0.0, f64::max)
+    };
+    let mut others = Vec::new();
+    for_pixels(patch, centre, radius, |index, dx, dy| {
+        let background = ring.plane.at(centre.0 + dx, centre.1 + dy);
+        let above = f64::from(patch.light[index]) - background;
+        let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
+        let spare = EXCESS_PEAK * profile.peak + EXCESS_SIGMA * (sigma + 2.0 * slope);
+        let exceeds = |most: f64| above > (1.0 + EXCESS_PART) * most.max(0.0) + spare;
+        if exceeds(profile.most_at(dx.hypot(dy)))
+            && mirror(dx, dy).is_none_or(|m| exceeds(brightest_around(m) - background))
+        {
+            others.push(index);
+        }
+    });
+    if others.is_empty() {
+        return 0.0;
+    }
+    // Its neighbours are touched by it too: softness of the lens and of JPEG.
+    let mut touched = std::collections::BTreeMap::new();
+    for &index in &others {
+        let (column, row) = (index % width, index / width);
+        for r in row.saturating_sub(2)..(row + 3).min(rows) {
+            for c in column.saturating_sub(2)..(column + 3).min(width) {
+                touched.insert(r * width + c, ());
+            }
+        }
+    }
+    let mut foreign = 0.0;
+    let mut replaced = Vec::with_capacity(touched.len());
+    for &index in touched.keys() {
+        let x = f64::from(patch.window.left) + (index % width) as f64;
+        let y = f64::from(patch.window.top) + (index / width) as f64;
+        let mirror = mirror(x - centre.0, y - centre.1)
+            .map(|(column, row)| row * width + column)
+            .filter(|m| !touched.contains_key(m));
+        let light = mirror.map_or(ring.plane.at(x, y) as f32, |m| patch.light[m]);
+        foreign += f64::from(patch.light[index] - light).abs();
+        replaced.push((index, light, mirror.map_or(0, |m| patch.codes[m])));
+    }
+    for (index, light, code) in replaced {
+        patch.light[index] = light;
+        patch.codes[index] = code;
+    }
+    foreign
+}
+
+fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable> {
+    let Seen { patch, ring, .. } = seen;
     let centre = (m.x, m.y);
-    let noise = code_noise(patch, centre, view.radius);
-    let (mut flux_var, mut x_var, mut y_var, mut width_var) = (0.0, 0.0, 0.0, 0.0);
-    let mut burnt_flux = 0.0;
-    let mut brightest = Vec::new();
+    let noise = Noise::of(patch, centre, &seen.profile, ring, plane.rounding_step());
     let variance = (m.xx + m.yy) / 2.0;
-    for_pixels(patch, centre, 0.0, view.radius, |index, dx, dy| {
-        let sigma = f64::from(patch.tables.slope[usize::from(patch.codes[index])]) * noise;
-        let var = sigma * sigma;
+    let (mut flux_var, mut x_var, mut y_var, mut width_var) = (0.0, 0.0, 0.0, 0.0);
+    let (mut pixels, mut lever, mut width_lever, mut burnt_flux) = (0.0, 0.0, 0.0, 0.0);
+    for_pixels(patch, centre, seen.radius, |index, dx, dy| {
+        let light = f64::from(patch.light[index]);
+        let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
+        let var = noise.variance(light, slope);
+        let spread = (dx * dx + dy * dy) / 2.0 - variance;
         flux_var += var;
         x_var += dx * dx * var;
         y_var += dy * dy * var;
-        width_var += ((dx * dx + dy * dy) / 2.0 - variance).powi(2) * var;
+        width_var += spread * spread * var;
+        pixels += 1.0;
+        lever += dx * dx;
+        width_lever += spread;
         if patch.light[index] >= BURNT_LIGHT {
-            burnt_flux += f64::from(patch.light[index]);
-        }
-        if dx * dx + dy * dy <= variance {
-            brightest.push(
-                f64::from(patch.light[index]) - view.background.at(centre.0 + dx, centre.1 + dy),
-            );
+            burnt_flux += light;
         }
     });
+    let background = lever * lever * ring.slope_variance;
+    flux_var += pixels * pixels * ring.level_variance;
+    width_var += width_lever * width_lever * ring.level_variance;
     let snr = m.flux / flux_var.sqrt().max(1e-9);
     if snr < LEAST_SNR {
         return Err(Unmeasurable::TooFaint);
     }
-    let peak = {
-        let upper = brightest.len() * 9 / 10;
-        if brightest.is_empty() {
-            0.0
-        } else {
-            *brightest.select_nth_unstable_by(upper, f64::total_cmp).1
-        }
+    let error = |var: f64| var.sqrt() / m.flux;
+    let edge = EDGE_ROUNDING_PX.powi(2) * plane.rounding_step();
+    let centre_error = |var: f64| (error(var + background).powi(2) + edge).sqrt();
+    let change = |radius: f64, outer: f64, light: &dyn Fn(usize) -> f32| {
+        Ring::of(patch, centre, radius, outer, &light)
+            .and_then(|ring| moments(patch, centre, radius, &ring, &light))
+            .map_or(0.0, |other| other.x - m.x)
     };
-    let wider = View::of(patch, centre, view.radius + 2.0, |i| patch.light[i]);
-    let toned = View::of(patch, centre, view.radius, |i| {
+    let toned = change(seen.radius, seen.outer, &|i| {
         patch.tables.other_light[usize::from(patch.codes[i])]
     });
+    let wider = change(seen.radius + 2.0, seen.outer, &|i| patch.light[i]);
     let mut flags = Vec::new();
-    let reach = REACH_SIGMA * variance.sqrt();
-    let (right, bottom) = (f64::from(plane.width() - 1), f64::from(plane.height() - 1));
-    if m.x - reach < 0.0 || m.y - reach < 0.0 || m.x + reach > right || m.y + reach > bottom {
+    if clipped(plane, seen, centre) {
         flags.push(Flag::Clipped);
     }
     if burnt_flux > 0.05 * m.flux {
@@ -233,19 +343,40 @@ fn report(plane: &Plane, patch: &Patch, view: &View) -> Result<Target, Unmeasura
     if snr < FAINT_SNR {
         flags.push(Flag::Faint);
     }
-    let error = |var: f64| var.sqrt() / m.flux;
+    if seen.foreign > CROWDED_PART * m.flux {
+        flags.push(Flag::Crowded);
+    }
     Ok(Target {
-        x_px: Measured::new(m.x, error(x_var)),
-        y_px: Measured::new(m.y, error(y_var)),
+        x_px: Measured::new(m.x, centre_error(x_var)),
+        y_px: Measured::new(m.y, centre_error(y_var)),
         variance_px2: Measured::new(variance, error(width_var)),
         flux: m.flux,
-        peak,
+        peak: seen.profile.peak,
         skewness: m.xxx / m.xx.max(1e-6).powf(1.5),
-        window_change_px: wider.moments.x - m.x,
-        tone_change_px: toned.moments.x - m.x,
-        window: inside(patch.window, centre, view.radius),
+        window_change_px: wider,
+        tone_change_px: toned,
+        window: inside(patch.window, centre, seen.radius),
         flags,
     })
+}
+
+/// Whether light of the target reaches the frame's edge.
+fn clipped(plane: &Plane, seen: &Seen, (x, y): (f64, f64)) -> bool {
+    let (right, bottom) = (f64::from(plane.width() - 1), f64::from(plane.height() - 1));
+    let support = seen.support;
+    if x - support > 0.0 && y - support > 0.0 && x + support < right && y + support < bottom {
+        return false;
+    }
+    let (mut light, mut count) = (0.0, 0.0);
+    for_pixels(&seen.patch, (x, y), support, |index, dx, dy| {
+        let (u, v) = (x + dx, y + dy);
+        if u < 2.0 || v < 2.0 || u > right - 2.0 || v > bottom - 2.0 {
+            light += f64::from(seen.patch.light[index]) - seen.ring.plane.at(u, v);
+            count += 1.0;
+        }
+    });
+    let noise = (seen.ring.pixel_variance / f64::max(count, 1.0)).sqrt();
+    count > 0.0 && light / count > (0.01 * seen.profile.peak).max(4.0 * noise)
 }
 
 /// The part of a patch's window that a round window covers.

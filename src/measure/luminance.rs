@@ -22,6 +22,16 @@ fn power_to_linear(coded: f64) -> f64 {
     coded.powf(2.2)
 }
 
+/// Change of linear light for one 8-bit code of change, at this light.
+pub(super) fn slope_at(light: f64) -> f64 {
+    let per_coded = if light <= 0.003_130_8 {
+        1.0 / 12.92
+    } else {
+        2.4 / 1.055 * light.min(1.0).powf(1.4 / 2.4)
+    };
+    per_coded / 255.0
+}
+
 /// One bit depth's tables, indexed by code.
 pub(super) struct Tables {
     /// Linear light, 0 to 1.

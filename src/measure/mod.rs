@@ -7,9 +7,12 @@ mod background;
 mod centre;
 mod flags;
 mod luminance;
+mod noise;
 mod plane;
+mod profile;
 mod ranking;
 mod reduced;
+mod ring;
 mod search;
 mod target;
 

@@ -10,11 +10,12 @@ pub enum Samples {
 }
 
 /// One picture's luminance, upright.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Plane {
     width: u32,
     height: u32,
     samples: Samples,
+    rounding_step: f64,
 }
 
 /// The number of samples is not width × height, or a side is 0.
@@ -46,11 +47,32 @@ impl Plane {
                 samples: count,
             });
         }
+        let rounding_step = match samples {
+            Samples::Eight(_) => 1.0,
+            Samples::Sixteen(_) => 1.0 / 257.0,
+        };
         Ok(Self {
             width,
             height,
             samples,
+            rounding_step,
         })
+    }
+
+    /// The same picture, told how coarsely its file rounds smooth light, in 8-bit codes: for JPEG the quantization step
+    /// of the lowest frequencies. It enters the uncertainty only. A step that is not from 0 to 255 is left out.
+    #[must_use]
+    pub fn with_rounding_step(mut self, step: f64) -> Self {
+        if (0.0..=255.0).contains(&step) {
+            self.rounding_step = self.rounding_step.max(step);
+        }
+        self
+    }
+
+    /// Step to which the file rounds smooth light, 8-bit codes: 1 for plain 8 bit, 1/257 for 16 bit.
+    #[must_use]
+    pub const fn rounding_step(&self) -> f64 {
+        self.rounding_step
     }
 
     /// Columns.

@@ -310,12 +310,28 @@ impl Scene {
                 jpeg_encoder::ColorType::Luma,
             )
             .expect("a JPEG of sane size");
+        let step = rounding_step(&file);
         let options = zune_core::options::DecoderOptions::default()
             .jpeg_set_out_colorspace(zune_core::colorspace::ColorSpace::Luma);
         let cursor = zune_core::bytestream::ZCursor::new(file);
         let decoded = zune_jpeg::JpegDecoder::new_with_options(cursor, options)
             .decode()
             .expect("own JPEG");
-        self.plane(Samples::Eight(decoded))
+        self.plane(Samples::Eight(decoded)).with_rounding_step(step)
     }
+}
+
+/// Root mean square of the quantization steps of the mean and the five lowest frequencies, from the file's first table.
+fn rounding_step(file: &[u8]) -> f64 {
+    let at = file
+        .windows(2)
+        .position(|w| w == [0xFF, 0xDB])
+        .expect("a quantization table");
+    let table = &file[at + 5..];
+    (table[..6]
+        .iter()
+        .map(|&q| f64::from(q).powi(2))
+        .sum::<f64>()
+        / 6.0)
+        .sqrt()
 }

@@ -1,0 +1,277 @@
+//! How far a target's light reaches: a coarse map of the light around a place in rings and sixteen sectors.
+//!
+//! The support of a target ends at the first ring in which at most one sector is still lit. Convex tape and every blur
+//! of it is lit to its end in at least two opposite sectors; a glint, a hot pixel or a neighbour beyond a dark gap is
+//! not reached, and one that touches the target fills one sector only.
+
+use super::background::Surface;
+use super::{Plane, Samples};
+
+/// Sectors of the map.
+pub(super) const SECTORS: usize = 16;
+/// Rings of the map, at most.
+const RINGS: usize = 64;
+/// Pixels looked at along a radius, at most, while a bright target is only located.
+const COARSE_STEPS: f64 = 32.0;
+/// Peak over a cell's noise below which twice as many pixels are looked at along a radius.
+const CLEAR: f64 = 20.0;
+/// Part of the peak that the plateau's second-darkest sector reaches.
+const PLATEAU_PART: f64 = 0.93;
+/// Inner edge of the rings that show the background, as a part of the map's radius.
+const OUTER_PART: f64 = 0.75;
+/// A ring is dark when its second-brightest sector is below this part of the peak…
+const DARK_PART: f64 = 0.015;
+/// …or below this many standard deviations of a cell.
+const DARK_SIGMA: f64 = 3.0;
+
+/// The map: background taken out, light per ring and sector.
+pub(super) struct Profile {
+    /// Width of a ring, px.
+    pub(super) ring_px: f64,
+    /// Light of the second-brightest sector of each ring, above the background.
+    pub(super) high: Vec<f64>,
+    /// Radius within which all sectors but one are about as bright as the peak: the plateau.
+    pub(super) plateau: f64,
+    /// Brightest of `high`.
+    pub(super) peak: f64,
+    /// Radius at which the light ends; `None` when it goes on to the end of the map.
+    pub(super) support: Option<f64>,
+    /// Centre of mass of the light within the support, px.
+    pub(super) centre: (f64, f64),
+    /// Standard deviation of the outer cells.
+    noise: f64,
+    /// Part of the support that lies inside the picture.
+    pub(super) seen: f64,
+}
+
+/// What one cell holds.
+#[derive(Clone, Copy, Default)]
+struct Cell {
+    light: f64,
+    x: f64,
+    y: f64,
+    count: f64,
+}
+
+impl Profile {
+    /// Maps the light around (x, y) out to `radius` px, from as few pixels as show the target clearly, or from a fixed
+    /// finer grid when it is the `last` look.
+    pub(super) fn of(plane: &Plane, place: (f64, f64), radius: f64, last: bool) -> Option<Self> {
+        let mut step = ((radius / (COARSE_STEPS * if last { 4.0 } else { 1.0 })) as usize).max(1);
+        loop {
+            let profile = Self::with_step(plane, place, radius, step)?;
+            if step == 1 || profile.peak > CLEAR * profile.noise {
+                return Some(profile);
+            }
+            step /= 2;
+        }
+    }
+
+    fn with_step(plane: &Plane, (x, y): (f64, f64), radius: f64, step: usize) -> Option<Self> {
+        let rings = RINGS.min(radius.ceil() as usize / step).max(4);
+        let ring_px = radius / rings as f64;
+        let mut cells = vec![Cell::default(); rings * SECTORS];
+        let size = (plane.width() as usize, plane.height() as usize);
+        let mut add = |dx: f64, dy: f64, light: f32| {
+            let ring = ((dx * dx + dy * dy).sqrt() / ring_px) as usize;
+            if ring < rings {
+                let cell = &mut cells[ring * SECTORS + sector(dx, dy)];
+                cell.light += f64::from(light);
+                cell.x += dx;
+                cell.y += dy;
+                cell.count += 1.0;
+            }
+        };
+        let tables = &plane.tables().light;
+        match plane.samples() {
+            Samples::Eight(codes) => visit(codes, size, (x, y), radius, step, |dx, dy, code| {
+                add(dx, dy, tables[usize::from(code)]);
+            }),
+            Samples::Sixteen(codes) => visit(codes, size, (x, y), radius, step, |dx, dy, code| {
+                add(dx, dy, tables[usize::from(code)]);
+            }),
+        }
+        Self::read(&cells, rings, ring_px, step as f64, (x, y))
+    }
+
+    fn read(
+        cells: &[Cell],
+        rings: usize,
+        ring_px: f64,
+        step: f64,
+        (x, y): (f64, f64),
+    ) -> Option<Self> {
+        let mean = |cell: &Cell| {
+            (
+                cell.x / cell.count,
+                cell.y / cell.count,
+                cell.light / cell.count,
+            )
+        };
+        let outer = (OUTER_PART * rings as f64) as usize * SECTORS;
+        let samples: Vec<_> = cells[outer..]
+            .iter()
+            .filter(|c| c.count > 0.0)
+            .map(mean)
+            .collect();
+        if samples.len() < 6 {
+            return None;
+        }
+        let background = Surface::fit(&samples, 1, 3.0, 1e-5);
+        let above = |cell: &Cell| {
+            let (dx, dy, light) = mean(cell);
+            light - background.at(dx, dy)
+        };
+        let (mut high, mut low): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
+        for ring in cells.chunks(SECTORS) {
+            let mut lit: Vec<f64> = ring.iter().filter(|c| c.count > 0.0).map(above).collect();
+            lit.sort_by(|a, b| b.total_cmp(a));
+            // The innermost rings have less than a pixel a sector: there the brightest will do.
+            high.push(
+                lit.get(1.min(lit.len().saturating_sub(1)))
+                    .copied()
+                    .unwrap_or(0.0),
+            );
+        }
+        let inner = &high[..(rings / 2).max(1)];
+        let peak = inner.iter().copied().fold(0.0, f64::max);
+        let noise = background.noise;
+        let support_ring = (1..rings).find(|&ring| {
+            // Inner cells hold fewer pixels than the outer ones that the noise was seen in.
+            let scale = (rings as f64 * 0.88 / (ring as f64 + 0.5)).sqrt();
+            high[ring] < (DARK_PART * peak).max(DARK_SIGMA * noise * scale)
+        });
+        let support = support_ring
+            .filter(|&ring| (ring as f64) < OUTER_PART * rings as f64)
+            .map(|ring| ring as f64 * ring_px);
+        let plateau_rings = low
+            .iter()
+            .take_while(|&&light| light > PLATEAU_PART * peak - noise)
+            .count();
+        let within = support_ring.unwrap_or(rings);
+        let (mut flux, mut mx, mut my, mut seen) = (0.0, 0.0, 0.0, 0.0);
+        for (index, cell) in cells[..within * SECTORS]
+            .iter()
+            .enumerate()
+            .filter(|(_, c)| c.count > 0.0)
+        {
+            // A cell far brighter than its ring is something else on the target.
+            let light = above(cell).min(1.5 * high[index / SECTORS].max(0.0)) * cell.count;
+            flux += light;
+            mx += light * cell.x / cell.count;
+            my += light * cell.y / cell.count;
+            seen += cell.count;
+        }
+        let area = std::f64::consts::PI * (within as f64 * ring_px / step).powi(2);
+        let centre = if flux > 0.0 {
+            (x + mx / flux, y + my / flux)
+        } else {
+            (x, y)
+        };
+        Some(Self {
+            ring_px,
+            high,
+            plateau: plateau_rings as f64 * ring_px,
+            peak,
+            support,
+            centre,
+            noise,
+            seen: (seen / area).min(1.0),
+        })
+    }
+
+    /// Light to be expected at most at this distance from the centre, above the background.
+    pub(super) fn most_at(&self, distance: f64) -> f64 {
+        let ring = (distance / self.ring_px) as usize;
+        let around = ring.saturating_sub(1)..=ring + 1;
+        around
+            .filter_map(|r| self.high.get(r))
+            .copied()
+            .fold(0.0, f64::max)
+    }
+}
+
+/// Which sixteenth of the circle a direction falls into; neighbours in number are not neighbours in place.
+fn sector(dx: f64, dy: f64) -> usize {
+    const TANGENTS: [f64; 3] = [0.414_213_562_373_095, 1.0, 2.414_213_562_373_095];
+    let (ax, ay) = (dx.abs(), dy.abs());
+    let within = TANGENTS
+        .iter()
+        .filter(|&&tangent| ay > tangent * ax)
+        .count();
+    usize::from(dx < 0.0) * 8 + usize::from(dy < 0.0) * 4 + within
+}
+
+fn visit<T: Copy>(
+    codes: &[T],
+    (width, height): (usize, usize),
+    (x, y): (f64, f64),
+    radius: f64,
+    step: usize,
+    mut each: impl FnMut(f64, f64, T),
+) {
+    let first = |middle: f64| (middle - radius).ceil().max(0.0) as usize;
+    let end = |middle: f64, size: usize| {
+        ((middle + radius).floor() + 1.0).clamp(0.0, size as f64) as usize
+    };
+    for row in (first(y)..end(y, height)).step_by(step) {
+        let line = &codes[row * width..(row + 1) * width];
+        for column in (first(x)..end(x, width)).step_by(step) {
+            each(column as f64 - x, row as f64 - y, line[column]);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn disc(glint: bool) -> Plane {
+        let codes = (0..200 * 200).map(|i: i32| {
+            let (x, y) = (i % 200 - 90, i / 200 - 110);
+            let lit = x * x + y * y <= 40 * 40;
+            let spark = glint && (x - 60).pow(2) + (y - 10).pow(2) <= 16;
+            if spark {
+                255
+            } else if lit {
+                120
+            } else {
+                5
+            }
+        });
+        Plane::new(200, 200, Samples::Eight(codes.collect())).expect("right count")
+    }
+
+    #[test]
+    fn support_ends_with_the_disc_and_not_with_a_glint_beside_it() {
+        for glint in [false, true] {
+            let profile = Profile::of(&disc(glint), (92.0, 108.0), 90.0, true).expect("inside");
+            let support = profile.support.expect("ends inside the map");
+            // 40 px, and 3 px of starting off centre, and a ring of 1.5 px.
+            assert!((40.0..46.0).contains(&support), "{support}");
+            assert!(
+                (profile.centre.0 - 90.0).abs() < 0.7,
+                "{:?}",
+                profile.centre
+            );
+            assert!(
+                (profile.centre.1 - 110.0).abs() < 0.7,
+                "{:?}",
+                profile.centre
+            );
+        }
+    }
+
+    #[test]
+    fn sectors_are_sixteen_and_even() {
+        let mut counts = [0; SECTORS];
+        for degree in 0..1440 {
+            let (s, c) = (f64::from(degree) / 4.0 + 0.1).to_radians().sin_cos();
+            counts[sector(c, s)] += 1;
+        }
+        assert!(
+            counts.iter().all(|&count| (89..=91).contains(&count)),
+            "{counts:?}"
+        );
+    }
+}

@@ -1,0 +1,133 @@
+//! The background of one target, from a ring around it, and the noise of sums of pixels.
+//!
+//! The ring is cut into square cells aligned with the picture (and so, up to 8 px, with the blocks of a JPEG file).
+//! A plane is fitted to the cells' means, without cells that hold something else. How much the means scatter about it
+//! says how much noise a sum of many pixels has: n·Var(mean of n) is the variance of one pixel where noise is
+//! independent, and more where neighbours share their error, as they do after JPEG. That effective variance is what
+//! the uncertainty of a centre needs, not the variance of single pixels.
+
+use super::background::{Surface, median};
+use super::luminance::{Patch, slope_at};
+
+/// Largest cell: a JPEG block.
+const LARGEST_CELL: usize = 8;
+/// Cells wanted across the window's radius.
+const CELLS_A_RADIUS: f64 = 12.0;
+
+/// Cell means within a region: place of the cell's middle, px, and mean light.
+pub(super) struct Cells {
+    /// Pixels in a cell.
+    pub(super) pixels: f64,
+    /// Middle of each whole cell and the mean of its light.
+    pub(super) means: Vec<(f64, f64, f64)>,
+}
+
+impl Cells {
+    /// Side of a cell for a window of this radius, px.
+    pub(super) fn side(radius: f64) -> usize {
+        match radius / CELLS_A_RADIUS {
+            r if r < 3.0 => 2,
+            r if r < 7.0 => 4,
+            _ => LARGEST_CELL,
+        }
+    }
+
+    /// Means of the cells that lie wholly inside the patch and whose middle satisfies `wanted` (x and y in px).
+    pub(super) fn of(
+        patch: &Patch,
+        side: usize,
+        light: &impl Fn(usize) -> f32,
+        wanted: impl Fn(f64, f64) -> bool,
+    ) -> Self {
+        let (left, top) = (patch.window.left as usize, patch.window.top as usize);
+        let (right, bottom) = (
+            patch.window.right as usize + 1,
+            patch.window.bottom as usize + 1,
+        );
+        let width = patch.width();
+        let pixels = (side * side) as f64;
+        let half = (side as f64 - 1.0) / 2.0;
+        let mut means = Vec::new();
+        for row in (top.next_multiple_of(side)..bottom)
+            .step_by(side)
+            .filter(|row| row + side <= bottom)
+        {
+            for column in (left.next_multiple_of(side)..right)
+                .step_by(side)
+                .filter(|c| c + side <= right)
+            {
+                let (x, y) = (column as f64 + half, row as f64 + half);
+                if wanted(x, y) {
+                    let sum: f64 = (row..row + side)
+                        .map(|r| {
+                            let start = (r - top) * width + column - left;
+                            (start..start + side)
+                                .map(|i| f64::from(light(i)))
+                                .sum::<f64>()
+                        })
+                        .sum();
+                    means.push((x, y, sum / pixels));
+                }
+            }
+        }
+        Self { pixels, means }
+    }
+}
+
+/// Least standard deviation of cell means that is believed when cells are judged, light: means that are rounded in steps
+/// of a code or so (JPEG rounds the mean of a block to 1/8 of its first quantization step) are no outliers.
+pub(super) fn least_scatter(cells: &Cells) -> f64 {
+    let mut means: Vec<f64> = cells.means.iter().map(|cell| cell.2).collect();
+    0.3 * slope_at(median(&mut means))
+}
+
+/// The background's plane and its noise.
+pub(super) struct Ring {
+    /// Level and slope.
+    pub(super) plane: Surface,
+    /// Effective variance of one pixel in sums, light².
+    pub(super) pixel_variance: f64,
+    /// Variance of the plane's slope along each axis, (light/px)².
+    pub(super) slope_variance: f64,
+    /// Variance of the plane's level at the ring's middle, light².
+    pub(super) level_variance: f64,
+}
+
+impl Ring {
+    /// Fits the ring between two radii around (x, y); `None` where fewer than a handful of cells lie in the picture.
+    pub(super) fn of(
+        patch: &Patch,
+        (x, y): (f64, f64),
+        inner: f64,
+        outer: f64,
+        light: &impl Fn(usize) -> f32,
+    ) -> Option<Self> {
+        let within = |u: f64, v: f64| {
+            let r2 = (u - x).powi(2) + (v - y).powi(2);
+            r2 >= inner * inner && r2 <= outer * outer
+        };
+        let cells = Cells::of(patch, Cells::side(inner), light, within);
+        if cells.means.len() < 8 {
+            return None;
+        }
+        let floor = least_scatter(&cells);
+        let plane = Surface::fit(&cells.means, 1, 4.0, floor);
+        let limit = 4.0 * plane.noise.max(floor);
+        let (mut count, mut scatter, mut lever) = (0.0, 0.0, 0.0);
+        for &(u, v, light) in &cells.means {
+            let off = light - plane.at(u, v);
+            if off.abs() <= limit {
+                count += 1.0;
+                scatter += off * off;
+                lever += ((u - x).powi(2) + (v - y).powi(2)) / 2.0;
+            }
+        }
+        let cell_variance = scatter / (count - 3.0_f64).max(1.0);
+        Some(Self {
+            plane,
+            pixel_variance: cell_variance * cells.pixels,
+            slope_variance: cell_variance / lever.max(1.0),
+            level_variance: cell_variance / count.max(1.0),
+        })
+    }
+}
