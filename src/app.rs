@@ -100,6 +100,7 @@ impl App {
             limits: self.config.limits(),
             wake: self.wake.clone(),
             threads: self.config.measure_threads,
+            timing: crate::worker::Timing::default(),
         };
         tokio::spawn(worker.run(self.stop.clone()))
     }

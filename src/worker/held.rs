@@ -1,0 +1,457 @@
+//! A job that is held: kept alive while it is measured, then finished, failed or given back.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::task::{JoinError, JoinHandle};
+use tokio_util::sync::CancellationToken;
+
+use super::measuring::Course;
+use super::timing::{Pause, Timing};
+use super::{MAX_ATTEMPTS, Worker, now_ms};
+use crate::store::{ClaimedJob, Store, StoreError, SweepId, SweepInput};
+use crate::sweep::{ALGORITHM_VERSION, SweepMeasurement};
+
+/// How long a dropped measurement is waited for: a frame that is being decoded has to come to its end.
+const DROPPED_WORK_ENDS_WITHIN: Duration = Duration::from_secs(10);
+
+/// How a job left this worker's hands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Ended {
+    /// Its result is stored, or it failed by itself, or it is somebody else's now.
+    Over,
+    /// The disk or the database failed; the next job would fare no better right now.
+    Faulted,
+}
+
+/// One claimed job.
+pub(super) struct Held {
+    store: Store,
+    timing: Timing,
+    job: ClaimedJob,
+}
+
+/// Why a measurement came to nothing.
+enum Loss {
+    /// The program stops.
+    Stopped,
+    /// The lease is somebody else's.
+    LeaseLost,
+    /// A panic; the text is its message.
+    Panicked(String),
+    /// The disk; the text says what and where.
+    Disk(String),
+}
+
+impl Held {
+    pub(super) fn new(worker: &Worker, job: ClaimedJob) -> Self {
+        Self {
+            store: worker.store.clone(),
+            timing: worker.timing,
+            job,
+        }
+    }
+
+    pub(super) const fn sweep(&self) -> SweepId {
+        self.job.sweep
+    }
+
+    /// Measures off the async threads with a heartbeat beside it, and stores what comes out.
+    pub(super) async fn carry_out(
+        self,
+        input: Arc<SweepInput>,
+        measuring: impl FnOnce(&SweepInput, &Course) -> SweepMeasurement + Send + 'static,
+        stop: &CancellationToken,
+    ) -> Ended {
+        let started = std::time::Instant::now();
+        let course = Arc::new(Course::default());
+        let work = tokio::task::spawn_blocking({
+            let (input, course) = (input.clone(), course.clone());
+            move || measuring(&input, &course)
+        });
+        let sweep = self.job.sweep;
+        match self.watch(work, &course, input.frames.len(), stop).await {
+            Ok(measurement) => {
+                let seconds = started.elapsed().as_secs_f64();
+                let ended = self.finish(&input, measurement, stop).await;
+                tracing::info!(
+                    sweep,
+                    frames = input.frames.len(),
+                    seconds,
+                    "a sweep was measured"
+                );
+                ended
+            }
+            Err(Loss::Stopped) => {
+                self.give_back().await;
+                Ended::Over
+            }
+            Err(Loss::LeaseLost) => {
+                tracing::info!(
+                    sweep,
+                    "a measurement was dropped: the sweep was changed or another worker has it"
+                );
+                Ended::Over
+            }
+            Err(Loss::Panicked(words)) => self.fail(&words).await,
+            Err(Loss::Disk(words)) => {
+                self.fail(&words).await;
+                Ended::Faulted
+            }
+        }
+    }
+
+    /// Waits for the work and shows that it is alive; drops it when the program stops or the lease is lost.
+    async fn watch(
+        &self,
+        mut work: JoinHandle<SweepMeasurement>,
+        course: &Course,
+        frames: usize,
+        stop: &CancellationToken,
+    ) -> Result<SweepMeasurement, Loss> {
+        let mut beat = tokio::time::interval(self.timing.heartbeat);
+        beat.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+        let loss = loop {
+            tokio::select! {
+                outcome = &mut work => return read_outcome(outcome, course),
+                _ = beat.tick() => match self.beat(course.done(), frames).await {
+                    Ok(true) => {}
+                    Ok(false) => break Loss::LeaseLost,
+                    // The lease may well outlast the fault.
+                    Err(error) => tracing::warn!(%error, sweep = self.job.sweep, "a heartbeat failed"),
+                },
+                () = stop.cancelled() => break Loss::Stopped,
+            }
+        };
+        course.drop_work();
+        if tokio::time::timeout(DROPPED_WORK_ENDS_WITHIN, work)
+            .await
+            .is_err()
+        {
+            tracing::warn!(
+                sweep = self.job.sweep,
+                "a dropped measurement takes long to end"
+            );
+        }
+        Err(loss)
+    }
+
+    async fn beat(&self, done: usize, frames: usize) -> Result<bool, StoreError> {
+        let count = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+        self.store
+            .heartbeat(
+                &self.job,
+                count(done),
+                count(frames),
+                self.timing.lease_ms(),
+                now_ms(),
+            )
+            .await
+    }
+
+    /// Stores the result, trying again while the disk is full or the database busy: the measuring is not done twice for that.
+    async fn finish(
+        self,
+        input: &SweepInput,
+        measurement: SweepMeasurement,
+        stop: &CancellationToken,
+    ) -> Ended {
+        let mut pause = Pause::new(self.timing.shortest_pause, self.timing.longest_pause);
+        loop {
+            let stored = self
+                .store
+                .finish_job(&self.job, input, ALGORITHM_VERSION, &measurement, now_ms())
+                .await;
+            match stored {
+                // False: the lease was lost in the last moment, and the result is somebody else's to give.
+                Ok(_) => return Ended::Over,
+                Err(error @ StoreError::Damaged(_)) => return self.fail(&error.to_string()).await,
+                Err(error) => {
+                    tracing::error!(%error, sweep = self.job.sweep, "a result could not be stored; it will be tried again");
+                }
+            }
+            pause.rest(stop).await;
+            if stop.is_cancelled() {
+                self.give_back().await;
+                return Ended::Faulted;
+            }
+        }
+    }
+
+    /// Counts this try as failed; the job waits again or is set aside.
+    pub(super) async fn fail(self, words: &str) -> Ended {
+        tracing::error!(
+            sweep = self.job.sweep,
+            attempt = self.job.attempt,
+            reason = words,
+            "a measurement failed"
+        );
+        let noted = self
+            .store
+            .fail_job(&self.job, words, MAX_ATTEMPTS, now_ms())
+            .await;
+        match noted {
+            Ok(()) => Ended::Over,
+            Err(error) => {
+                tracing::error!(%error, sweep = self.job.sweep, "a failed job could not be noted; its lease will run out");
+                Ended::Faulted
+            }
+        }
+    }
+
+    /// Gives the job back as if it had not been claimed.
+    pub(super) async fn give_back(self) {
+        if let Err(error) = self.store.give_back_job(&self.job).await {
+            tracing::warn!(%error, sweep = self.job.sweep, "a job could not be given back; its lease will run out");
+        }
+    }
+}
+
+/// What came of the work: a panic, a failed disk, or a measurement.
+fn read_outcome(
+    outcome: Result<SweepMeasurement, JoinError>,
+    course: &Course,
+) -> Result<SweepMeasurement, Loss> {
+    if let Some(fault) = course.fault() {
+        return Err(Loss::Disk(fault.to_owned()));
+    }
+    outcome.map_err(|error| {
+        Loss::Panicked(match error.try_into_panic() {
+            Ok(panic) => format!(
+                "measuring failed inside the program: {}",
+                panic_words(panic.as_ref())
+            ),
+            Err(cancelled) => format!("measuring was broken off: {cancelled}"),
+        })
+    })
+}
+
+fn panic_words(panic: &(dyn std::any::Any + Send)) -> &str {
+    panic
+        .downcast_ref::<&str>()
+        .copied()
+        .or_else(|| panic.downcast_ref::<String>().map(String::as_str))
+        .unwrap_or("no message")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::{Conditions, JobState, Kind, LensDraft, Role, SweepDraft, UploadFile};
+    use crate::sweep::{DistanceSource, FrameInfo, SweepSettings};
+
+    const TIMING: Timing = Timing {
+        lease: Duration::from_secs(30),
+        heartbeat: Duration::from_millis(10),
+        poll: Duration::from_millis(10),
+        shortest_pause: Duration::from_millis(1),
+        longest_pause: Duration::from_millis(5),
+    };
+
+    /// A store with one sweep of one frame that waits to be measured.
+    async fn one_waiting(folder: &tempfile::TempDir) -> (Store, SweepId) {
+        let store = Store::open(&folder.path().join("breathmark.sqlite"))
+            .await
+            .expect("a new database");
+        let account = store
+            .add_account("Ines", Role::Reviewer, "not a hash", 0)
+            .await
+            .expect("a first account");
+        let lens = LensDraft {
+            maker: "Tindra".to_owned(),
+            model: "Sound 85 f/1.8".to_owned(),
+            mount: "Harrow lock".to_owned(),
+            kind: Kind::Prime,
+            focal_min_mm: 85.0,
+            focal_max_mm: 85.0,
+            max_aperture: 1.8,
+            closest_focus_m: None,
+        };
+        let lens = store.add_lens(&lens, None, 0).await.expect("a new lens");
+        let upload = store
+            .open_upload(account, lens.id, &Conditions::default(), 0)
+            .await
+            .expect("an upload");
+        let file = UploadFile {
+            name: "SWP_0001.JPG".to_owned(),
+            sha256: "a".repeat(64),
+            bytes: 1,
+            refused: None,
+            info: FrameInfo::default(),
+        };
+        store
+            .add_upload_file(upload, &file, 0)
+            .await
+            .expect("a new file");
+        let draft = SweepDraft {
+            name: "card".to_owned(),
+            settings: SweepSettings::default(),
+            files: vec![file],
+        };
+        let sweeps = store
+            .finish_upload(upload, &[draft], 0)
+            .await
+            .expect("an open upload");
+        (store, sweeps[0])
+    }
+
+    async fn claim(store: &Store) -> (Held, Arc<SweepInput>) {
+        let job = store
+            .claim_job(TIMING.lease_ms(), MAX_ATTEMPTS, now_ms())
+            .await
+            .expect("a working store")
+            .expect("a waiting job");
+        let input = store
+            .sweep_input(job.sweep)
+            .await
+            .expect("a working store")
+            .expect("the sweep is there");
+        let held = Held {
+            store: store.clone(),
+            timing: TIMING,
+            job,
+        };
+        (held, Arc::new(input))
+    }
+
+    fn nothing_measured(input: &SweepInput) -> SweepMeasurement {
+        SweepMeasurement {
+            name: input.name.clone(),
+            focal_length: None,
+            f_number: None,
+            camera: None,
+            lens: None,
+            captured_at: None,
+            picture_size_px: None,
+            frames: Vec::new(),
+            summary: None,
+            distance_source: DistanceSource::None,
+            closest_focus: None,
+            findings: Vec::new(),
+        }
+    }
+
+    /// Runs until the course is dropped, as a long measurement does.
+    fn until_dropped(input: &SweepInput, course: &Course) -> SweepMeasurement {
+        while !course.is_dropped() {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        nothing_measured(input)
+    }
+
+    async fn job(store: &Store, sweep: SweepId) -> crate::store::JobView {
+        store
+            .job_view(sweep)
+            .await
+            .expect("a working store")
+            .expect("a job")
+    }
+
+    #[tokio::test]
+    async fn a_panic_fails_its_job_with_words_and_the_third_sets_it_aside() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let (store, sweep) = one_waiting(&folder).await;
+        let stop = CancellationToken::new();
+        for attempt in 1..=MAX_ATTEMPTS {
+            let (held, input) = claim(&store).await;
+            let ended = held
+                .carry_out(input, |_, _| panic!("a defect"), &stop)
+                .await;
+            assert_eq!(ended, Ended::Over);
+            let view = job(&store, sweep).await;
+            assert_eq!(view.attempts, attempt);
+            let words = view.error.expect("what went wrong");
+            assert!(words.contains("a defect"), "{words}");
+        }
+        assert_eq!(job(&store, sweep).await.state, JobState::SetAside);
+    }
+
+    #[tokio::test]
+    async fn at_a_shutdown_the_job_is_given_back_uncounted() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let (store, sweep) = one_waiting(&folder).await;
+        let (held, input) = claim(&store).await;
+        let stop = CancellationToken::new();
+        let stopping = stop.clone();
+        tokio::spawn(async move {
+            tokio::time::sleep(Duration::from_millis(30)).await;
+            stopping.cancel();
+        });
+        held.carry_out(input, until_dropped, &stop).await;
+        let view = job(&store, sweep).await;
+        assert_eq!((view.state, view.attempts), (JobState::Waiting, 0));
+        let stored = store.sweep(sweep).await.expect("a working store");
+        assert!(stored.expect("the sweep").result.is_none());
+    }
+
+    #[tokio::test]
+    async fn a_changed_sweep_takes_its_job_away_and_the_old_measurement_is_dropped() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let (store, sweep) = one_waiting(&folder).await;
+        let (held, input) = claim(&store).await;
+        store
+            .change_sweep(sweep, &SweepSettings::default(), "again", now_ms())
+            .await
+            .expect("the sweep is there");
+        let ended = held
+            .carry_out(input, until_dropped, &CancellationToken::new())
+            .await;
+        assert_eq!(ended, Ended::Over);
+        let view = job(&store, sweep).await;
+        assert_eq!((view.state, view.attempts), (JobState::Waiting, 0));
+    }
+
+    #[tokio::test]
+    async fn a_failed_disk_counts_a_try_and_asks_for_a_rest() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let (store, sweep) = one_waiting(&folder).await;
+        let (held, input) = claim(&store).await;
+        let originals = crate::intake::Originals::open(folder.path()).expect("a writable folder");
+        let threads = rayon::ThreadPoolBuilder::new().num_threads(1).build();
+        let measuring = super::super::measuring::with_originals(
+            originals,
+            crate::intake::Limits::default(),
+            Arc::new(threads.expect("a thread")),
+        );
+        // The row says that there is an original, the folder has none.
+        let ended = held
+            .carry_out(input, measuring, &CancellationToken::new())
+            .await;
+        assert_eq!(ended, Ended::Faulted);
+        let view = job(&store, sweep).await;
+        assert_eq!((view.state, view.attempts), (JobState::Waiting, 1));
+        let words = view.error.expect("what went wrong");
+        assert!(
+            words.contains("SWP_0001.JPG") || words.contains(&"a".repeat(64)),
+            "{words}"
+        );
+    }
+
+    #[tokio::test]
+    async fn the_heartbeat_carries_progress() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let (store, sweep) = one_waiting(&folder).await;
+        let (held, input) = claim(&store).await;
+        let stop = CancellationToken::new();
+        let watched = async {
+            loop {
+                let view = job(&store, sweep).await;
+                if view.frames_done == 1 {
+                    assert_eq!((view.state, view.frames_total), (JobState::Running, 1));
+                    stop.cancel();
+                    return;
+                }
+                tokio::time::sleep(Duration::from_millis(2)).await;
+            }
+        };
+        let measuring = |input: &SweepInput, course: &Course| {
+            course.note(1);
+            until_dropped(input, course)
+        };
+        tokio::time::timeout(Duration::from_secs(5), async {
+            tokio::join!(held.carry_out(input, measuring, &stop), watched)
+        })
+        .await
+        .expect("progress is seen");
+    }
+}
