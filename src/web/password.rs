@@ -42,7 +42,7 @@ pub enum PasswordError {
 ///
 /// # Errors
 /// `TooShort`, `TooLong`, `Common` or `IsName`.
-pub fn check(name: &str, password: &str) -> Result<(), PasswordError> {
+pub fn check(password: &str, name: &str) -> Result<(), PasswordError> {
     let length = password.chars().count();
     if length < *LENGTH.start() {
         return Err(PasswordError::TooShort);
@@ -103,12 +103,12 @@ mod tests {
 
     #[test]
     fn rules_are_length_and_commonness_only() {
-        assert_eq!(check("mara", "short"), Err(PasswordError::TooShort));
-        assert_eq!(check("mara", &"x".repeat(129)), Err(PasswordError::TooLong));
-        assert_eq!(check("mara", "Password1"), Err(PasswordError::Common));
-        assert_eq!(check("mara quay", "Mara Quay"), Err(PasswordError::IsName));
-        assert_eq!(check("mara", "tape on black"), Ok(()));
-        assert_eq!(check("mara", "ÄÖÜäöüßé"), Ok(()));
+        assert_eq!(check("short", "mara"), Err(PasswordError::TooShort));
+        assert_eq!(check(&"x".repeat(129), "mara"), Err(PasswordError::TooLong));
+        assert_eq!(check("Password1", "mara"), Err(PasswordError::Common));
+        assert_eq!(check("Mara Quay", "mara quay"), Err(PasswordError::IsName));
+        assert_eq!(check("tape on black", "mara"), Ok(()));
+        assert_eq!(check("ÄÖÜäöüßé", "mara"), Ok(()));
     }
 
     #[test]

@@ -1,0 +1,35 @@
+//! Files of an upload that were not taken, and why; their bytes are not kept.
+
+use super::{AccountId, Store, StoreError, SweepId, Upload, UploadId};
+
+#[allow(unused_variables, clippy::unused_async)]
+impl Store {
+    /// Notes that a file was not taken; a file of this name that is taken later clears the note.
+    pub async fn add_refusal(
+        &self,
+        upload: UploadId,
+        name: &str,
+        reason: &str,
+    ) -> Result<(), StoreError> {
+        unimplemented!()
+    }
+    /// Names and reasons of files that were not taken and have not been replaced by one that was, by name.
+    pub async fn refusals(&self, upload: UploadId) -> Result<Vec<(String, String)>, StoreError> {
+        unimplemented!()
+    }
+    /// How many files of an upload are stored.
+    pub async fn upload_file_count(&self, upload: UploadId) -> Result<u64, StoreError> {
+        unimplemented!()
+    }
+    /// Uploads of an account (of everybody for `None`) that were not finished, newest first, with how many files each has.
+    pub async fn open_uploads(
+        &self,
+        account: Option<AccountId>,
+    ) -> Result<Vec<(Upload, u64)>, StoreError> {
+        unimplemented!()
+    }
+    /// The sweeps that a finished upload was sorted into.
+    pub async fn sweeps_of_upload(&self, upload: UploadId) -> Result<Vec<SweepId>, StoreError> {
+        unimplemented!()
+    }
+}
