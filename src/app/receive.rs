@@ -2,6 +2,8 @@
 //!
 //! The form, the API and the demo all come through here.
 
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 use std::io::Read;
 
 use super::App;
@@ -60,7 +62,8 @@ impl App {
         Ok(file)
     }
 
-    /// Sorts the frames of an upload into sweeps and puts them in line to be measured. Finishing again gives the same sweeps.
+    /// Sorts the frames of an upload into sweeps and puts them in line to be measured. A picture that came twice under
+    /// two names counts once. Finishing again gives the same sweeps.
     ///
     /// # Errors
     /// `Store` when the database can't be written.
@@ -70,10 +73,24 @@ impl App {
         now_ms: i64,
     ) -> Result<Vec<SweepId>, ReceiveError> {
         let files = self.store.upload_files(upload.id).await?;
-        let frames: Vec<UploadFile> = files
-            .into_iter()
-            .filter(|file| file.refused.is_none())
-            .collect();
+        let mut frames: Vec<UploadFile> = Vec::new();
+        let mut first_of = HashMap::new();
+        for file in files.into_iter().filter(|file| file.refused.is_none()) {
+            match first_of.entry(file.sha256.clone()) {
+                Entry::Occupied(first) => {
+                    let first: &String = first.get();
+                    let reason =
+                        format!("the same picture as {first}, byte for byte; it counts once");
+                    self.store
+                        .add_refusal(upload.id, &file.name, &reason)
+                        .await?;
+                }
+                Entry::Vacant(place) => {
+                    place.insert(file.name.clone());
+                    frames.push(file);
+                }
+            }
+        }
         let infos: Vec<FrameInfo> = frames.iter().map(|file| file.info.clone()).collect();
         let settings = SweepSettings {
             target_distance: upload.conditions.target_distance,

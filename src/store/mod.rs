@@ -15,6 +15,7 @@ mod open;
 mod publishing;
 mod ranking;
 mod read_model;
+mod refusals;
 mod search;
 mod sessions;
 mod sweeps;

@@ -1,19 +1,23 @@
 //! Files that arrive, by form or by API: bytes to the temporary folder under a limit, then judged by what they are and
 //! kept, then noted in the upload; a finished upload becomes sweeps.
 
-use std::io::{BufReader, Read as _};
+use std::io::{BufReader, Cursor, Read as _};
 use std::time::Duration;
 
 use axum::body::Bytes;
 use futures_util::{Stream, StreamExt as _};
 use tempfile::NamedTempFile;
 use tokio::io::AsyncWriteExt as _;
+use tokio::runtime::Handle;
 
+use super::observe::RequestId;
+use super::session::SignedIn;
 use super::{Web, WebError, now_ms};
-use crate::app::App;
-use crate::intake::{self, IntakeError, Limits, Originals, StoredOriginal};
-use crate::store::{Conditions, StoreError, SweepDraft, SweepId, Upload, UploadFile, UploadId};
-use crate::sweep::{self, FrameInfo, SweepSettings};
+use crate::app::{App, ReceiveError};
+use crate::intake::{self, IntakeError, Limits, StoredOriginal};
+use crate::store::{
+    AuditEntry, Conditions, Lens, LensDraft, StoreError, SweepId, Upload, UploadId,
+};
 
 /// How long a client may send nothing in the middle of a file.
 const STALL_PATIENCE: Duration = Duration::from_secs(30);
@@ -30,6 +34,9 @@ pub(super) struct Received {
     file: NamedTempFile,
     is_archive: bool,
 }
+
+/// What a file is called whose name can't be shown.
+const UNSHOWABLE: &str = "(a file whose name can't be shown)";
 
 /// What became of one file.
 #[derive(Debug)]
@@ -138,7 +145,7 @@ pub(super) async fn take_in(
         Ok(name) => name,
         Err(error) => {
             return Ok(vec![Arrival {
-                name: "(a file whose name can't be shown)".into(),
+                name: UNSHOWABLE.into(),
                 outcome: Err(error.to_string()),
             }]);
         }
@@ -148,113 +155,26 @@ pub(super) async fn take_in(
         return Ok(vec![refused]);
     }
     let judged = {
-        let _place = web
-            .intake
-            .acquire()
-            .await
-            .map_err(WebError::inside)?;
-        let originals = app.originals.clone();
-        tokio::task::spawn_blocking(move || judge(received, name, &originals, &limits)).await??
+        let _place = web.intake.acquire().await.map_err(WebError::inside)?;
+        let desk = Desk {
+            app: app.clone(),
+            upload: upload.id,
+            limits,
+            runtime: Handle::current(),
+        };
+        tokio::task::spawn_blocking(move || desk.judge(&received, name)).await??
     };
     let mut arrivals = Vec::with_capacity(judged.len());
     for (name, outcome) in judged {
-        let arrival = match outcome {
-            Ok((original, info)) => note(app, upload.id, name, original, info).await?,
+        arrivals.push(match outcome {
+            Ok(original) => Arrival {
+                name,
+                outcome: Ok(original),
+            },
             Err(reason) => refuse(app, upload.id, name, reason).await?,
-        };
-        arrivals.push(arrival);
+        });
     }
     Ok(arrivals)
-}
-
-type Judged = Vec<(String, Result<(StoredOriginal, FrameInfo), String>)>;
-
-/// Judges and keeps; blocking. Only trouble with the disk is an error.
-fn judge(
-    received: Received,
-    name: String,
-    originals: &Originals,
-    limits: &Limits,
-) -> Result<Judged, WebError> {
-    let keep = |bytes: &[u8], name: &str| -> Result<(StoredOriginal, FrameInfo), IntakeError> {
-        let info = intake::inspect(bytes, name, limits)?;
-        let original = originals.keep(&mut &*bytes, limits.max_file_bytes)?;
-        Ok((original, info))
-    };
-    if !received.is_archive {
-        let mut bytes = Vec::new();
-        received
-            .file
-            .as_file()
-            .take(limits.max_file_bytes + 1)
-            .read_to_end(&mut bytes)
-            .map_err(IntakeError::Io)?;
-        let outcome = reason_or_trouble(keep(&bytes, &name))?;
-        return Ok(vec![(name, outcome)]);
-    }
-    let folder = name.rsplit_once('.').map_or(name.as_str(), |(stem, _)| stem);
-    let mut judged = Judged::new();
-    let mut trouble = None;
-    let archive = BufReader::new(received.file.reopen().map_err(IntakeError::Io)?);
-    let whole = intake::for_each_in_zip(archive, limits, &mut |inside, bytes| {
-        if trouble.is_some() {
-            return;
-        }
-        let path = format!("{folder}/{inside}");
-        let path = intake::display_path(&path).unwrap_or(path);
-        let outcome = match intake::skip_reason(&path) {
-            Some(reason) => Ok(Err(reason.to_owned())),
-            None => reason_or_trouble(bytes.and_then(|bytes| keep(&bytes, &path))),
-        };
-        match outcome {
-            Ok(outcome) => judged.push((path, outcome)),
-            Err(error) => trouble = Some(error),
-        }
-    });
-    if let Some(trouble) = trouble {
-        return Err(trouble);
-    }
-    if let Err(reason) = reason_or_trouble(whole)? {
-        judged.push((name, Err(reason)));
-    }
-    Ok(judged)
-}
-
-/// Tells what is wrong with a file from trouble with the disk.
-fn reason_or_trouble<T>(result: Result<T, IntakeError>) -> Result<Result<T, String>, WebError> {
-    match result {
-        Ok(value) => Ok(Ok(value)),
-        Err(error @ IntakeError::Io(_)) => Err(error.into()),
-        Err(error) => Ok(Err(error.to_string())),
-    }
-}
-
-async fn note(
-    app: &App,
-    upload: UploadId,
-    name: String,
-    original: StoredOriginal,
-    info: FrameInfo,
-) -> Result<Arrival, WebError> {
-    let file = UploadFile {
-        name: name.clone(),
-        sha256: original.sha256.clone(),
-        bytes: original.bytes,
-        refused: None,
-        info,
-    };
-    match app.store.add_upload_file(upload, &file, now_ms()).await {
-        Ok(()) => Ok(Arrival {
-            name,
-            outcome: Ok(original),
-        }),
-        Err(StoreError::Conflict(_)) => {
-            let reason =
-                "another picture of this name was sent before; rename one of them and send it again";
-            refuse(app, upload, name, reason.to_owned()).await
-        }
-        Err(error) => Err(error.into()),
-    }
 }
 
 async fn refuse(
@@ -270,60 +190,173 @@ async fn refuse(
     })
 }
 
+/// A file that is judged and, where it is a picture, kept and noted in the upload.
+type Judged = Vec<(String, Result<StoredOriginal, String>)>;
+
+/// Where judged files go.
+struct Desk {
+    app: App,
+    upload: UploadId,
+    limits: Limits,
+    runtime: Handle,
+}
+
+impl Desk {
+    /// Judges and keeps one file or all files of an archive; blocking. Only trouble with the disk or the database is an error.
+    fn judge(&self, received: &Received, name: String) -> Result<Judged, WebError> {
+        if !received.is_archive {
+            let mut bytes = Vec::new();
+            received
+                .file
+                .reopen()
+                .map_err(IntakeError::Io)?
+                .take(self.limits.max_file_bytes + 1)
+                .read_to_end(&mut bytes)
+                .map_err(IntakeError::Io)?;
+            let outcome = self.keep(bytes, &name)?;
+            return Ok(vec![(name, outcome)]);
+        }
+        let folder = name
+            .rsplit_once('.')
+            .map_or(name.as_str(), |(stem, _)| stem);
+        let mut judged = Judged::new();
+        let mut trouble = None;
+        let archive = BufReader::new(received.file.reopen().map_err(IntakeError::Io)?);
+        let whole = intake::for_each_in_zip(archive, &self.limits, &mut |inside, bytes| {
+            if trouble.is_some() {
+                return;
+            }
+            let path = format!("{folder}/{inside}");
+            let path = intake::display_path(&path).unwrap_or(path);
+            let outcome = match (intake::skip_reason(&path), bytes) {
+                (Some(reason), _) => Ok(Err(reason.to_owned())),
+                (None, Ok(bytes)) => self.keep(bytes, &path),
+                (None, Err(error)) => reason_or_trouble(error).map(Err),
+            };
+            match outcome {
+                Ok(outcome) => judged.push((path, outcome)),
+                Err(error) => trouble = Some(error),
+            }
+        });
+        if let Some(trouble) = trouble {
+            return Err(trouble);
+        }
+        if let Err(error) = whole {
+            judged.push((name, Err(reason_or_trouble(error)?)));
+        }
+        Ok(judged)
+    }
+
+    /// Looks at the header first, so that bytes which are no frame are never kept; then keeps and notes the file.
+    fn keep(&self, bytes: Vec<u8>, name: &str) -> Result<Result<StoredOriginal, String>, WebError> {
+        if let Err(error) = intake::inspect(&bytes, name, &self.limits) {
+            return reason_or_trouble(error).map(Err);
+        }
+        let receiving = self
+            .app
+            .receive_file(self.upload, name, Cursor::new(bytes), now_ms());
+        match self.runtime.block_on(receiving) {
+            Ok(file) => Ok(match file.refused {
+                Some(reason) => Err(reason),
+                None => Ok(StoredOriginal {
+                    sha256: file.sha256,
+                    bytes: file.bytes,
+                }),
+            }),
+            Err(ReceiveError::Intake(error)) => reason_or_trouble(error).map(Err),
+            Err(ReceiveError::Store(StoreError::Conflict(_))) => Ok(Err(OTHER_BYTES.to_owned())),
+            Err(error) => Err(error.into()),
+        }
+    }
+}
+
+/// What is wrong with a file, or trouble with the disk.
+fn reason_or_trouble(error: IntakeError) -> Result<String, WebError> {
+    match error {
+        IntakeError::Io(_) => Err(error.into()),
+        wrong => Ok(wrong.to_string()),
+    }
+}
+
+/// Why a second file of the same name is not taken.
+pub(super) const OTHER_BYTES: &str =
+    "another picture of this name was sent before; rename one of them and send it again";
+
+/// Notes a file that was not taken, under its display name.
+pub(super) async fn note_refusal(
+    app: &App,
+    upload: &Upload,
+    raw_name: &str,
+    reason: String,
+) -> Result<(), WebError> {
+    let name = intake::display_path(raw_name).unwrap_or_else(|_| UNSHOWABLE.into());
+    refuse(app, upload.id, name, reason).await?;
+    Ok(())
+}
+
+/// Makes a lens.
+pub(super) async fn make_lens(
+    app: &App,
+    account: &SignedIn,
+    draft: &LensDraft,
+    request: &RequestId,
+) -> Result<Lens, WebError> {
+    let lens = app
+        .store
+        .add_lens(draft, Some(account.id), now_ms())
+        .await?;
+    app.store
+        .audit(&AuditEntry {
+            at_ms: now_ms(),
+            account: Some(account.id),
+            action: "lens made",
+            subject: lens.slug.clone(),
+            detail: String::new(),
+            request_id: Some(request.0.clone()),
+        })
+        .await?;
+    Ok(lens)
+}
+
+/// Opens an upload of a lens.
+pub(super) async fn open(
+    app: &App,
+    account: &SignedIn,
+    lens: &Lens,
+    conditions: &Conditions,
+) -> Result<Upload, WebError> {
+    let id = app
+        .store
+        .open_upload(account.id, lens.id, conditions, now_ms())
+        .await?;
+    own_upload(app, account, id).await
+}
+
+/// An upload of this account; for others it is not there.
+pub(super) async fn own_upload(
+    app: &App,
+    account: &SignedIn,
+    id: UploadId,
+) -> Result<Upload, WebError> {
+    app.store
+        .upload(id)
+        .await?
+        .filter(|upload| account.may_work_on(upload.account))
+        .ok_or_else(|| WebError::no_such("upload"))
+}
+
 /// Sorts the frames of an upload into sweeps and queues them to be measured. Doing it again gives the same sweeps.
 ///
 /// # Errors
 /// `Conflict` when no frame has arrived.
 pub(super) async fn finish(app: &App, upload: &Upload) -> Result<Vec<SweepId>, WebError> {
-    if upload.finished {
-        return Ok(app.store.sweeps_of_upload(upload.id).await?);
-    }
-    let lens = app
-        .store
-        .lens(upload.lens)
-        .await?
-        .ok_or_else(|| WebError::no_such("lens"))?;
-    let mut files: Vec<UploadFile> = Vec::new();
-    for file in app.store.upload_files(upload.id).await? {
-        if file.refused.is_some() {
-            continue;
-        }
-        match files.iter().find(|kept| kept.sha256 == file.sha256) {
-            Some(kept) => {
-                let reason = format!("this is the same picture as {}, byte for byte; it counts once", kept.name);
-                app.store.add_refusal(upload.id, &file.name, &reason).await?;
-            }
-            None => files.push(file),
+    if !upload.finished {
+        let files = app.store.upload_files(upload.id).await?;
+        if files.iter().all(|file| file.refused.is_some()) {
+            return Err(WebError::Conflict(
+                "no frame has arrived that can be used; send the camera's JPEG files first".into(),
+            ));
         }
     }
-    if files.is_empty() {
-        return Err(WebError::Conflict(
-            "no frame has arrived that can be used; send the camera's JPEG files first".into(),
-        ));
-    }
-    let source = format!("{} {}", lens.about.maker, lens.about.model);
-    let drafts = drafts(&files, &source, &upload.conditions);
-    let sweeps = app.store.finish_upload(upload.id, &drafts, now_ms()).await?;
-    app.wake.notify_one();
-    Ok(sweeps)
-}
-
-fn drafts(files: &[UploadFile], source: &str, conditions: &Conditions) -> Vec<SweepDraft> {
-    let infos: Vec<FrameInfo> = files.iter().map(|file| file.info.clone()).collect();
-    sweep::split(&infos, source)
-        .into_iter()
-        .map(|group| SweepDraft {
-            name: group.name,
-            settings: SweepSettings {
-                target_distance: conditions.target_distance,
-                closest_focus: conditions.closest_focus,
-                ..SweepSettings::default()
-            },
-            files: group
-                .frames
-                .iter()
-                .filter_map(|index| files.get(*index).cloned())
-                .collect(),
-        })
-        .collect()
+    Ok(app.finish_upload(upload, now_ms()).await?)
 }

@@ -14,6 +14,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Serialize;
 
 use super::observe::RequestId;
+use crate::app::ReceiveError;
 use crate::charts::ChartError;
 use crate::intake::IntakeError;
 use crate::store::StoreError;
@@ -204,6 +205,16 @@ impl From<IntakeError> for WebError {
                 }
                 _ => Self::inside(cause),
             },
+        }
+    }
+}
+
+impl From<ReceiveError> for WebError {
+    fn from(error: ReceiveError) -> Self {
+        match error {
+            ReceiveError::Intake(error) => error.into(),
+            ReceiveError::Store(error) => error.into(),
+            ReceiveError::Fault(error) => error.into(),
         }
     }
 }

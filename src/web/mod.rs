@@ -1,12 +1,16 @@
 //! Routes, pages, API, forms, sessions; the only status codes.
 
+mod arrivals;
 mod assets_route;
+mod desk;
 mod door;
 mod headers;
 mod health;
+mod inputs;
 mod observe;
 mod origin;
 mod routes;
+mod uploads;
 
 pub mod api;
 pub mod assets;
@@ -19,6 +23,7 @@ pub mod session;
 use std::sync::Arc;
 
 use axum::extract::FromRef;
+use tokio::sync::Semaphore;
 
 use crate::app::App;
 
@@ -39,9 +44,10 @@ pub struct Web {
     charts: pages::ChartShelf,
 }
 
-/// At most so many pictures are decoded for pages at once.
-#[derive(Debug, Clone)]
-struct Pictures(Arc<tokio::sync::Semaphore>);
+/// Files judged at once; each may need as much memory as the largest file allowed.
+const JUDGED_AT_ONCE: usize = 2;
+/// Pictures decoded for pages at once.
+const PICTURES_AT_ONCE: usize = 2;
 
 impl Web {
     /// The state of one server.

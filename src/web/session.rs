@@ -33,6 +33,14 @@ pub struct SignedIn {
 }
 
 impl Viewer {
+    /// The viewer that this account is.
+    #[must_use]
+    pub fn of(account: &SignedIn) -> Self {
+        Self {
+            account: Some(account.clone()),
+        }
+    }
+
     /// Name of the account that is signed in.
     #[must_use]
     pub fn name(&self) -> Option<&str> {

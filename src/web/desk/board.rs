@@ -1,0 +1,250 @@
+//! The desk: what waits, what is being measured, what is ready, what is public.
+
+use askama::Template;
+use axum::Json;
+use axum::extract::State;
+use axum::response::{Html, IntoResponse};
+use serde::Serialize;
+
+use super::{html, is_measuring, progress_words};
+use crate::app::App;
+use crate::report::words;
+use crate::store::{DeskRow, JobState, Role, Upload};
+use crate::units::Measured;
+use crate::web::WebError;
+use crate::web::pages::frame::{PageFrame, Section};
+use crate::web::session::{SignedIn, Viewer};
+
+/// Most sweeps on the desk.
+const ROWS: u32 = 500;
+
+/// Where a sweep stands, in the order of the desk.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Place {
+    Measuring,
+    NeedsYou,
+    Ready,
+    Public,
+}
+
+impl Place {
+    const ALL: [Self; 4] = [Self::Measuring, Self::NeedsYou, Self::Ready, Self::Public];
+
+    const fn title(self) -> &'static str {
+        match self {
+            Self::Measuring => "Being measured",
+            Self::NeedsYou => "Needs you",
+            Self::Ready => "Ready to publish",
+            Self::Public => "Public",
+        }
+    }
+
+    const fn code(self) -> &'static str {
+        match self {
+            Self::Measuring => "measuring",
+            Self::NeedsYou => "needs_you",
+            Self::Ready => "ready",
+            Self::Public => "public",
+        }
+    }
+
+    fn of(row: &DeskRow) -> Self {
+        if is_measuring(row.job.as_ref()) {
+            Self::Measuring
+        } else if is_set_aside(row) || row.stopped || row.measured.is_none() {
+            Self::NeedsYou
+        } else if row.published {
+            Self::Public
+        } else {
+            Self::Ready
+        }
+    }
+}
+
+fn is_set_aside(row: &DeskRow) -> bool {
+    row.job
+        .as_ref()
+        .is_some_and(|job| job.state == JobState::SetAside)
+}
+
+struct Line {
+    id: i64,
+    lens: String,
+    name: String,
+    focal: String,
+    state: String,
+    state_class: &'static str,
+    shift: String,
+    frames_done: u32,
+    frames_total: u32,
+    is_running: bool,
+}
+
+impl Line {
+    fn new(row: &DeskRow) -> Self {
+        let place = Place::of(row);
+        let (state, state_class) = state_words(row, place);
+        let shift = row.worst_shift_pct.map_or_else(String::new, |(value, u)| {
+            words::shift(Measured::new(value, u))
+        });
+        let job = row.job.as_ref();
+        Self {
+            id: row.id,
+            lens: row.lens.clone(),
+            name: row.name.clone(),
+            focal: row
+                .focal_length_mm
+                .map_or_else(String::new, words::focal_length),
+            state,
+            state_class,
+            shift: if row.stopped { String::new() } else { shift },
+            frames_done: job.map_or(0, |job| job.frames_done),
+            frames_total: job.map_or(0, |job| job.frames_total),
+            is_running: job.is_some_and(|job| job.state == JobState::Running),
+        }
+    }
+}
+
+fn state_words(row: &DeskRow, place: Place) -> (String, &'static str) {
+    let warnings = match row.warnings {
+        0 => String::new(),
+        1 => ", 1 warning".to_owned(),
+        more => format!(", {more} warnings"),
+    };
+    match place {
+        Place::Measuring => {
+            let words = row.job.as_ref().and_then(progress_words);
+            (words.unwrap_or_default(), "tag")
+        }
+        Place::NeedsYou if row.stopped => ("no result: see its findings".into(), "tag tag-stop"),
+        Place::NeedsYou => ("measuring failed: see why".into(), "tag tag-stop"),
+        Place::Ready | Place::Public if row.warnings > 0 => {
+            (format!("{}{warnings}", frames_words(row)), "tag tag-warning")
+        }
+        Place::Ready | Place::Public => (frames_words(row), "tag tag-good"),
+    }
+}
+
+fn frames_words(row: &DeskRow) -> String {
+    row.measured.map_or_else(String::new, |(measured, all)| {
+        format!("{measured} of {all} frames measured")
+    })
+}
+
+struct Group {
+    title: &'static str,
+    lines: Vec<Line>,
+}
+
+struct OpenUpload {
+    id: i64,
+    opened: String,
+    files: String,
+}
+
+#[derive(Template)]
+#[template(path = "desk/board.html")]
+struct DeskPage {
+    page: PageFrame,
+    uploads: Vec<OpenUpload>,
+    groups: Vec<Group>,
+    is_operator: bool,
+    signature: String,
+}
+
+/// `GET /desk`
+pub(in crate::web) async fn show(
+    State(app): State<App>,
+    account: SignedIn,
+) -> Result<Html<String>, WebError> {
+    let (rows, uploads) = waiting(&app, &account).await?;
+    let groups = Place::ALL
+        .into_iter()
+        .map(|place| Group {
+            title: place.title(),
+            lines: rows
+                .iter()
+                .filter(|row| Place::of(row) == place)
+                .map(Line::new)
+                .collect(),
+        })
+        .filter(|group| !group.lines.is_empty())
+        .collect();
+    let uploads = uploads
+        .into_iter()
+        .map(|(upload, files)| OpenUpload {
+            id: upload.id,
+            opened: super::upload_result::moment(upload.created_ms),
+            files: words::count(usize::try_from(files).unwrap_or(usize::MAX), "file"),
+        })
+        .collect();
+    html(&DeskPage {
+        page: PageFrame::new("Desk", Section::Desk, &Viewer::of(&account)),
+        uploads,
+        groups,
+        is_operator: account.role == Role::Operator,
+        signature: signature(&rows),
+    })
+}
+
+async fn waiting(
+    app: &App,
+    account: &SignedIn,
+) -> Result<(Vec<DeskRow>, Vec<(Upload, u64)>), WebError> {
+    let whose = match account.role {
+        Role::Operator => None,
+        Role::Reviewer => Some(account.id),
+    };
+    let rows = app.store.desk(whose, ROWS).await?;
+    let uploads = app.store.open_uploads(Some(account.id)).await?;
+    Ok((rows, uploads))
+}
+
+/// Changes when a sweep moves from one group to another, so that the script knows when to fetch the page again.
+fn signature(rows: &[DeskRow]) -> String {
+    rows.iter()
+        .map(|row| format!("{}{}", row.id, Place::of(row).code()))
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+#[derive(Serialize)]
+struct DeskDocument {
+    signature: String,
+    measuring: bool,
+    sweeps: Vec<DeskEntry>,
+}
+
+#[derive(Serialize)]
+struct DeskEntry {
+    id: i64,
+    place: &'static str,
+    state: String,
+    frames_done: u32,
+    frames_total: u32,
+}
+
+/// `GET /desk.json`
+pub(in crate::web) async fn document(
+    State(app): State<App>,
+    account: SignedIn,
+) -> Result<impl IntoResponse, WebError> {
+    let (rows, _) = waiting(&app, &account).await?;
+    Ok(Json(DeskDocument {
+        signature: signature(&rows),
+        measuring: rows.iter().any(|row| is_measuring(row.job.as_ref())),
+        sweeps: rows
+            .iter()
+            .map(|row| {
+                let line = Line::new(row);
+                DeskEntry {
+                    id: row.id,
+                    place: Place::of(row).code(),
+                    state: line.state,
+                    frames_done: line.frames_done,
+                    frames_total: line.frames_total,
+                }
+            })
+            .collect(),
+    }))
+}

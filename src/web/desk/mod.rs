@@ -1,0 +1,98 @@
+//! The reviewers' pages: signing in, the desk, uploading, a sweep with its frames, publishing.
+
+pub(super) mod board;
+pub(super) mod changes;
+mod distances;
+pub(super) mod frames;
+mod overlay;
+pub(super) mod publishing;
+pub(super) mod sign_in;
+pub(super) mod sweep;
+pub(super) mod upload;
+pub(super) mod upload_result;
+
+use askama::Template;
+use axum::response::Html;
+
+use super::WebError;
+use super::session::{SignedIn, Viewer};
+use crate::store::{JobState, JobView, Store, Sweep, SweepId};
+
+/// A page as an answer.
+fn html(page: &impl Template) -> Result<Html<String>, WebError> {
+    Ok(Html(page.render()?))
+}
+
+/// A sweep that this account may work on; for others it is not there.
+pub(super) async fn own_sweep(
+    store: &Store,
+    account: &SignedIn,
+    id: SweepId,
+) -> Result<Sweep, WebError> {
+    store
+        .sweep(id)
+        .await?
+        .filter(|sweep| account.may_work_on(sweep.account))
+        .ok_or_else(|| WebError::no_such("sweep"))
+}
+
+/// A sweep as this viewer may see it: the newest result for those who work on it, the public version for everybody else.
+#[derive(Debug)]
+pub(super) struct Seen {
+    /// The sweep with the result that may be seen.
+    pub(super) sweep: Sweep,
+    /// The viewer works on it.
+    pub(super) is_own: bool,
+    /// Version that is public now.
+    pub(super) public_version: Option<u32>,
+}
+
+/// Finds a sweep for a viewer.
+///
+/// # Errors
+/// `NotFound` where there is none, or none that this viewer may know of.
+pub(super) async fn seen_sweep(
+    store: &Store,
+    viewer: &Viewer,
+    id: SweepId,
+) -> Result<Seen, WebError> {
+    let published = store.published_sweep(id).await?;
+    let public_version = published.as_ref().map(|published| published.version);
+    if viewer.account.is_some()
+        && let Some(sweep) = store.sweep(id).await?
+        && viewer.may_work_on(sweep.account)
+    {
+        return Ok(Seen {
+            sweep,
+            is_own: true,
+            public_version,
+        });
+    }
+    let published = published.ok_or_else(|| WebError::no_such("sweep"))?;
+    Ok(Seen {
+        sweep: published.sweep,
+        is_own: false,
+        public_version,
+    })
+}
+
+/// Where a measurement is, in words; `None` when nothing waits or runs.
+fn progress_words(job: &JobView) -> Option<String> {
+    match job.state {
+        JobState::Waiting if job.attempts > 0 => {
+            Some(format!("waiting for try {} of measuring", job.attempts + 1))
+        }
+        JobState::Waiting => Some("waiting to be measured".to_owned()),
+        JobState::Running if job.frames_total == 0 => Some("being measured".to_owned()),
+        JobState::Running => Some(format!(
+            "being measured: {} of {} frames",
+            job.frames_done, job.frames_total
+        )),
+        JobState::Done | JobState::SetAside => None,
+    }
+}
+
+/// Whether a measurement waits or runs.
+fn is_measuring(job: Option<&JobView>) -> bool {
+    job.is_some_and(|job| matches!(job.state, JobState::Waiting | JobState::Running))
+}

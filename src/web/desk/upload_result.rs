@@ -1,0 +1,150 @@
+//! The page of an upload: what arrived, what did not and why, and the sweeps it became.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::{Html, Redirect};
+use time::OffsetDateTime;
+use time::macros::format_description;
+
+use super::{html, is_measuring, progress_words};
+use crate::app::App;
+use crate::report::words;
+use crate::store::{Sweep, UploadId};
+use crate::web::WebError;
+use crate::web::arrivals;
+use crate::web::pages::frame::{PageFrame, Section};
+use crate::web::session::{SignedIn, Viewer};
+
+struct Refused {
+    name: String,
+    reason: String,
+}
+
+struct SweepLine {
+    id: i64,
+    name: String,
+    focal: String,
+    frames: String,
+    state: String,
+}
+
+#[derive(Template)]
+#[template(path = "desk/upload_result.html")]
+struct UploadResultPage {
+    page: PageFrame,
+    id: UploadId,
+    lens: String,
+    is_finished: bool,
+    is_measuring: bool,
+    accepted: Vec<String>,
+    refused: Vec<Refused>,
+    sweeps: Vec<SweepLine>,
+}
+
+/// `GET /desk/uploads/{id}`
+pub(in crate::web) async fn show(
+    State(app): State<App>,
+    account: SignedIn,
+    Path(id): Path<UploadId>,
+) -> Result<Html<String>, WebError> {
+    let upload = arrivals::own_upload(&app, &account, id).await?;
+    let lens = app
+        .store
+        .lens(upload.lens)
+        .await?
+        .map_or_else(String::new, |lens| {
+            format!("{} {}", lens.about.maker, lens.about.model)
+        });
+    let mut refused: Vec<Refused> = app
+        .store
+        .refusals(id)
+        .await?
+        .into_iter()
+        .map(|(name, reason)| Refused { name, reason })
+        .collect();
+    let mut accepted = Vec::new();
+    for file in app.store.upload_files(id).await? {
+        match file.refused {
+            Some(reason) => refused.push(Refused {
+                name: file.name,
+                reason,
+            }),
+            None if refused.iter().any(|refused| refused.name == file.name) => {}
+            None => accepted.push(file.name),
+        }
+    }
+    let mut sweeps = Vec::new();
+    let mut measuring = false;
+    if upload.finished {
+        for sweep in app.store.sweeps_of_upload(id).await? {
+            if let Some(sweep) = app.store.sweep(sweep).await? {
+                measuring |= is_measuring(sweep.job.as_ref());
+                sweeps.push(line(&sweep));
+            }
+        }
+    }
+    html(&UploadResultPage {
+        page: PageFrame::new("What arrived", Section::Desk, &Viewer::of(&account)),
+        id,
+        lens,
+        is_finished: upload.finished,
+        is_measuring: measuring,
+        accepted,
+        refused,
+        sweeps,
+    })
+}
+
+fn line(sweep: &Sweep) -> SweepLine {
+    let focal = sweep
+        .result
+        .as_ref()
+        .and_then(|result| result.measurement.focal_length)
+        .or(sweep.settings.focal_length);
+    let state = match sweep.job.as_ref().and_then(progress_words) {
+        Some(words) => words,
+        None => match &sweep.result {
+            Some(result) if result.measurement.is_stopped() => "no result: see its findings".into(),
+            Some(_) => "measured".into(),
+            None => "measuring failed: see why".into(),
+        },
+    };
+    SweepLine {
+        id: sweep.id,
+        name: sweep.name.clone(),
+        focal: focal.map_or_else(String::new, |focal| words::focal_length(focal.mm())),
+        frames: words::count(sweep.files.len(), "frame"),
+        state,
+    }
+}
+
+/// `POST /desk/uploads/{id}/finish`
+pub(in crate::web) async fn finish(
+    State(app): State<App>,
+    account: SignedIn,
+    Path(id): Path<UploadId>,
+) -> Result<Redirect, WebError> {
+    let upload = arrivals::own_upload(&app, &account, id).await?;
+    arrivals::finish(&app, &upload).await?;
+    Ok(Redirect::to(&format!("/desk/uploads/{id}")))
+}
+
+/// A moment in words, UTC, e.g. "25 Nov 2026, 14:05 UTC".
+pub(super) fn moment(ms: i64) -> String {
+    let format = format_description!("[day padding:none] [month repr:short] [year], [hour]:[minute] UTC");
+    OffsetDateTime::from_unix_timestamp(ms.div_euclid(1000))
+        .ok()
+        .and_then(|at| at.format(&format).ok())
+        .unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn moments_are_in_utc_words() {
+        assert_eq!(moment(0), "1 Jan 1970, 00:00 UTC");
+        assert_eq!(moment(i64::MAX), "");
+    }
+}
