@@ -1,6 +1,6 @@
 //! Files of an upload that were not taken, and why; their bytes are not kept.
 
-use super::{AccountId, Store, StoreError, SweepId, Upload, UploadId};
+use super::{Store, StoreError, UploadId};
 
 #[allow(unused_variables, clippy::unused_async)]
 impl Store {
@@ -19,17 +19,6 @@ impl Store {
     }
     /// How many files of an upload are stored.
     pub async fn upload_file_count(&self, upload: UploadId) -> Result<u64, StoreError> {
-        unimplemented!()
-    }
-    /// Uploads of an account (of everybody for `None`) that were not finished, newest first, with how many files each has.
-    pub async fn open_uploads(
-        &self,
-        account: Option<AccountId>,
-    ) -> Result<Vec<(Upload, u64)>, StoreError> {
-        unimplemented!()
-    }
-    /// The sweeps that a finished upload was sorted into.
-    pub async fn sweeps_of_upload(&self, upload: UploadId) -> Result<Vec<SweepId>, StoreError> {
         unimplemented!()
     }
 }

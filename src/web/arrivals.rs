@@ -35,6 +35,13 @@ pub(super) struct Received {
     is_archive: bool,
 }
 
+impl Received {
+    /// Whether it is a zip archive.
+    pub(super) fn is_archive(&self) -> bool {
+        self.is_archive
+    }
+}
+
 /// What a file is called whose name can't be shown.
 const UNSHOWABLE: &str = "(a file whose name can't be shown)";
 

@@ -38,6 +38,11 @@ impl Typed {
         self.0.insert(name.into(), value.into());
     }
 
+    /// Takes over the fields of `newer`.
+    pub(super) fn merge(&mut self, newer: Self) {
+        self.0.extend(newer.0);
+    }
+
     /// Whether a choice stands at this value.
     pub(super) fn is(&self, name: &str, value: &str) -> bool {
         self.get(name) == value

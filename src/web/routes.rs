@@ -4,13 +4,14 @@ use std::time::Duration;
 
 use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
-use axum::routing::get;
+use axum::routing::{get, patch, post, put};
 use axum::{Router, middleware};
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
-use super::{Web, api, assets_route, errors, headers, health, observe, origin, pages};
+use super::desk::{board, changes, frames, publishing, sign_in, sweep, upload, upload_result};
+use super::{Web, api, assets_route, errors, headers, health, observe, origin, pages, uploads};
 use crate::app::App;
 
 /// Most bytes of a form or a JSON document. Uploads have limits of their own.
@@ -29,8 +30,8 @@ pub fn router(app: App) -> Router {
         .merge(reviewers())
         .merge(watchers())
         .layer(patient)
-        .merge(uploads())
         .layer(DefaultBodyLimit::max(MAX_DOCUMENT_BYTES))
+        .merge(arrivals())
         .layer(origin::same_origin_only(&public_url))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(middleware::from_fn(errors::render))
@@ -56,11 +57,39 @@ fn integrators() -> Router<Web> {
 /// Signing in, the desk and the reviewer API.
 fn reviewers() -> Router<Web> {
     Router::new()
+        .route("/sign-in", get(sign_in::show).post(sign_in::try_to))
+        .route("/sign-out", post(sign_in::leave))
+        .route("/desk", get(board::show))
+        .route("/desk.json", get(board::document))
+        .route("/desk/uploads/{id}", get(upload_result::show))
+        .route("/desk/uploads/{id}/finish", post(upload_result::finish))
+        .route("/sweeps/{id}", get(sweep::show))
+        .route("/sweeps/{id}/progress", get(sweep::progress))
+        .route("/sweeps/{id}/frames/{frame}", get(frames::show))
+        .route("/sweeps/{id}/frames/{frame}/original", get(frames::download))
+        .route("/sweeps/{id}/settings", post(changes::settings))
+        .route("/sweeps/{id}/distances", post(changes::distances))
+        .route("/sweeps/{id}/leave-out", post(changes::leave_out))
+        .route("/sweeps/{id}/take-back", post(changes::take_back))
+        .route("/sweeps/{id}/measure", post(changes::measure_again))
+        .route("/sweeps/{id}/publish", post(publishing::publish))
+        .route("/sweeps/{id}/withdraw", post(publishing::withdraw))
+        .route("/api/v1/lenses", post(uploads::lenses::make))
+        .route("/api/v1/uploads", post(uploads::files::open))
+        .route("/api/v1/uploads/{id}", get(uploads::files::show))
+        .route("/api/v1/uploads/{id}/finish", post(uploads::files::finish))
+        .route("/api/v1/sweeps/{id}", patch(uploads::sweeps::patch))
+        .route("/api/v1/sweeps/{id}/publish", post(uploads::sweeps::publish))
+        .route("/api/v1/sweeps/{id}/withdraw", post(uploads::sweeps::withdraw))
 }
 
 /// Where files come in: no time limit as a whole, and limits of their own on size and stalling.
-fn uploads() -> Router<Web> {
+fn arrivals() -> Router<Web> {
     Router::new()
+        .route("/desk/upload", get(upload::show).post(upload::take))
+        .route("/desk/uploads/{id}/files", post(upload::take_more))
+        .route("/api/v1/uploads/{id}/files/{*name}", put(uploads::files::put))
+        .layer(DefaultBodyLimit::disable())
 }
 
 /// Health and figures.

@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::{html, is_measuring, progress_words};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{DeskRow, JobState, Role, Upload};
+use crate::store::{DeskRow, JobState, Role};
 use crate::units::Measured;
 use crate::web::WebError;
 use crate::web::pages::frame::{PageFrame, Section};
@@ -157,7 +157,7 @@ pub(in crate::web) async fn show(
     State(app): State<App>,
     account: SignedIn,
 ) -> Result<Html<String>, WebError> {
-    let (rows, uploads) = waiting(&app, &account).await?;
+    let rows = sweeps(&app, &account).await?;
     let groups = Place::ALL
         .into_iter()
         .map(|place| Group {
@@ -170,14 +170,15 @@ pub(in crate::web) async fn show(
         })
         .filter(|group| !group.lines.is_empty())
         .collect();
-    let uploads = uploads
-        .into_iter()
-        .map(|(upload, files)| OpenUpload {
+    let mut uploads = Vec::new();
+    for upload in app.store.open_uploads(account.id).await? {
+        let files = app.store.upload_file_count(upload.id).await?;
+        uploads.push(OpenUpload {
             id: upload.id,
             opened: super::upload_result::moment(upload.created_ms),
             files: words::count(usize::try_from(files).unwrap_or(usize::MAX), "file"),
-        })
-        .collect();
+        });
+    }
     html(&DeskPage {
         page: PageFrame::new("Desk", Section::Desk, &Viewer::of(&account)),
         uploads,
@@ -187,17 +188,12 @@ pub(in crate::web) async fn show(
     })
 }
 
-async fn waiting(
-    app: &App,
-    account: &SignedIn,
-) -> Result<(Vec<DeskRow>, Vec<(Upload, u64)>), WebError> {
+async fn sweeps(app: &App, account: &SignedIn) -> Result<Vec<DeskRow>, WebError> {
     let whose = match account.role {
         Role::Operator => None,
         Role::Reviewer => Some(account.id),
     };
-    let rows = app.store.desk(whose, ROWS).await?;
-    let uploads = app.store.open_uploads(Some(account.id)).await?;
-    Ok((rows, uploads))
+    Ok(app.store.desk(whose, ROWS).await?)
 }
 
 /// Changes when a sweep moves from one group to another, so that the script knows when to fetch the page again.
@@ -229,7 +225,7 @@ pub(in crate::web) async fn document(
     State(app): State<App>,
     account: SignedIn,
 ) -> Result<impl IntoResponse, WebError> {
-    let (rows, _) = waiting(&app, &account).await?;
+    let rows = sweeps(&app, &account).await?;
     Ok(Json(DeskDocument {
         signature: signature(&rows),
         measuring: rows.iter().any(|row| is_measuring(row.job.as_ref())),

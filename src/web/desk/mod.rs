@@ -2,7 +2,7 @@
 
 pub(super) mod board;
 pub(super) mod changes;
-mod distances;
+mod view;
 pub(super) mod frames;
 mod overlay;
 pub(super) mod publishing;

@@ -11,14 +11,14 @@ use serde::Deserialize;
 
 use super::html;
 use crate::app::App;
-use crate::store::{Kind, Lens, Switch, Upload, UploadId};
+use crate::store::{Lens, Upload, UploadId};
 use crate::web::arrivals::{self, drain};
 use crate::web::errors::FieldError;
 use crate::web::inputs::{Check, ConditionsInput, LensInput, MARKED_CLOSEST_FOCUS, Typed};
 use crate::web::observe::RequestId;
 use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::session::{SignedIn, Viewer};
-use crate::web::{Web, WebError, now_ms};
+use crate::web::{Web, WebError};
 
 /// Value of the lens choice that stands for a lens to be made.
 const NEW_LENS: &str = "new";

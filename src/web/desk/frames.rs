@@ -1,0 +1,177 @@
+//! One frame: its page with the found targets drawn on, its picture re-encoded, its original for those who work on it.
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use super::view::{self, FrameView};
+use super::{html, own_sweep, seen_sweep};
+use crate::app::App;
+use crate::intake;
+use crate::store::{Sweep, SweepId};
+use crate::web::pages::frame::{PageFrame, Section};
+use crate::web::session::{SignedIn, Viewer};
+use crate::web::{Web, WebError, is_fresh};
+
+/// Longest sides that pictures are made in, px.
+const SIDES_PX: [u32; 4] = [320, 960, 1920, 3840];
+
+#[derive(Template)]
+#[template(path = "desk/frame.html")]
+struct FramePage {
+    page: PageFrame,
+    id: SweepId,
+    lens: String,
+    frame: FrameView,
+    place: usize,
+    count: usize,
+    previous: Option<usize>,
+    next: Option<usize>,
+    next_with_finding: Option<usize>,
+    is_own: bool,
+}
+
+#[derive(Deserialize)]
+pub(in crate::web) struct Size {
+    side: Option<String>,
+}
+
+/// `GET /sweeps/{id}/frames/{n}` is the frame's page, `GET /sweeps/{id}/frames/{n}.jpg?side=` its picture.
+pub(in crate::web) async fn show(
+    State(web): State<Web>,
+    viewer: Viewer,
+    Path((id, name)): Path<(SweepId, String)>,
+    Query(size): Query<Size>,
+    headers: HeaderMap,
+) -> Result<Response, WebError> {
+    let seen = seen_sweep(&web.app.store, &viewer, id).await?;
+    match name.strip_suffix(".jpg") {
+        Some(number) => {
+            let side = side_px(size.side.as_deref())?;
+            picture(&web, &seen.sweep, number, side, seen.is_own, &headers).await
+        }
+        None => page(&viewer, &seen.sweep, &name, seen.is_own),
+    }
+}
+
+fn page(viewer: &Viewer, sweep: &Sweep, name: &str, is_own: bool) -> Result<Response, WebError> {
+    let number: usize = name.parse().map_err(|_| WebError::no_such("frame"))?;
+    let mut frames = view::frames(sweep);
+    let place = frames
+        .iter()
+        .position(|frame| frame.number == number)
+        .ok_or_else(|| WebError::no_such("frame"))?;
+    let neighbour = |index: Option<usize>| Some(frames.get(index?)?.number);
+    let previous = neighbour(place.checked_sub(1));
+    let next = neighbour(place.checked_add(1));
+    let next_with_finding = frames
+        .iter()
+        .skip(place + 1)
+        .chain(frames.iter().take(place))
+        .find(|frame| frame.has_finding)
+        .map(|frame| frame.number);
+    let count = frames.len();
+    let frame = frames.swap_remove(place);
+    let section = if is_own { Section::Desk } else { Section::Lenses };
+    let lens = format!("{} {}", sweep.lens.about.maker, sweep.lens.about.model);
+    let page = html(&FramePage {
+        page: PageFrame::new(format!("{} of sweep {}", frame.file, sweep.id), section, viewer),
+        id: sweep.id,
+        lens,
+        frame,
+        place: place + 1,
+        count,
+        previous,
+        next,
+        next_with_finding,
+        is_own,
+    })?;
+    Ok(page.into_response())
+}
+
+fn side_px(asked: Option<&str>) -> Result<u32, WebError> {
+    let Some(asked) = asked else {
+        return Ok(SIDES_PX[1]);
+    };
+    asked
+        .parse()
+        .ok()
+        .filter(|side| SIDES_PX.contains(side))
+        .ok_or_else(|| WebError::field("side", "give 320, 960, 1920 or 3840 (px)"))
+}
+
+fn original<'a>(sweep: &'a Sweep, number: &str) -> Result<(&'a str, &'a str), WebError> {
+    number
+        .parse::<usize>()
+        .ok()
+        .and_then(|number| sweep.files.get(number.checked_sub(1)?))
+        .map(|(file, sha256)| (file.as_str(), sha256.as_str()))
+        .ok_or_else(|| WebError::no_such("frame"))
+}
+
+/// The picture made anew of its pixels alone. Nothing of the file's metadata leaves the server this way.
+async fn picture(
+    web: &Web,
+    sweep: &Sweep,
+    number: &str,
+    side: u32,
+    is_own: bool,
+    headers: &HeaderMap,
+) -> Result<Response, WebError> {
+    let (_, sha256) = original(sweep, number)?;
+    let etag = format!("\"{}-{side}\"", sha256.get(..32).unwrap_or(sha256));
+    let keep = if is_own {
+        "private, max-age=3600"
+    } else {
+        "public, max-age=3600"
+    };
+    let about = [
+        (header::ETAG, etag.clone()),
+        (header::CACHE_CONTROL, keep.to_owned()),
+    ];
+    if is_fresh(headers, &etag) {
+        return Ok((StatusCode::NOT_MODIFIED, about).into_response());
+    }
+    let place = web.pictures.acquire().await.map_err(WebError::inside)?;
+    let originals = web.app.originals.clone();
+    let limits = web.app.config.limits();
+    let sha256 = sha256.to_owned();
+    let jpeg = tokio::task::spawn_blocking(move || {
+        let bytes = originals.read(&sha256)?;
+        intake::preview_jpeg(&bytes, side, &limits)
+    })
+    .await??;
+    drop(place);
+    Ok((about, [(header::CONTENT_TYPE, "image/jpeg")], jpeg).into_response())
+}
+
+/// `GET /sweeps/{id}/frames/{n}/original`: the file as it came, for those who work on the sweep only.
+pub(in crate::web) async fn download(
+    State(app): State<App>,
+    account: SignedIn,
+    Path((id, number)): Path<(SweepId, String)>,
+) -> Result<Response, WebError> {
+    let sweep = own_sweep(&app.store, &account, id).await?;
+    let (file, sha256) = original(&sweep, &number)?;
+    let name: String = file
+        .chars()
+        .map(|c| if c.is_ascii_alphanumeric() || "-_.".contains(c) { c } else { '_' })
+        .collect();
+    let originals = app.originals.clone();
+    let sha256 = sha256.to_owned();
+    let bytes = tokio::task::spawn_blocking(move || originals.read(&sha256)).await??;
+    Ok((
+        [
+            (header::CONTENT_TYPE, "application/octet-stream".to_owned()),
+            (
+                header::CONTENT_DISPOSITION,
+                format!("attachment; filename=\"{name}\""),
+            ),
+            (header::CACHE_CONTROL, "private, no-store".to_owned()),
+        ],
+        bytes,
+    )
+        .into_response())
+}

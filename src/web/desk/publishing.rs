@@ -1,0 +1,110 @@
+//! Publishing and withdrawing.
+
+use std::collections::BTreeMap;
+
+use axum::Form;
+use axum::extract::{Extension, Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+
+use super::{own_sweep, sweep as sweep_page, view};
+use crate::app::App;
+use crate::store::{AuditEntry, SweepId};
+use crate::web::inputs::{Check, NOTE_CHARACTERS, Typed};
+use crate::web::observe::RequestId;
+use crate::web::session::SignedIn;
+use crate::web::{WebError, now_ms};
+
+/// Makes the newest result of a sweep public; the version it became.
+///
+/// # Errors
+/// `Conflict` with the reasons while it can't be published.
+pub(in crate::web) async fn publish_sweep(
+    app: &App,
+    account: &SignedIn,
+    id: SweepId,
+    request: &RequestId,
+) -> Result<u32, WebError> {
+    let sweep = own_sweep(&app.store, account, id).await?;
+    let stops = view::publishing_stops(&sweep);
+    if !stops.is_empty() {
+        return Err(WebError::Conflict(stops.join(" ")));
+    }
+    let version = app.store.publish(id, account.id, now_ms()).await?;
+    audit(app, account, "publish", id, format!("version {version}"), request).await?;
+    Ok(version)
+}
+
+/// Takes the public version of a sweep back.
+///
+/// # Errors
+/// `Conflict` when none is public.
+pub(in crate::web) async fn withdraw_sweep(
+    app: &App,
+    account: &SignedIn,
+    id: SweepId,
+    reason: &str,
+    request: &RequestId,
+) -> Result<(), WebError> {
+    own_sweep(&app.store, account, id).await?;
+    app.store.withdraw(id, reason, now_ms()).await?;
+    audit(app, account, "withdraw", id, reason.to_owned(), request).await
+}
+
+async fn audit(
+    app: &App,
+    account: &SignedIn,
+    action: &'static str,
+    id: SweepId,
+    detail: String,
+    request: &RequestId,
+) -> Result<(), WebError> {
+    let entry = AuditEntry {
+        at_ms: now_ms(),
+        account: Some(account.id),
+        action,
+        subject: format!("sweep {id}"),
+        detail,
+        request_id: Some(request.0.clone()),
+    };
+    Ok(app.store.audit(&entry).await?)
+}
+
+/// `POST /sweeps/{id}/publish`
+pub(in crate::web) async fn publish(
+    State(app): State<App>,
+    account: SignedIn,
+    Extension(request): Extension<RequestId>,
+    Path(id): Path<SweepId>,
+) -> Result<Response, WebError> {
+    publish_sweep(&app, &account, id, &request).await?;
+    Ok(Redirect::to(&format!("/sweeps/{id}#publish")).into_response())
+}
+
+/// `POST /sweeps/{id}/withdraw`
+pub(in crate::web) async fn withdraw(
+    State(app): State<App>,
+    account: SignedIn,
+    Extension(request): Extension<RequestId>,
+    Path(id): Path<SweepId>,
+    Form(sent): Form<BTreeMap<String, String>>,
+) -> Result<Response, WebError> {
+    let typed: Typed = sent.into_iter().collect();
+    let mut check = Check::default();
+    match withdrawal_reason(typed.get("withdraw_reason"), "withdraw_reason", &mut check) {
+        Some(reason) => {
+            withdraw_sweep(&app, &account, id, &reason, &request).await?;
+            Ok(Redirect::to(&format!("/sweeps/{id}#publish")).into_response())
+        }
+        None => sweep_page::show_refused(&app, &account, id, typed, check.errors).await,
+    }
+}
+
+/// A reason that stays visible; complaints name `field`.
+pub(in crate::web) fn withdrawal_reason(
+    text: &str,
+    field: &str,
+    check: &mut Check,
+) -> Option<String> {
+    let reason = check.line(field, text, NOTE_CHARACTERS);
+    check.required(field, reason, "the reason, which stays visible to readers")
+}
