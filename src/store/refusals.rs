@@ -2,23 +2,58 @@
 
 use super::{Store, StoreError, UploadId};
 
-#[allow(unused_variables, clippy::unused_async)]
+/// Most characters of a name, as the table allows.
+const NAME_CHARACTERS: usize = 255;
+
 impl Store {
-    /// Notes that a file was not taken; a file of this name that is taken later clears the note.
+    /// Notes that a file was not taken; the newest reason for a name counts.
     pub async fn add_refusal(
         &self,
         upload: UploadId,
         name: &str,
         reason: &str,
     ) -> Result<(), StoreError> {
-        unimplemented!()
+        let name: String = name.chars().take(NAME_CHARACTERS).collect();
+        sqlx::query(
+            "INSERT INTO upload_refusals (upload_id, name, reason) VALUES (?1, ?2, ?3)
+             ON CONFLICT (upload_id, name) DO UPDATE SET reason = excluded.reason",
+        )
+        .bind(upload)
+        .bind(name)
+        .bind(reason)
+        .execute(&self.writer)
+        .await?;
+        Ok(())
     }
-    /// Names and reasons of files that were not taken and have not been replaced by one that was, by name.
+
+    /// Takes a note back: a file of this name was taken after all.
+    pub async fn clear_refusal(&self, upload: UploadId, name: &str) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM upload_refusals WHERE upload_id = ?1 AND name = ?2")
+            .bind(upload)
+            .bind(name)
+            .execute(&self.writer)
+            .await?;
+        Ok(())
+    }
+
+    /// Names and reasons of files that were not taken, in natural order of the names.
     pub async fn refusals(&self, upload: UploadId) -> Result<Vec<(String, String)>, StoreError> {
-        unimplemented!()
+        let mut refusals: Vec<(String, String)> =
+            sqlx::query_as("SELECT name, reason FROM upload_refusals WHERE upload_id = ?1")
+                .bind(upload)
+                .fetch_all(&self.readers)
+                .await?;
+        refusals.sort_by(|a, b| natord::compare_ignore_case(&a.0, &b.0).then_with(|| a.cmp(b)));
+        Ok(refusals)
     }
+
     /// How many files of an upload are stored.
     pub async fn upload_file_count(&self, upload: UploadId) -> Result<u64, StoreError> {
-        unimplemented!()
+        let count: i64 =
+            sqlx::query_scalar("SELECT count(*) FROM upload_files WHERE upload_id = ?1")
+                .bind(upload)
+                .fetch_one(&self.readers)
+                .await?;
+        Ok(count.unsigned_abs())
     }
 }

@@ -171,13 +171,19 @@ pub(super) async fn take_in(
         };
         tokio::task::spawn_blocking(move || desk.judge(&received, name)).await??
     };
+    let refused_before = app.store.refusals(upload.id).await?;
     let mut arrivals = Vec::with_capacity(judged.len());
     for (name, outcome) in judged {
         arrivals.push(match outcome {
-            Ok(original) => Arrival {
-                name,
-                outcome: Ok(original),
-            },
+            Ok(original) => {
+                if refused_before.iter().any(|(refused, _)| *refused == name) {
+                    app.store.clear_refusal(upload.id, &name).await?;
+                }
+                Arrival {
+                    name,
+                    outcome: Ok(original),
+                }
+            }
             Err(reason) => refuse(app, upload.id, name, reason).await?,
         });
     }

@@ -1,7 +1,8 @@
-//! Who is looking: the session behind a cookie, or nobody.
+//! Who is looking: the session behind a cookie, the account behind an API token, or nobody.
 
 use axum::extract::{FromRef, FromRequestParts};
 use axum::http::request::Parts;
+use axum::http::{HeaderMap, header};
 use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
 use rand::TryRng as _;
 use sha2::{Digest as _, Sha256};
@@ -9,7 +10,7 @@ use sha2::{Digest as _, Sha256};
 use super::{WebError, now_ms};
 use crate::app::App;
 use crate::config::Config;
-use crate::store::{AccountId, Role};
+use crate::store::{AccountId, Role, TokenScope};
 
 /// After this long without a note, using a session is noted again, ms.
 const NOTE_USE_EVERY_MS: i64 = 60_000;
@@ -30,6 +31,8 @@ pub struct SignedIn {
     pub name: String,
     /// What they may do.
     pub role: Role,
+    /// Whether they may publish and withdraw: not with a token for drafts only.
+    pub may_publish: bool,
 }
 
 impl Viewer {
@@ -38,6 +41,12 @@ impl Viewer {
     pub fn of(account: &SignedIn) -> Self {
         Self {
             account: Some(account.clone()),
+        }
+    }
+
+    fn of_owned(account: SignedIn) -> Self {
+        Self {
+            account: Some(account),
         }
     }
 
@@ -73,6 +82,9 @@ where
 
     async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, WebError> {
         let app = App::from_ref(state);
+        if let Some(secret) = bearer(&parts.headers) {
+            return by_token(&app, secret).await.map(Self::of_owned);
+        }
         let jar = CookieJar::from_headers(&parts.headers);
         let Some(secret) = Cookies::of(&app.config).ok().and_then(|cookies| {
             jar.get(cookies.name())
@@ -100,9 +112,38 @@ where
                 id: session.account.id,
                 name: session.account.name,
                 role: session.account.role,
+                may_publish: true,
             }),
         })
     }
+}
+
+/// The secret of an `Authorization: Bearer` header.
+fn bearer(headers: &HeaderMap) -> Option<&str> {
+    let value = headers.get(header::AUTHORIZATION)?.to_str().ok()?;
+    let (scheme, secret) = value.split_once(' ')?;
+    scheme
+        .eq_ignore_ascii_case("bearer")
+        .then(|| secret.trim())
+}
+
+/// The account of an API token that is alive.
+async fn by_token(app: &App, secret: &str) -> Result<SignedIn, WebError> {
+    let now = now_ms();
+    let token = app
+        .store
+        .live_token(&digest(secret), now)
+        .await?
+        .ok_or(WebError::NotSignedIn)?;
+    if token.used_ms.is_none_or(|used| now - used > NOTE_USE_EVERY_MS) {
+        app.store.touch_token(token.id, now).await?;
+    }
+    Ok(SignedIn {
+        id: token.account.id,
+        name: token.account.name,
+        role: token.account.role,
+        may_publish: token.scope == TokenScope::Publish,
+    })
 }
 
 impl<S> FromRequestParts<S> for SignedIn

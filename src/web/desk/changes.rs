@@ -18,6 +18,9 @@ use crate::web::inputs::{
 use crate::web::session::SignedIn;
 use crate::web::{WebError, now_ms};
 
+/// Heading of a list of distances; may be left out in the form.
+pub(super) const DISTANCES_HEADING: &str = "file,distance_m";
+
 /// The fields of a form by name.
 type Sent = Form<BTreeMap<String, String>>;
 
@@ -127,7 +130,12 @@ fn read_distances(
     if lines.is_empty() {
         return BTreeMap::new();
     }
-    match intake::distances::read(lines.as_bytes()) {
+    let with_heading = if lines.starts_with("file") {
+        lines.to_owned()
+    } else {
+        format!("{DISTANCES_HEADING}\n{lines}")
+    };
+    match intake::distances::read(with_heading.as_bytes()) {
         Ok(distances) => {
             for file in distances.keys() {
                 if !sweep.files.iter().any(|(known, _)| known == file) {

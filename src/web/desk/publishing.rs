@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{own_sweep, sweep as sweep_page, view};
 use crate::app::App;
-use crate::store::{AuditEntry, SweepId};
+use crate::store::{Actor, SweepId};
 use crate::web::inputs::{Check, NOTE_CHARACTERS, Typed};
 use crate::web::observe::RequestId;
 use crate::web::session::SignedIn;
@@ -25,13 +25,15 @@ pub(in crate::web) async fn publish_sweep(
     request: &RequestId,
 ) -> Result<u32, WebError> {
     let sweep = own_sweep(&app.store, account, id).await?;
+    check_scope(account)?;
     let stops = view::publishing_stops(&sweep);
     if !stops.is_empty() {
         return Err(WebError::Conflict(stops.join(" ")));
     }
-    let version = app.store.publish(id, account.id, now_ms()).await?;
-    audit(app, account, "publish", id, format!("version {version}"), request).await?;
-    Ok(version)
+    Ok(app
+        .store
+        .publish(id, actor(account, request), now_ms())
+        .await?)
 }
 
 /// Takes the public version of a sweep back.
@@ -46,27 +48,29 @@ pub(in crate::web) async fn withdraw_sweep(
     request: &RequestId,
 ) -> Result<(), WebError> {
     own_sweep(&app.store, account, id).await?;
-    app.store.withdraw(id, reason, now_ms()).await?;
-    audit(app, account, "withdraw", id, reason.to_owned(), request).await
+    check_scope(account)?;
+    Ok(app
+        .store
+        .withdraw(id, actor(account, request), reason, now_ms())
+        .await?)
 }
 
-async fn audit(
-    app: &App,
-    account: &SignedIn,
-    action: &'static str,
-    id: SweepId,
-    detail: String,
-    request: &RequestId,
-) -> Result<(), WebError> {
-    let entry = AuditEntry {
-        at_ms: now_ms(),
-        account: Some(account.id),
-        action,
-        subject: format!("sweep {id}"),
-        detail,
+/// Who publishes, for the audit row that the store writes with it.
+fn actor(account: &SignedIn, request: &RequestId) -> Actor {
+    Actor {
+        account: account.id,
         request_id: Some(request.0.clone()),
-    };
-    Ok(app.store.audit(&entry).await?)
+    }
+}
+
+/// A token for drafts can't change what is public.
+fn check_scope(account: &SignedIn) -> Result<(), WebError> {
+    if account.may_publish {
+        return Ok(());
+    }
+    Err(WebError::NotAllowed(
+        "this token is for drafts only; use one with the scope publish".into(),
+    ))
 }
 
 /// `POST /sweeps/{id}/publish`
