@@ -65,8 +65,7 @@ pub(super) async fn receive<E: std::fmt::Display>(
 ) -> Result<Received, WebError> {
     let limits = app.config.limits();
     let file = NamedTempFile::new_in(app.originals.tmp()).map_err(IntakeError::Io)?;
-    let mut writer =
-        tokio::fs::File::from_std(file.reopen().map_err(IntakeError::Io)?);
+    let mut writer = tokio::fs::File::from_std(file.reopen().map_err(IntakeError::Io)?);
     let mut head = Vec::with_capacity(4);
     let mut bytes = 0_u64;
     let mut most = limits.max_file_bytes.max(limits.max_archive_bytes);
@@ -79,8 +78,9 @@ pub(super) async fn receive<E: std::fmt::Display>(
             .await
             .map_err(|_| WebError::Unreadable("the file stopped coming; send it again".into()))?;
         let Some(chunk) = next else { break };
-        let chunk = chunk
-            .map_err(|error| WebError::Unreadable(format!("the file broke off ({error}); send it again")))?;
+        let chunk = chunk.map_err(|error| {
+            WebError::Unreadable(format!("the file broke off ({error}); send it again"))
+        })?;
         if head.len() < 4 {
             head.extend(chunk.iter().take(4 - head.len()));
             if head.len() == 4 {

@@ -15,10 +15,13 @@ const HASHES_AT_ONCE: usize = 2;
 /// Most pairs of account and address that are remembered; beyond it the oldest are forgotten.
 const REMEMBERED: usize = 20_000;
 
+/// Somebody who tries: name in lower case, and address where it is known.
+type Caller = (String, Option<IpAddr>);
+
 /// Counts tries by account and address, and limits hashes at once.
 #[derive(Debug)]
 pub(super) struct Door {
-    tries: Mutex<HashMap<(String, Option<IpAddr>), Vec<i64>>>,
+    tries: Mutex<HashMap<Caller, Vec<i64>>>,
     pub(super) hashes: Semaphore,
 }
 

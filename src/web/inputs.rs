@@ -18,6 +18,10 @@ pub(super) const F_NUMBER: RangeInclusive<f64> = 0.5..=128.0;
 pub(super) const DISTANCE_M: RangeInclusive<f64> = 0.01..=1000.0;
 /// Widths of picture areas, mm.
 pub(super) const SENSOR_MM: RangeInclusive<f64> = 1.0..=200.0;
+/// Smallest f-numbers of lenses.
+const MAX_APERTURE: RangeInclusive<f64> = 0.5..=64.0;
+/// Marked closest focus of lenses, m.
+const MARKED_CLOSEST_FOCUS_M: RangeInclusive<f64> = 0.01..=100.0;
 /// Most characters of a maker's, a model's or a mount's name.
 const NAME_CHARACTERS: usize = 80;
 /// Most characters of notes and reasons.
@@ -83,7 +87,10 @@ impl Check {
             .filter(|value| value.is_finite());
         if value.is_none() {
             let shown: String = typed.chars().take(40).collect();
-            self.refuse(field, format!("“{shown}” is not a number; give one like 0.45"));
+            self.refuse(
+                field,
+                format!("“{shown}” is not a number; give one like 0.45"),
+            );
         }
         value
     }
@@ -106,18 +113,15 @@ impl Check {
                 "{value} is out of range; give {} to {} {unit}",
                 range.start(),
                 range.end()
-            ),
+            )
+            .trim_end()
+            .to_owned(),
         );
         None
     }
 
     /// A value that must be there; the complaint is left out where the field has one already.
-    pub(super) fn required<T>(
-        &mut self,
-        field: &str,
-        value: Option<T>,
-        give: &str,
-    ) -> Option<T> {
+    pub(super) fn required<T>(&mut self, field: &str, value: Option<T>, give: &str) -> Option<T> {
         if value.is_none() && !self.errors.iter().any(|error| error.field == field) {
             self.refuse(field, format!("this is missing; give {give}"));
         }
@@ -141,11 +145,17 @@ impl Check {
             return None;
         }
         if text.chars().count() > most {
-            self.refuse(field, format!("this is too long; give at most {most} characters"));
+            self.refuse(
+                field,
+                format!("this is too long; give at most {most} characters"),
+            );
             return None;
         }
         if text.chars().any(is_unshowable) {
-            self.refuse(field, "this has characters that can't be shown; type it again");
+            self.refuse(
+                field,
+                "this has characters that can't be shown; type it again",
+            );
             return None;
         }
         Some(text.to_owned())
@@ -229,9 +239,14 @@ impl LensInput {
                 format!("{max} is shorter than the shortest focal length, {min} mm"),
             );
         }
-        let max_aperture = check.within("max_aperture", self.max_aperture, &F_NUMBER, "");
+        let max_aperture = check.within("max_aperture", self.max_aperture, &MAX_APERTURE, "");
         let max_aperture = check.required("max_aperture", max_aperture, "its smallest f-number");
-        let closest = check.within(closest_focus, self.closest_focus_m, &DISTANCE_M, "m");
+        let closest = check.within(
+            closest_focus,
+            self.closest_focus_m,
+            &MARKED_CLOSEST_FOCUS_M,
+            "m",
+        );
         Some(LensDraft {
             maker: maker?,
             model: model?,
@@ -264,7 +279,8 @@ pub(super) struct ConditionsInput {
 impl ConditionsInput {
     /// From the fields of a form.
     pub(super) fn typed(typed: &Typed, check: &mut Check) -> Self {
-        let choice = |field: &str| Some(typed.get(field).to_owned()).filter(|code| !code.is_empty());
+        let choice =
+            |field: &str| Some(typed.get(field).to_owned()).filter(|code| !code.is_empty());
         Self {
             distortion_correction: choice("distortion_correction"),
             breathing_compensation: choice("breathing_compensation"),

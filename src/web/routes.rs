@@ -66,7 +66,10 @@ fn reviewers() -> Router<Web> {
         .route("/sweeps/{id}", get(sweep::show))
         .route("/sweeps/{id}/progress", get(sweep::progress))
         .route("/sweeps/{id}/frames/{frame}", get(frames::show))
-        .route("/sweeps/{id}/frames/{frame}/original", get(frames::download))
+        .route(
+            "/sweeps/{id}/frames/{frame}/original",
+            get(frames::download),
+        )
         .route("/sweeps/{id}/settings", post(changes::settings))
         .route("/sweeps/{id}/distances", post(changes::distances))
         .route("/sweeps/{id}/leave-out", post(changes::leave_out))
@@ -79,8 +82,14 @@ fn reviewers() -> Router<Web> {
         .route("/api/v1/uploads/{id}", get(uploads::files::show))
         .route("/api/v1/uploads/{id}/finish", post(uploads::files::finish))
         .route("/api/v1/sweeps/{id}", patch(uploads::sweeps::patch))
-        .route("/api/v1/sweeps/{id}/publish", post(uploads::sweeps::publish))
-        .route("/api/v1/sweeps/{id}/withdraw", post(uploads::sweeps::withdraw))
+        .route(
+            "/api/v1/sweeps/{id}/publish",
+            post(uploads::sweeps::publish),
+        )
+        .route(
+            "/api/v1/sweeps/{id}/withdraw",
+            post(uploads::sweeps::withdraw),
+        )
 }
 
 /// Where files come in: no time limit as a whole, and limits of their own on size and stalling.
@@ -88,7 +97,10 @@ fn arrivals() -> Router<Web> {
     Router::new()
         .route("/desk/upload", get(upload::show).post(upload::take))
         .route("/desk/uploads/{id}/files", post(upload::take_more))
-        .route("/api/v1/uploads/{id}/files/{*name}", put(uploads::files::put))
+        .route(
+            "/api/v1/uploads/{id}/files/{*name}",
+            put(uploads::files::put),
+        )
         .layer(DefaultBodyLimit::disable())
 }
 

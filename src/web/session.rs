@@ -122,9 +122,7 @@ where
 fn bearer(headers: &HeaderMap) -> Option<&str> {
     let value = headers.get(header::AUTHORIZATION)?.to_str().ok()?;
     let (scheme, secret) = value.split_once(' ')?;
-    scheme
-        .eq_ignore_ascii_case("bearer")
-        .then(|| secret.trim())
+    scheme.eq_ignore_ascii_case("bearer").then(|| secret.trim())
 }
 
 /// The account of an API token that is alive.
@@ -135,7 +133,10 @@ async fn by_token(app: &App, secret: &str) -> Result<SignedIn, WebError> {
         .live_token(&digest(secret), now)
         .await?
         .ok_or(WebError::NotSignedIn)?;
-    if token.used_ms.is_none_or(|used| now - used > NOTE_USE_EVERY_MS) {
+    if token
+        .used_ms
+        .is_none_or(|used| now - used > NOTE_USE_EVERY_MS)
+    {
         app.store.touch_token(token.id, now).await?;
     }
     Ok(SignedIn {

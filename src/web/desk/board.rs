@@ -118,9 +118,10 @@ fn state_words(row: &DeskRow, place: Place) -> (String, &'static str) {
         }
         Place::NeedsYou if row.stopped => ("no result: see its findings".into(), "tag tag-stop"),
         Place::NeedsYou => ("measuring failed: see why".into(), "tag tag-stop"),
-        Place::Ready | Place::Public if row.warnings > 0 => {
-            (format!("{}{warnings}", frames_words(row)), "tag tag-warning")
-        }
+        Place::Ready | Place::Public if row.warnings > 0 => (
+            format!("{}{warnings}", frames_words(row)),
+            "tag tag-warning",
+        ),
         Place::Ready | Place::Public => (frames_words(row), "tag tag-good"),
     }
 }

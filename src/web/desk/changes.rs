@@ -76,7 +76,9 @@ fn with_settings(sweep: &Sweep, typed: &Typed, check: &mut Check) -> (SweepSetti
     let f_number = check.number("f_number", typed.get("f_number"));
     let sensor_width = check.number("sensor_width_mm", typed.get("sensor_width_mm"));
     let code = typed.get("order");
-    let order = FrameOrder::ALL.into_iter().find(|order| order.code() == code);
+    let order = FrameOrder::ALL
+        .into_iter()
+        .find(|order| order.code() == code);
     let order = check.required("order", order, "auto, name, time or reverse");
     let settings = SweepSettings {
         target_distance: metres("target_distance_m", target_distance, check),

@@ -74,10 +74,18 @@ fn page(viewer: &Viewer, sweep: &Sweep, name: &str, is_own: bool) -> Result<Resp
         .map(|frame| frame.number);
     let count = frames.len();
     let frame = frames.swap_remove(place);
-    let section = if is_own { Section::Desk } else { Section::Lenses };
+    let section = if is_own {
+        Section::Desk
+    } else {
+        Section::Lenses
+    };
     let lens = format!("{} {}", sweep.lens.about.maker, sweep.lens.about.model);
     let page = html(&FramePage {
-        page: PageFrame::new(format!("{} of sweep {}", frame.file, sweep.id), section, viewer),
+        page: PageFrame::new(
+            format!("{} of sweep {}", frame.file, sweep.id),
+            section,
+            viewer,
+        ),
         id: sweep.id,
         lens,
         frame,
@@ -157,7 +165,13 @@ pub(in crate::web) async fn download(
     let (file, sha256) = original(&sweep, &number)?;
     let name: String = file
         .chars()
-        .map(|c| if c.is_ascii_alphanumeric() || "-_.".contains(c) { c } else { '_' })
+        .map(|c| {
+            if c.is_ascii_alphanumeric() || "-_.".contains(c) {
+                c
+            } else {
+                '_'
+            }
+        })
         .collect();
     let originals = app.originals.clone();
     let sha256 = sha256.to_owned();

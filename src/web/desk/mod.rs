@@ -2,7 +2,6 @@
 
 pub(super) mod board;
 pub(super) mod changes;
-mod view;
 pub(super) mod frames;
 mod overlay;
 pub(super) mod publishing;
@@ -10,6 +9,7 @@ pub(super) mod sign_in;
 pub(super) mod sweep;
 pub(super) mod upload;
 pub(super) mod upload_result;
+mod view;
 
 use askama::Template;
 use axum::response::Html;

@@ -34,7 +34,10 @@ pub(super) fn svg(frame: &FrameResult, (width, height): (u32, u32)) -> String {
             shape(
                 &mut lines,
                 "t-blur",
-                &format!("<circle cx=\"{x:.2}\" cy=\"{y:.2}\" r=\"{:.2}\"", blur / 2.0),
+                &format!(
+                    "<circle cx=\"{x:.2}\" cy=\"{y:.2}\" r=\"{:.2}\"",
+                    blur / 2.0
+                ),
             );
         }
         shape(
@@ -118,9 +121,18 @@ mod tests {
     fn a_pixel_centre_is_half_a_pixel_into_the_drawing() {
         let drawn = svg(&frame(), (1000, 600));
         assert!(drawn.contains("viewBox=\"0 0 1000 600\""), "{drawn}");
-        assert!(drawn.contains("cx=\"100.00\" cy=\"50.00\" r=\"12.00\""), "{drawn}");
-        assert!(drawn.contains("x=\"80\" y=\"30\" width=\"40\" height=\"40\""), "{drawn}");
-        assert!(!drawn.contains("style="), "inline styles break the content policy");
+        assert!(
+            drawn.contains("cx=\"100.00\" cy=\"50.00\" r=\"12.00\""),
+            "{drawn}"
+        );
+        assert!(
+            drawn.contains("x=\"80\" y=\"30\" width=\"40\" height=\"40\""),
+            "{drawn}"
+        );
+        assert!(
+            !drawn.contains("style="),
+            "inline styles break the content policy"
+        );
     }
 
     #[test]

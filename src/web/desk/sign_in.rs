@@ -87,7 +87,12 @@ pub(in crate::web) async fn try_to(
     let cookies = Cookies::of(&web.app.config)?;
     let next = local_path(&tried.next);
     let from = connection.map(|Extension(ConnectInfo(peer))| peer.ip());
-    let name: String = tried.name.trim().chars().take(NAME_CHARACTERS + 1).collect();
+    let name: String = tried
+        .name
+        .trim()
+        .chars()
+        .take(NAME_CHARACTERS + 1)
+        .collect();
     let now = now_ms();
     if let Err(seconds) = web.door.knock(&name, from, now) {
         audit(&web, None, "sign-in slowed", &name, &request, now).await?;
@@ -104,7 +109,9 @@ pub(in crate::web) async fn try_to(
     } else {
         None
     };
-    let kept = account.as_ref().map(|account| account.password_hash.clone());
+    let kept = account
+        .as_ref()
+        .map(|account| account.password_hash.clone());
     let matches = {
         let _place = web.door.hashes.acquire().await.map_err(WebError::inside)?;
         // A password longer than any that is kept costs no more than the longest.
@@ -129,7 +136,15 @@ pub(in crate::web) async fn try_to(
         .store
         .add_session(account.id, &digest(&secret), &client(&headers, from), now)
         .await?;
-    audit(&web, Some(account.id), "sign-in", &account.name, &request, now).await?;
+    audit(
+        &web,
+        Some(account.id),
+        "sign-in",
+        &account.name,
+        &request,
+        now,
+    )
+    .await?;
     Ok((jar.add(cookies.carry(secret)), Redirect::to(&next)).into_response())
 }
 
@@ -196,7 +211,11 @@ fn local_path(next: &str) -> String {
         && !next.starts_with("//")
         && !next.contains('\\')
         && !next.chars().any(char::is_control);
-    if local { next.to_owned() } else { "/desk".to_owned() }
+    if local {
+        next.to_owned()
+    } else {
+        "/desk".to_owned()
+    }
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@ use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use serde::Serialize;
 
+use super::changes::DISTANCES_HEADING;
 use super::view::{self, FindingView, FrameView};
 use super::{Seen, html, is_measuring, progress_words, seen_sweep};
 use crate::app::App;
@@ -46,7 +47,6 @@ struct SweepPage {
     frames: Vec<FrameView>,
     left_out: Vec<(usize, String, String)>,
     distances: String,
-    notes: String,
     typed: Typed,
     errors: Vec<FieldError>,
     publishing_stops: Vec<String>,
@@ -124,7 +124,11 @@ fn render(
         Section::Lenses
     };
     html(&SweepPage {
-        page: PageFrame::new(format!("{lens}{focal}: sweep {}", sweep.id), section, viewer),
+        page: PageFrame::new(
+            format!("{lens}{focal}: sweep {}", sweep.id),
+            section,
+            viewer,
+        ),
         id: sweep.id,
         slug: sweep.lens.slug.clone(),
         name: sweep.name.clone(),
@@ -154,7 +158,6 @@ fn render(
             })
             .collect(),
         distances: given_distances(&sweep.settings),
-        notes: sweep.notes.clone(),
         typed,
         errors,
         publishing_stops: view::publishing_stops(sweep),
@@ -170,9 +173,10 @@ fn publications(sweep: &Sweep) -> Vec<PublicationLine> {
         .map(|publication| PublicationLine {
             version: publication.version,
             published: super::upload_result::moment(publication.published_ms),
-            withdrawn: publication.withdrawn.as_ref().map(|(at, reason)| {
-                format!("{}: {reason}", super::upload_result::moment(*at))
-            }),
+            withdrawn: publication
+                .withdrawn
+                .as_ref()
+                .map(|(at, reason)| format!("{}: {reason}", super::upload_result::moment(*at))),
         })
         .collect()
 }
@@ -181,7 +185,10 @@ fn publications(sweep: &Sweep) -> Vec<PublicationLine> {
 fn typed_settings(settings: &SweepSettings, notes: &str) -> Typed {
     let mut typed = Typed::default();
     let mut number = |field: &str, value: Option<f64>| {
-        typed.set(field, value.map_or_else(String::new, |value| value.to_string()));
+        typed.set(
+            field,
+            value.map_or_else(String::new, |value| value.to_string()),
+        );
     };
     number("target_distance_m", settings.target_distance.map(|d| d.m()));
     number("closest_focus_m", settings.closest_focus.map(|d| d.m()));
@@ -198,14 +205,18 @@ fn typed_settings(settings: &SweepSettings, notes: &str) -> Typed {
 
 /// The distances that were given, as the lines that they are given in.
 fn given_distances(settings: &SweepSettings) -> String {
-    settings
+    if settings.distances.is_empty() {
+        return String::new();
+    }
+    let lines: String = settings
         .distances
         .iter()
         .map(|(file, distance)| match distance.metres() {
             Some(metres) => format!("{file},{}\n", metres.m()),
             None => format!("{file},inf\n"),
         })
-        .collect()
+        .collect();
+    format!("{DISTANCES_HEADING}\n{lines}")
 }
 
 #[derive(Serialize)]

@@ -120,7 +120,10 @@ pub(in crate::web) async fn take(
     }
     let Some(upload) = upload else {
         let mut check = Check::default();
-        check.refuse("files", "no file was chosen; choose the frames of a sweep, a folder or a zip archive");
+        check.refuse(
+            "files",
+            "no file was chosen; choose the frames of a sweep, a folder or a zip archive",
+        );
         checked_lens(&web.app, &typed, &mut check).await?;
         return refused(&web.app, &account, typed, WebError::Fields(check.errors)).await;
     };
@@ -239,7 +242,10 @@ async fn checked_lens(
         app.store.lens_by_slug(slug).await?
     };
     if lens.is_none() {
-        check.refuse("lens", "choose a lens of the list, or “a new lens” and describe it below");
+        check.refuse(
+            "lens",
+            "choose a lens of the list, or “a new lens” and describe it below",
+        );
     }
     Ok(lens.map(ChosenLens::Known))
 }
@@ -265,7 +271,9 @@ async fn small_text(mut field: Field<'_>) -> Result<String, WebError> {
     while let Some(chunk) = field.chunk().await.map_err(broken_off)? {
         bytes.extend_from_slice(&chunk);
         if bytes.len() > MAX_FIELD_BYTES {
-            return Err(WebError::TooLarge("a text field of the form is too long".into()));
+            return Err(WebError::TooLarge(
+                "a text field of the form is too long".into(),
+            ));
         }
     }
     String::from_utf8(bytes).map_err(|_| WebError::Unreadable("a text field is not UTF-8".into()))

@@ -131,7 +131,8 @@ pub(in crate::web) async fn finish(
 
 /// A moment in words, UTC, e.g. "25 Nov 2026, 14:05 UTC".
 pub(super) fn moment(ms: i64) -> String {
-    let format = format_description!("[day padding:none] [month repr:short] [year], [hour]:[minute] UTC");
+    let format =
+        format_description!("[day padding:none] [month repr:short] [year], [hour]:[minute] UTC");
     OffsetDateTime::from_unix_timestamp(ms.div_euclid(1000))
         .ok()
         .and_then(|at| at.format(&format).ok())

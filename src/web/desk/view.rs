@@ -129,9 +129,10 @@ fn measured(
         .map(|blur| blur.map_or_else(|| "–".to_owned(), |px| format!("{px:.1}")))
         .collect();
     FrameView {
-        focus: frame
-            .focus_dioptres
-            .map_or_else(|| "unknown".to_owned(), |setting| words::focus(setting.value)),
+        focus: frame.focus_dioptres.map_or_else(
+            || "unknown".to_owned(),
+            |setting| words::focus(setting.value),
+        ),
         separation: frame.separation_px.map_or_else(String::new, |px| {
             format!("{:.2} ± {:.2} px", px.value, 2.0 * px.std_error)
         }),
@@ -202,9 +203,7 @@ pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
 }
 
 /// The chart as SVG for wide and for narrow pages; `None` where there is no curve.
-pub(super) fn charts(
-    measurement: &SweepMeasurement,
-) -> Result<Option<(String, String)>, WebError> {
+pub(super) fn charts(measurement: &SweepMeasurement) -> Result<Option<(String, String)>, WebError> {
     let Some(summary) = &measurement.summary else {
         return Ok(None);
     };
@@ -283,7 +282,10 @@ pub(super) fn facts(sweep: &Sweep) -> Vec<(&'static str, String)> {
                 .focal_length
                 .map(|focal| words::focal_length(focal.mm())),
         );
-        add("Aperture", measurement.f_number.map(|stop| stop.to_string()));
+        add(
+            "Aperture",
+            measurement.f_number.map(|stop| stop.to_string()),
+        );
         add("Camera", measurement.camera.clone());
         add("Lens in the files", measurement.lens.clone());
         add(
@@ -314,8 +316,14 @@ const fn distance_words(source: DistanceSource) -> &'static str {
 
 fn conditions(conditions: &Conditions) -> Vec<(&'static str, String)> {
     let mut facts = vec![
-        ("Distortion correction", switch(conditions.distortion_correction)),
-        ("Breathing compensation", switch(conditions.breathing_compensation)),
+        (
+            "Distortion correction",
+            switch(conditions.distortion_correction),
+        ),
+        (
+            "Breathing compensation",
+            switch(conditions.breathing_compensation),
+        ),
         ("Stabilisation", switch(conditions.stabilisation)),
     ];
     if let Some(distance) = conditions.target_distance {
@@ -345,7 +353,11 @@ pub(super) fn publishing_stops(sweep: &Sweep) -> Vec<String> {
     };
     for finding in &result.measurement.findings {
         if finding.severity == Severity::Stop {
-            stops.push(format!("{}. {}", finding.code.title(), finding.code.advice()));
+            stops.push(format!(
+                "{}. {}",
+                finding.code.title(),
+                finding.code.advice()
+            ));
         }
     }
     if sweep

@@ -85,11 +85,7 @@ pub(in crate::web) async fn show(
     Ok(Json(document(&app, &account, id).await?))
 }
 
-async fn document(
-    app: &App,
-    account: &SignedIn,
-    id: UploadId,
-) -> Result<UploadDocument, WebError> {
+async fn document(app: &App, account: &SignedIn, id: UploadId) -> Result<UploadDocument, WebError> {
     let upload = arrivals::own_upload(app, account, id).await?;
     let mut refused: Vec<RefusedDocument> = app
         .store

@@ -29,7 +29,10 @@ where
                 let (field, detail) = text
                     .rsplit_once(": ")
                     .map_or(("body", text.as_str()), |(_, detail)| ("body", detail));
-                Err(WebError::field(named_field(detail).unwrap_or(field), detail))
+                Err(WebError::field(
+                    named_field(detail).unwrap_or(field),
+                    detail,
+                ))
             }
             Err(JsonRejection::MissingJsonContentType(_)) => Err(WebError::Unreadable(
                 "send a JSON document with content-type application/json".into(),
@@ -47,10 +50,8 @@ where
 
 /// The field that a complaint of the JSON reader names between backticks.
 fn named_field(detail: &str) -> Option<&str> {
-    let named = detail.strip_prefix("unknown field `").or_else(|| {
-        detail
-            .split_once("missing field `")
-            .map(|(_, rest)| rest)
-    })?;
+    let named = detail
+        .strip_prefix("unknown field `")
+        .or_else(|| detail.split_once("missing field `").map(|(_, rest)| rest))?;
     named.split('`').next()
 }

@@ -79,12 +79,12 @@ impl Changes {
     fn apply(self, sweep: &Sweep, check: &mut Check) -> (SweepSettings, String) {
         let kept = sweep.settings.clone();
         let settings = SweepSettings {
-            target_distance: self
-                .target_distance_m
-                .or_keep(kept.target_distance, |m| metres("target_distance_m", Some(m), check)),
-            closest_focus: self
-                .closest_focus_m
-                .or_keep(kept.closest_focus, |m| metres("closest_focus_m", Some(m), check)),
+            target_distance: self.target_distance_m.or_keep(kept.target_distance, |m| {
+                metres("target_distance_m", Some(m), check)
+            }),
+            closest_focus: self.closest_focus_m.or_keep(kept.closest_focus, |m| {
+                metres("closest_focus_m", Some(m), check)
+            }),
             focal_length: self.focal_length_mm.or_keep(kept.focal_length, |mm| {
                 millimetres("focal_length_mm", Some(mm), &FOCAL_MM, check)
             }),
@@ -99,7 +99,9 @@ impl Changes {
                 Given::Absent => kept.order,
                 Given::TakenBack => FrameOrder::default(),
                 Given::Value(code) => {
-                    let order = FrameOrder::ALL.into_iter().find(|order| order.code() == code);
+                    let order = FrameOrder::ALL
+                        .into_iter()
+                        .find(|order| order.code() == code);
                     check
                         .required("order", order, "auto, name, time or reverse")
                         .unwrap_or_default()
