@@ -38,8 +38,12 @@ pub struct Web {
     pub app: App,
     /// The guard of signing in.
     door: Arc<door::Door>,
-    /// The guard of making pictures.
-    pictures: Pictures,
+    /// The guard of judging files that arrive: so many at once.
+    #[from_ref(skip)]
+    intake: Arc<Semaphore>,
+    /// The guard of making pictures for pages: so many at once.
+    #[from_ref(skip)]
+    pictures: Arc<Semaphore>,
     /// Charts that were drawn already.
     charts: pages::ChartShelf,
 }
@@ -56,7 +60,8 @@ impl Web {
         Self {
             app,
             door: Arc::new(door::Door::default()),
-            pictures: Pictures(Arc::new(tokio::sync::Semaphore::new(2))),
+            intake: Arc::new(Semaphore::new(JUDGED_AT_ONCE)),
+            pictures: Arc::new(Semaphore::new(PICTURES_AT_ONCE)),
             charts: pages::ChartShelf::default(),
         }
     }
