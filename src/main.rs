@@ -1,2 +1,7 @@
-//! stub
-fn main() {}
+//! The `breathmark` program; everything it does is in the library.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    breathmark::cli::run()
+}

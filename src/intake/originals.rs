@@ -49,11 +49,17 @@ impl Originals {
             }
         }
         sync_folder(data)?;
-        Ok(Self {
-            folder,
-            tmp,
+        Ok(Self::at(data))
+    }
+
+    /// The originals of a data folder that another process may own: nothing is made and nothing swept.
+    #[must_use]
+    pub fn at(data: &Path) -> Self {
+        Self {
+            folder: data.join("originals"),
+            tmp: data.join("tmp"),
             durable: Arc::default(),
-        })
+        }
     }
 
     /// Keeps the bytes: written to `tmp/`, hashed, fsynced, renamed to `originals/ab/cd/<sha256>`, the folders fsynced.

@@ -9,6 +9,7 @@ mod intake;
 mod measurement;
 mod simulation;
 mod store;
+mod support;
 mod sweeps;
 mod tidy;
 mod worker;

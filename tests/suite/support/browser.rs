@@ -1,0 +1,220 @@
+//! Debian's chromium, headless, driven through its own WebDriver.
+
+use std::io::{BufRead, BufReader};
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use fantoccini::elements::Element;
+use fantoccini::{Client, ClientBuilder, Locator};
+use hyper_util::client::legacy::connect::HttpConnector;
+use serde_json::{Value, json};
+
+/// How long a page may take to show what is waited for; far above what it takes, so that a busy machine fails no test.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// What happens on the page is looked at this often.
+const GLANCE: Duration = Duration::from_millis(50);
+
+/// A driver process with one browser window.
+pub struct Browser {
+    driver: Child,
+    pub client: Client,
+    _profile: tempfile::TempDir,
+}
+
+impl Browser {
+    /// Opens a window of this size. `dark` is the colour scheme that the reader prefers.
+    pub async fn open(width: u32, height: u32, dark: bool) -> Self {
+        let mut driver = Command::new("chromedriver")
+            .args(["--port=0", "--log-level=OFF"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("chromedriver is installed (.ci/install installs it)");
+        let mut lines =
+            BufReader::new(driver.stdout.take().expect("standard output is a pipe")).lines();
+        let port = lines
+            .by_ref()
+            .map_while(Result::ok)
+            .find_map(|line| {
+                let (_, rest) = line.split_once("started successfully on port ")?;
+                rest.trim_end_matches('.').parse::<u16>().ok()
+            })
+            .expect("chromedriver says where it listens");
+        std::thread::spawn(move || lines.for_each(drop));
+        let profile = tempfile::tempdir().expect("a folder");
+        let mut arguments = vec![
+            "--headless=new".to_owned(),
+            "--no-sandbox".to_owned(),
+            "--disable-gpu".to_owned(),
+            "--disable-quic".to_owned(),
+            "--disable-dev-shm-usage".to_owned(),
+            "--no-first-run".to_owned(),
+            "--disable-background-networking".to_owned(),
+            "--disable-component-update".to_owned(),
+            "--disable-sync".to_owned(),
+            format!("--window-size={width},{height}"),
+            format!("--user-data-dir={}", profile.path().display()),
+        ];
+        if dark {
+            arguments.push("--blink-settings=preferredColorScheme=0".to_owned());
+        }
+        let options = json!({ "args": arguments });
+        let wanted =
+            json!({ "goog:chromeOptions": options, "goog:loggingPrefs": { "browser": "ALL" } });
+        let Value::Object(wanted) = wanted else {
+            unreachable!("it is an object")
+        };
+        let client = ClientBuilder::new(HttpConnector::new())
+            .capabilities(wanted)
+            .connect(&format!("http://127.0.0.1:{port}"))
+            .await
+            .expect("a browser window opens");
+        Self {
+            driver,
+            client,
+            _profile: profile,
+        }
+    }
+
+    pub async fn go(&self, address: &str) {
+        self.client.goto(address).await.expect("the page loads");
+    }
+
+    /// The element, as soon as it is there.
+    pub async fn find(&self, css: &str) -> Element {
+        self.client
+            .wait()
+            .at_most(PATIENCE)
+            .every(GLANCE)
+            .for_element(Locator::Css(css))
+            .await
+            .unwrap_or_else(|error| panic!("{css} does not appear: {error}"))
+    }
+
+    pub async fn click(&self, css: &str) {
+        self.find(css)
+            .await
+            .click()
+            .await
+            .unwrap_or_else(|error| panic!("{css}: {error}"));
+    }
+
+    /// Puts text into a field, in place of what it holds.
+    pub async fn fill(&self, css: &str, text: &str) {
+        let field = self.find(css).await;
+        field
+            .clear()
+            .await
+            .unwrap_or_else(|error| panic!("{css}: {error}"));
+        field
+            .send_keys(text)
+            .await
+            .unwrap_or_else(|error| panic!("{css}: {error}"));
+    }
+
+    pub async fn choose(&self, css: &str, value: &str) {
+        let select = self.find(css).await;
+        select
+            .select_by_value(value)
+            .await
+            .unwrap_or_else(|error| panic!("{css}: {error}"));
+    }
+
+    /// Gives files, or one folder, to a file field.
+    pub async fn give_files(&self, css: &str, paths: &[PathBuf]) {
+        let names: Vec<String> = paths
+            .iter()
+            .map(|path| path.display().to_string())
+            .collect();
+        let field = self.find(css).await;
+        field
+            .send_keys(&names.join("\n"))
+            .await
+            .unwrap_or_else(|error| panic!("{css}: {error}"));
+    }
+
+    /// The visible text of the page.
+    pub async fn text(&self) -> String {
+        self.find("body")
+            .await
+            .text()
+            .await
+            .expect("a page has text")
+    }
+
+    /// Waits until the page says this.
+    pub async fn until_it_says(&self, words: &str) -> String {
+        let started = Instant::now();
+        loop {
+            let text = self.text_now().await;
+            if text.contains(words) {
+                return text;
+            }
+            assert!(
+                started.elapsed() < PATIENCE,
+                "the page never says {words:?}, but\n{text}"
+            );
+            tokio::time::sleep(GLANCE).await;
+        }
+    }
+
+    /// The text of the page, empty while it is being replaced by another.
+    async fn text_now(&self) -> String {
+        match self.client.find(Locator::Css("body")).await {
+            Ok(body) => body.text().await.unwrap_or_default(),
+            Err(_) => String::new(),
+        }
+    }
+
+    /// Violations that axe finds on the page that is open, each with its rule and the elements.
+    pub async fn axe_violations(&self) -> Vec<String> {
+        let source =
+            std::fs::read_to_string(axe()).expect("axe-core is there (.ci/install installs it)");
+        let load = format!("{source}\nreturn typeof axe;");
+        self.client
+            .execute(&load, Vec::new())
+            .await
+            .expect("axe loads");
+        let script = "const done = arguments[0]; axe.run(document).then(r => done(r.violations.map(v => \
+                      v.id + ': ' + v.nodes.map(n => n.target.join(' ') + ' ' + n.failureSummary).join('; '))));";
+        let found = self
+            .client
+            .execute_async(script, Vec::new())
+            .await
+            .expect("axe runs");
+        serde_json::from_value(found).expect("axe gives a list")
+    }
+
+    /// Errors and warnings that the browser noted since it was asked last: refused scripts, failed requests.
+    pub async fn complaints(&self) -> Vec<String> {
+        let found = self
+            .client
+            .execute(
+                "return performance.getEntriesByType('resource').filter(e => e.responseStatus >= 400).map(e => \
+                 e.responseStatus + ' ' + e.name);",
+                Vec::new(),
+            )
+            .await
+            .expect("the page can be asked");
+        serde_json::from_value(found).expect("a list")
+    }
+
+    pub async fn close(self) {
+        // The window goes with the driver, which is killed in any case.
+        let _ = self.client.clone().close().await;
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        // It may have ended by itself.
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+fn axe() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("target/tools/node_modules/axe-core/axe.min.js")
+}

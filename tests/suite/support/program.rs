@@ -1,0 +1,101 @@
+//! The built program, run as a stranger runs it.
+
+use std::io::{BufRead, BufReader, Write};
+use std::path::Path;
+use std::process::{Child, Command, Output, Stdio};
+
+/// The program, ready to be given arguments; no setting of the surroundings reaches it.
+pub fn breathmark() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_breathmark"));
+    for (name, _) in std::env::vars().filter(|(name, _)| name.starts_with("BREATHMARK_")) {
+        command.env_remove(name);
+    }
+    command
+}
+
+/// Runs the program to its end.
+pub fn run(arguments: &[&str]) -> Output {
+    breathmark()
+        .args(arguments)
+        .stdin(Stdio::null())
+        .output()
+        .expect("the program starts")
+}
+
+/// Runs the program to its end with a line on standard input.
+pub fn run_with_input(arguments: &[&str], input: &str) -> Output {
+    let mut child = breathmark()
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    child
+        .stdin
+        .take()
+        .expect("standard input is a pipe")
+        .write_all(input.as_bytes())
+        .expect("the program reads");
+    child.wait_with_output().expect("the program ends")
+}
+
+pub fn stdout(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).expect("standard output is UTF-8")
+}
+
+pub fn stderr(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).expect("standard error is UTF-8")
+}
+
+/// A server of its own on a free port; killed when dropped.
+pub struct Server {
+    child: Child,
+    /// Where it answers, e.g. `http://127.0.0.1:40123`.
+    pub address: String,
+}
+
+impl Server {
+    /// Serves this data folder and waits until it listens.
+    pub fn start(data: &Path) -> Self {
+        let mut child = breathmark()
+            .args(["serve", "--listen", "127.0.0.1:0", "--data"])
+            .arg(data)
+            .stdin(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let mut lines =
+            BufReader::new(child.stderr.take().expect("standard error is a pipe")).lines();
+        let address = lines
+            .by_ref()
+            .map_while(Result::ok)
+            .find_map(|line| {
+                line.split_once("serving at ")
+                    .map(|(_, address)| address.to_owned())
+            })
+            .expect("the server says where it serves");
+        // What it logs later must be read, or the pipe fills up and the server stands still.
+        std::thread::spawn(move || lines.for_each(drop));
+        Self { child, address }
+    }
+
+    /// Asks it to stop and waits; gives the exit code.
+    #[cfg(unix)]
+    pub fn stop(mut self) -> Option<i32> {
+        let stopped = Command::new("kill")
+            .args(["-TERM", &self.child.id().to_string()])
+            .status()
+            .expect("kill can be run");
+        assert!(stopped.success());
+        self.child.wait().expect("the server ends").code()
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        // It may have ended by itself.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
