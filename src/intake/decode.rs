@@ -26,7 +26,7 @@ const PREVIEW_QUALITY: u8 = 85;
 pub fn decode_plane(bytes: &[u8], limits: &Limits) -> Result<Plane, IntakeError> {
     let format = format::admit(bytes, limits)?;
     guarded(|| {
-        let orientation = metadata::orientation(metadata::exif_of(bytes).as_ref());
+        let orientation = metadata::orientation(metadata::exif_of(bytes, format).as_ref());
         let (width, height, samples) = match format {
             Format::Jpeg => jpeg_luma(bytes, limits)?,
             Format::Png => other_luma(bytes, ImageFormat::Png, limits)?,

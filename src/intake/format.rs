@@ -111,6 +111,12 @@ pub(super) fn jpeg_is_whole(bytes: &[u8]) -> bool {
     else {
         return false;
     };
+    // Nearly always the marker ends the file, but for some padding.
+    let padding = bytes.iter().rev().take_while(|byte| **byte == 0).count();
+    let tail = &bytes[..bytes.len() - padding];
+    if tail.len() >= at + 2 && tail.ends_with(&[0xFF, 0xD9]) {
+        return true;
+    }
     loop {
         let Some(step) = bytes
             .get(at..)
@@ -245,5 +251,10 @@ mod tests {
         for cut in 0..whole.len() {
             assert!(!jpeg_is_whole(&whole[..cut]), "{cut}");
         }
+        assert!(jpeg_is_whole(&[&whole[..], &[0; 9]].concat()), "padded");
+        assert!(
+            jpeg_is_whole(&[&whole[..], b"a second picture"].concat()),
+            "something behind it"
+        );
     }
 }

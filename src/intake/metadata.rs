@@ -6,7 +6,7 @@ use std::io::Cursor;
 
 use exif::{Exif, Field, In, Tag, Value};
 
-use super::format::Format;
+use super::format::{self, Format};
 use super::names;
 use super::orientation::Orientation;
 use super::xmp;
@@ -19,13 +19,24 @@ const INFINITY: u32 = 0xFFFF_FFFF;
 /// Longest text taken from a file, characters.
 const LONGEST_TEXT: usize = 100;
 
+/// What the EXIF segment of JPEG begins with (CIPA DC-008, 4.7.2).
+const JPEG_MARK: &[u8] = b"Exif\0\0";
+
 /// The EXIF block of a file, as far as it can be read.
-pub(super) fn exif_of(bytes: &[u8]) -> Option<Exif> {
+pub(super) fn exif_of(bytes: &[u8], format: Format) -> Option<Exif> {
     let mut reader = exif::Reader::new();
     reader.continue_on_error(true);
-    reader
-        .read_from_container(&mut Cursor::new(bytes))
-        .or_else(|error| error.distill_partial_result(|_| {}))
+    let read = match format {
+        // Found by its segment, so that a file without EXIF is not searched to its end.
+        Format::Jpeg => {
+            let block = format::jpeg_segments(bytes)
+                .filter(|segment| segment.marker == 0xE1)
+                .find_map(|segment| segment.body.strip_prefix(JPEG_MARK))?;
+            reader.read_raw(block.to_vec())
+        }
+        Format::Png | Format::Tiff => reader.read_from_container(&mut Cursor::new(bytes)),
+    };
+    read.or_else(|error| error.distill_partial_result(|_| {}))
         .ok()
 }
 
@@ -37,7 +48,7 @@ pub(super) fn orientation(exif: Option<&Exif>) -> Orientation {
 
 /// Fills in what the file says of the shot.
 pub(super) fn describe(bytes: &[u8], format: Format, info: &mut FrameInfo) {
-    let exif = exif_of(bytes);
+    let exif = exif_of(bytes, format);
     if let Some(exif) = &exif {
         info.captured_at = captured_at(exif);
         info.focal_length = ratio(exif, Tag::FocalLength).and_then(|mm| Millimetres::new(mm).ok());

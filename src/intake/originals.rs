@@ -293,6 +293,25 @@ mod tests {
         }
     }
 
+    /// A file where a folder has to be stands for a disk that refuses: root may write through permissions.
+    #[test]
+    fn a_disk_that_refuses_gives_an_error_and_leaves_nothing() {
+        let s = scratch();
+        let in_the_way = s.originals.folder().join("ba");
+        fs::write(&in_the_way, b"").expect("written");
+        assert!(matches!(
+            s.originals.keep(&mut &b"abc"[..], 10),
+            Err(IntakeError::Io(_))
+        ));
+        assert_eq!(in_tmp(&s.originals), 0);
+        fs::remove_file(&in_the_way).expect("removed");
+        let kept = s
+            .originals
+            .keep(&mut &b"abc"[..], 10)
+            .expect("kept when there is room again");
+        assert_eq!(s.originals.read(&kept.sha256).expect("read"), b"abc");
+    }
+
     #[test]
     fn many_keep_at_once() {
         let s = scratch();

@@ -4,7 +4,7 @@ use std::io;
 
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, SRational, Tag, Value};
-use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
+use jpeg_encoder::{Encoder, ImageBuffer, JpegColorType, SamplingFactor};
 
 use super::script::{PrivateData, Subsampling, SweepScript};
 use crate::measure::{Plane, Samples};
@@ -21,10 +21,16 @@ impl SweepScript {
         let refuse = |why: &str| io::Error::new(io::ErrorKind::InvalidInput, why.to_owned());
         let side = |px: u32| u16::try_from(px).ok().filter(|px| *px > 0);
         let upright = (side(self.scene.width_px), side(self.scene.height_px));
-        let (Some(_), Some(_)) = upright else {
+        let (Some(width), Some(height)) = upright else {
             return Err(refuse("a JPEG picture is 1 to 65535 px a side"));
         };
-        let (width, height, codes) = self.stored(&self.plane(frame));
+        let codes = self.stored(&self.plane(frame));
+        let turned = matches!(self.picture.orientation, 5..=8);
+        let (width, height) = if turned {
+            (height, width)
+        } else {
+            (width, height)
+        };
         let picture = &self.picture;
         let mut bytes = Vec::new();
         let mut encoder = Encoder::new(&mut bytes, picture.jpeg_quality.clamp(1, 100));
@@ -41,20 +47,24 @@ impl SweepScript {
                 .map_err(|error| refuse(&error.to_string()))?;
         }
         encoder
-            .encode(&warm(&codes), width as u16, height as u16, ColorType::Ycbcr)
+            .encode_image(WarmWhite {
+                width,
+                height,
+                luma: &codes,
+            })
             .map_err(|error| refuse(&error.to_string()))?;
         Ok(bytes)
     }
 
     /// The pixels as they lie in the file, so that EXIF orientation turns them upright.
-    fn stored(&self, plane: &Plane) -> (u32, u32, Vec<u8>) {
+    fn stored(&self, plane: &Plane) -> Vec<u8> {
         let (width, height) = (plane.width() as usize, plane.height() as usize);
         let Samples::Eight(codes) = plane.samples() else {
             unreachable!("frames are rendered with 8 bits")
         };
         let orientation = self.picture.orientation;
         if !(2..=8).contains(&orientation) {
-            return (plane.width(), plane.height(), codes.clone());
+            return codes.clone();
         }
         // Row 0 and column 0 of the file as sides of the upright picture (CIPA DC-008, Orientation).
         let swapped = orientation >= 5;
@@ -78,7 +88,7 @@ impl SweepScript {
                 stored.push(codes[y * width + x]);
             }
         }
-        (columns as u32, rows as u32, stored)
+        stored
     }
 
     /// The EXIF block of a frame.
@@ -155,12 +165,33 @@ impl SweepScript {
     }
 }
 
-/// Luma codes as interleaved YCbCr in the warm white of lamps, so that the colour planes are not empty.
-fn warm(codes: &[u8]) -> Vec<u8> {
-    codes
-        .iter()
-        .flat_map(|&luma| [luma, 128 - luma / 32, 128 + luma / 48])
-        .collect()
+/// Luma codes in the warm white of lamps, so that the colour planes are not empty.
+struct WarmWhite<'a> {
+    width: u16,
+    height: u16,
+    luma: &'a [u8],
+}
+
+impl ImageBuffer for WarmWhite<'_> {
+    fn get_jpeg_color_type(&self) -> JpegColorType {
+        JpegColorType::Ycbcr
+    }
+
+    fn width(&self) -> u16 {
+        self.width
+    }
+
+    fn height(&self) -> u16 {
+        self.height
+    }
+
+    fn fill_buffers(&self, row: u16, planes: &mut [Vec<u8>; 4]) {
+        let width = usize::from(self.width);
+        let luma = &self.luma[usize::from(row) * width..][..width];
+        planes[0].extend_from_slice(luma);
+        planes[1].extend(luma.iter().map(|code| 128 - code / 32));
+        planes[2].extend(luma.iter().map(|code| 128 + code / 48));
+    }
 }
 
 fn field(tag: Tag, value: Value) -> Field {

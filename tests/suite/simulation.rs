@@ -1,7 +1,7 @@
 //! Tests of simulation: the renderer's truth against independent facts, its files against other readers.
 
 use breathmark::measure::{Plane, Samples};
-use breathmark::simulate::{Breathing, Bump, SweepScript};
+use breathmark::simulate::{Breathing, Bump, ClockJump, Clutter, SweepScript};
 
 fn codes(plane: &Plane) -> &[u8] {
     match plane.samples() {
@@ -30,10 +30,12 @@ fn same_script_gives_the_same_bytes_in_any_order() {
     assert_ne!(forwards[0], other.jpeg(0).expect("renders"));
 }
 
-/// Light above the background, weighted by place, lies where the truth says: no noise, no rounding, no JPEG.
+/// Light above the background, weighted by place, lies where the truth says and is as wide: no noise, no rounding, no
+/// JPEG. Torn tape, too, has its centre of light at the truth.
 #[test]
 fn light_lies_where_the_truth_says() {
     let mut script = small(5);
+    script.scene.targets[0].ragged_px = 1.5;
     script.picture.roll_deg = 0.7;
     script.picture.bump = Some(Bump {
         frame: 3,
@@ -45,7 +47,7 @@ fn light_lies_where_the_truth_says() {
     for (frame, truth) in script.truth().iter().enumerate() {
         let light = script.light(frame);
         for (half, target) in truth.targets.iter().enumerate() {
-            let (mut sum, mut x, mut y) = (0.0, 0.0, 0.0);
+            let (mut sum, mut x, mut y, mut xx) = (0.0, 0.0, 0.0, 0.0);
             for (i, value) in light.iter().enumerate() {
                 let (column, row) = ((i % 480) as f64, (i / 480) as f64);
                 if (column > 240.0) == (half == 1) {
@@ -53,6 +55,7 @@ fn light_lies_where_the_truth_says() {
                     sum += above;
                     x += above * column;
                     y += above * row;
+                    xx += above * column * column;
                 }
             }
             // f32 light over 77 000 pixels: 1e-3 px.
@@ -68,6 +71,18 @@ fn light_lies_where_the_truth_says() {
                 y / sum,
                 target.y_px
             );
+            if half == 1 {
+                // Variances add: width²/12 of the patch, 1/12 of the pixel, softness², c²/16 of a round pupil.
+                let width = script.scene.targets[1].width_px * (1.0 + truth.shift_pct / 100.0);
+                let rest = width * width / 12.0 + 1.0 / 12.0 + script.lens.softness_px.powi(2);
+                let blur = 4.0 * (xx / sum - (x / sum).powi(2) - rest).max(0.0).sqrt();
+                // 1e-4 of the disc's second moment, and f32 light: 0.05 px of 10 to 14 px.
+                assert!(
+                    (blur - target.blur_px).abs() < 0.05,
+                    "{blur} {}",
+                    target.blur_px
+                );
+            }
         }
     }
 }
@@ -162,4 +177,92 @@ fn a_picture_that_jpeg_cannot_hold_is_refused() {
     assert!(script.jpeg(0).is_err());
     script.scene.width_px = 0;
     assert!(script.jpeg(0).is_err());
+}
+
+/// Every nuisance shows in the picture as it is named.
+#[test]
+fn nuisances_show_where_they_are_put() {
+    let clean = small(3);
+    let mut script = clean.clone();
+    script.scene.background.clutter = vec![
+        Clutter::HotPixel {
+            x_px: 100,
+            y_px: 20,
+            level: 0.5,
+        },
+        Clutter::Glint {
+            x_px: 240.0,
+            y_px: 40.0,
+            diameter_px: 4.0,
+            level: 2.0,
+        },
+        Clutter::Label {
+            x_px: 200.0,
+            y_px: 280.0,
+            width_px: 30.0,
+            height_px: 10.0,
+            level: 0.3,
+        },
+        Clutter::Reflection {
+            x_px: 300.0,
+            y_px: 200.0,
+            width_px: 60.0,
+            height_px: 40.0,
+            level: 0.05,
+        },
+    ];
+    script.scene.background.slope_x = 0.004;
+    let (before, after) = (clean.light(1), script.light(1));
+    let more = |x: usize, y: usize| f64::from(after[y * 480 + x] - before[y * 480 + x]);
+    let slope = |x: f64| 0.004 * ((x + 0.5) / 480.0 - 0.5);
+    assert!((more(100, 20) - 0.5 - slope(100.0)).abs() < 1e-4);
+    assert!(more(240, 40) > 0.1, "glint {}", more(240, 40));
+    assert!(
+        (more(200, 280) - 0.3).abs() < 0.05,
+        "label {}",
+        more(200, 280)
+    );
+    assert!((more(300, 200) - 0.05 - slope(300.0)).abs() < 1e-4);
+    assert!((more(470, 10) - slope(470.0)).abs() < 1e-5);
+    script.scene.exposure = 4.0;
+    let codes_now = script.plane(1);
+    let target = &script.truth()[1].targets[1];
+    let burnt =
+        codes(&codes_now)[target.y_px.round() as usize * 480 + target.x_px.round() as usize];
+    assert_eq!(burnt, 255, "four times the light burns the target out");
+}
+
+#[test]
+fn names_numbers_and_clocks_are_as_told() {
+    let mut script = small(5);
+    script.capture.name = "QL_###.jpg".to_owned();
+    script.capture.first_number = 9998;
+    assert_eq!(script.file_name(0), "QL_9998.jpg");
+    assert_eq!(
+        script.file_name(2),
+        "QL_001.jpg",
+        "numbers run on from 9999"
+    );
+    script.capture.shuffled_names = true;
+    let names = |script: &SweepScript| (0..5).map(|i| script.file_name(i)).collect::<Vec<_>>();
+    let shuffled = names(&script);
+    let mut sorted = shuffled.clone();
+    sorted.sort();
+    script.capture.shuffled_names = false;
+    let mut plain = names(&script);
+    assert_ne!(shuffled, plain);
+    plain.sort();
+    assert_eq!(sorted, plain, "the same names in another order");
+    script.capture.clock_jump = Some(ClockJump {
+        frame: 3,
+        seconds: -3600.0,
+    });
+    assert_eq!(
+        script.captured_at(2),
+        time::macros::datetime!(2026-04-03 10:00:01.6)
+    );
+    assert_eq!(
+        script.captured_at(3),
+        time::macros::datetime!(2026-04-03 09:00:02.4)
+    );
 }
