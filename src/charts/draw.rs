@@ -82,11 +82,12 @@ pub(super) fn svg(
         .replace(">\n", ">")
         .replace("\n</text>", "</text>");
     let mut whole = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"chart-picture\" role=\"img\" width=\"{}\" height=\"{}\" viewBox=\"0 0 {} {}\"><title>{}</title><desc>{}</desc>{body}",
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"chart-picture\" role=\"img\" width=\"{}\" height=\"{}\" viewBox=\"0 0 {} {}\"{}><title>{}</title><desc>{}</desc>{body}",
         scene.width,
         scene.height,
         units(scene.width),
         units(scene.height),
+        plot_place(scene),
         escaped(name),
         escaped(description),
     );
@@ -100,6 +101,20 @@ pub(super) fn svg(
         }
     }
     Ok(whole)
+}
+
+/// Attributes that say where the plot is, in units of the view box, and what its width stands for.
+fn plot_place(scene: &Scene) -> String {
+    scene.plot.map_or_else(String::new, |plot| {
+        format!(
+            " data-left=\"{:.0}\" data-right=\"{:.0}\" data-top=\"{:.0}\" data-bottom=\"{:.0}\" data-most=\"{}\"",
+            plot.left * SVG_UNITS,
+            plot.right * SVG_UNITS,
+            plot.top * SVG_UNITS,
+            plot.bottom * SVG_UNITS,
+            plot.most
+        )
+    })
 }
 
 fn escaped(words: &str) -> String {

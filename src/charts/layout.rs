@@ -5,7 +5,7 @@
 
 use super::draw::text_width;
 use super::palette::{Role, dash, shape};
-use super::scene::{Align, Mark, Point, Scene, Text};
+use super::scene::{Align, Mark, Plot, Point, Scene, Text};
 use super::ticks::{distance_ticks, round_values, shift_words, spread};
 use super::{Axis, ShiftChart};
 use crate::sweep::CurvePoint;
@@ -55,6 +55,7 @@ pub(super) fn lay_out(chart: &ShiftChart) -> Scene {
         width: chart.width,
         height: chart.height,
         marks: Vec::new(),
+        plot: None,
     };
     let lines: Vec<Line> = chart
         .series
@@ -140,6 +141,13 @@ pub(super) fn lay_out(chart: &ShiftChart) -> Scene {
         let at = (size * 0.6, size * 1.3);
         scene.text(at, words, size * 1.1, Align::Start, Role::Ink);
     }
+    scene.plot = Some(Plot {
+        left: frame.left,
+        right: frame.right,
+        top: frame.top,
+        bottom: frame.bottom,
+        most: frame.x_max,
+    });
     draw_bands(&mut scene, chart, &frame);
     draw_axes(&mut scene, chart, &frame, size, &y_ticks, &y_words);
     for (number, line) in lines.iter().enumerate() {
@@ -251,9 +259,9 @@ fn draw_axes(
     scene.text(at, words.to_owned(), size, Align::Middle, Role::Quiet);
 
     let words = if long {
-        "shift, % of picture scale"
+        "shift, % of picture scale: + tighter, − wider"
     } else {
-        "shift, %"
+        "shift, %: + tighter, − wider"
     };
     let at = (size * 0.6, frame.top - size * 0.9);
     scene.text(at, words.to_owned(), size, Align::Start, Role::Quiet);
@@ -264,10 +272,6 @@ fn draw_axes(
         let words = format!("± {tolerance} %");
         scene.text(at, words, size, Align::Start, Role::Quiet);
     }
-    let at = (frame.right - size * 0.3, frame.top + size * 0.7);
-    scene.text(at, "tighter".to_owned(), size, Align::End, Role::Quiet);
-    let at = (frame.right - size * 0.3, frame.bottom - size * 0.7);
-    scene.text(at, "wider".to_owned(), size, Align::End, Role::Quiet);
 }
 
 /// One line with its uncertainty band and markers.

@@ -51,6 +51,23 @@ pub(super) struct Scene {
     pub(super) height: u32,
     /// The marks, back to front.
     pub(super) marks: Vec<Mark>,
+    /// Where the plot is, for what reads it.
+    pub(super) plot: Option<Plot>,
+}
+
+/// The place of the plot, px, and what its width stands for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Plot {
+    /// Left edge: infinity, or the far end of travel.
+    pub(super) left: f64,
+    /// Right edge.
+    pub(super) right: f64,
+    /// Top edge.
+    pub(super) top: f64,
+    /// Bottom edge.
+    pub(super) bottom: f64,
+    /// What the right edge stands for: dioptres, or 1 for the whole travel.
+    pub(super) most: f64,
 }
 
 impl Scene {

@@ -250,8 +250,15 @@ async fn sweep(
 ) -> Result<Response, WebError> {
     let id: i64 = id.parse().map_err(|_| WebError::no_such("sweep"))?;
     let tolerance_pct = params.tolerance_pct()?;
-    let published = app.store.published_sweep(id).await?;
-    let published = published.ok_or_else(|| WebError::no_such("published sweep"))?;
+    let Some(published) = app.store.published_sweep(id).await? else {
+        return Err(match app.store.withdrawal(id).await? {
+            Some(withdrawal) => WebError::Gone(format!(
+                "this sweep was withdrawn: {}; its lens is at /lenses/{}",
+                withdrawal.reason, withdrawal.lens_slug
+            )),
+            None => WebError::no_such("published sweep"),
+        });
+    };
     let result = published
         .sweep
         .result

@@ -83,7 +83,6 @@ impl InlineChart {
     /// Draws both.
     pub(super) async fn new(
         shelf: &ChartShelf,
-        name: &str,
         series: Vec<Series>,
         tolerance_pct: f64,
         axis: Axis,
@@ -97,7 +96,7 @@ impl InlineChart {
                 height,
                 pull,
             }
-            .chart(name.to_owned(), series.clone(), tolerance_pct)
+            .chart(String::new(), series.clone(), tolerance_pct)
         };
         Ok(Self {
             wide: shelf.inline(sized(WIDE_SIDES)).await?,

@@ -64,15 +64,8 @@ pub(super) async fn page(
     } else {
         let document = compare(&app, &question).await?;
         let series = compare_series(&document);
-        let chart = InlineChart::new(
-            &shelf,
-            "Shift of the compared lenses",
-            series,
-            question.tolerance_pct,
-            axis,
-            question.pull,
-        )
-        .await?;
+        let chart =
+            InlineChart::new(&shelf, series, question.tolerance_pct, axis, question.pull).await?;
         (Some(document), Some(chart))
     };
     let choices = (0..MOST_LENSES)

@@ -60,6 +60,18 @@ impl LensPage {
         self.params.text(name).unwrap_or_default()
     }
 
+    /// Where the numbers of the charts are, for the read-out.
+    fn curves_address(&self) -> String {
+        format!("/api/v1/lenses/{}/curves", self.document.lens.slug)
+    }
+
+    fn axis_word(&self) -> &'static str {
+        match self.axis {
+            Axis::Distance => "distance",
+            Axis::Travel => "travel",
+        }
+    }
+
     fn other_axis(&self) -> String {
         let other = match self.axis {
             Axis::Distance => Some("travel"),
@@ -121,12 +133,11 @@ pub(super) async fn page(
     }
     let mut groups = Vec::new();
     for (conditions, results) in document.groups() {
-        let name = document.lens.name();
         let series = lens_series(&results);
         groups.push(Group {
             conditions,
             verdict: verdict(&results).unwrap_or_default(),
-            chart: InlineChart::new(&shelf, &name, series, tolerance_pct, axis, pull).await?,
+            chart: InlineChart::new(&shelf, series, tolerance_pct, axis, pull).await?,
             pulls: pull.map_or_else(Vec::new, |question| {
                 results
                     .iter()

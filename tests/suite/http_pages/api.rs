@@ -1,0 +1,223 @@
+//! Twins and the read API: raw numbers under names that stay put.
+
+use axum::http::{StatusCode, header};
+use breathmark::sweep::{Code, Finding, Severity};
+
+use super::site::{Site, ZOOM, curve, off, with_finding};
+
+const ZOOM_SLUG: &str = "ostrel-28-135-f-3-5";
+
+fn close(value: &serde_json::Value, expected: f64) -> bool {
+    // Raw numbers pass through JSON without rounding.
+    value
+        .as_f64()
+        .is_some_and(|value| (value - expected).abs() < 1e-6)
+}
+
+#[tokio::test]
+async fn a_lens_is_the_same_as_page_twin_and_api() {
+    let site = Site::with_lenses().await;
+    let api = site.get(&format!("/api/v1/lenses/{ZOOM_SLUG}")).await;
+    let twin = site.get(&format!("/lenses/{ZOOM_SLUG}.json")).await;
+    assert_eq!(api.status, StatusCode::OK);
+    assert_eq!(api.body, twin.body);
+    assert_eq!(api.header(header::CONTENT_TYPE), "application/json");
+    assert_eq!(api.header(header::ACCESS_CONTROL_ALLOW_ORIGIN), "*");
+    let document = api.json();
+    assert_eq!(document["lens"]["slug"], ZOOM_SLUG);
+    assert_eq!(document["licence"], "CC BY 4.0");
+    let results = document["results"].as_array().expect("results");
+    assert_eq!(results.len(), ZOOM.len());
+    for (result, (focal, worst)) in results.iter().zip(ZOOM) {
+        assert!(close(&result["focal_length_mm"], focal));
+        assert!(close(&result["worst_shift_pct"], worst), "{result}");
+        assert!(close(
+            &result["equivalent_focal_length_mm"],
+            focal * (1.0 + worst / 100.0)
+        ));
+        let exceeded = worst.abs() > 2.0;
+        let outcome = if exceeded { "exceeded" } else { "within" };
+        assert_eq!(result["tolerance_outcome"], outcome);
+        assert_eq!(result["tolerance_distance_m"].is_null(), !exceeded);
+        if exceeded {
+            assert!(close(&result["tolerance_distance_m"], 0.45 * worst / 2.0));
+        }
+        assert_eq!(
+            result["direction"],
+            if worst > 0.0 { "tighter" } else { "wider" }
+        );
+        assert_eq!(result["distance_source"], "exif");
+        assert_eq!(result["relative_to"], "infinity");
+    }
+}
+
+#[tokio::test]
+async fn the_list_pages_through_without_loss_or_repetition() {
+    let site = Site::with_lenses().await;
+    let all = site.get("/api/v1/lenses").await.json();
+    assert_eq!(all["total"], 4);
+    assert!(all["next"].is_null());
+    let mut slugs = Vec::new();
+    let mut cursor = String::new();
+    for _ in 0..4 {
+        let page = site
+            .get(&format!("/api/v1/lenses?limit=1{cursor}"))
+            .await
+            .json();
+        slugs.push(page["lenses"][0]["lens"]["slug"].clone());
+        match page["next"].as_str() {
+            Some(next) => cursor = format!("&cursor={next}"),
+            None => break,
+        }
+    }
+    let expected: Vec<_> = all["lenses"]
+        .as_array()
+        .expect("lenses")
+        .iter()
+        .map(|row| row["lens"]["slug"].clone())
+        .collect();
+    assert_eq!(slugs, expected);
+    assert_eq!(all["lenses"][3]["measured"], false);
+    assert!(all["lenses"][3]["worst_shift_pct"].is_null());
+}
+
+#[tokio::test]
+async fn curves_hold_dioptres_travel_and_uncertainty() {
+    let site = Site::with_lenses().await;
+    let path = format!("/api/v1/lenses/{ZOOM_SLUG}/curves?focal_mm=130");
+    let document = site.get(&path).await.json();
+    let curves = document["curves"].as_array().expect("curves");
+    assert_eq!(curves.len(), 1, "the nearest focal length only");
+    assert!(close(&curves[0]["focal_length_mm"], 135.0));
+    let points = curves[0]["points"].as_array().expect("points");
+    assert_eq!(points.len(), 25);
+    assert!(close(&points[0]["focus_distance_m"], 0.45));
+    assert!(close(&points[0]["shift_pct"], 4.3));
+    assert!(close(&points[24]["focus_dioptres"], 0.0));
+    assert!(points[24]["focus_distance_m"].is_null(), "infinity");
+    let all = site
+        .get(&format!("/api/v1/lenses/{ZOOM_SLUG}/curves"))
+        .await;
+    assert_eq!(all.json()["curves"].as_array().expect("curves").len(), 6);
+}
+
+#[tokio::test]
+async fn a_pull_has_change_edge_and_crop_or_says_why_not() {
+    let site = Site::with_lenses().await;
+    let path =
+        "/api/v1/lenses/tindra-sound-85-f-1-4/pull?from_m=inf&to_m=1.6&picture_width_px=4000";
+    let pulls = site.get(path).await.json()["pulls"].clone();
+    assert!(close(&pulls[0]["framing_change_pct"], -2.6), "{pulls}");
+    assert!(close(&pulls[0]["edge_movement_px"], -52.0));
+    assert!(close(&pulls[0]["scale_to_hide"], 1.0 / 0.974));
+    assert!(close(&pulls[0]["crop_to_hide_pct"], 2.6));
+    assert!(pulls[0]["from_m"].is_null() && close(&pulls[0]["to_m"], 1.6));
+    let near = "/api/v1/lenses/tindra-sound-85-f-1-4/pull?from_m=3&to_m=0.5";
+    let pulls = site.get(near).await.json()["pulls"].clone();
+    assert!(pulls[0]["framing_change_pct"].is_null());
+    let outside = pulls[0]["outside"].as_str().expect("a reason");
+    assert!(outside.contains("not measured closer than"), "{outside}");
+}
+
+#[tokio::test]
+async fn a_comparison_takes_the_nearest_focal_length_of_each() {
+    let site = Site::with_lenses().await;
+    let path = format!("/api/v1/compare?lens={ZOOM_SLUG}&lens=tindra-sound-85-f-1-4");
+    let document = site.get(&path).await.json();
+    // Of 75 and 100 mm the former is nearer to 85 mm by ratio.
+    assert!(close(
+        &document["lenses"][0]["result"]["focal_length_mm"],
+        75.0
+    ));
+    assert!(close(
+        &document["lenses"][1]["result"]["focal_length_mm"],
+        85.0
+    ));
+    let differences = document["differences"].as_array().expect("differences");
+    assert_eq!(differences.len(), 1, "{differences:?}");
+    assert!(differences[0].as_str().expect("words").contains("75 mm"));
+    let twin = site
+        .get(&format!(
+            "/compare.json?lens={ZOOM_SLUG}&lens=tindra-sound-85-f-1-4"
+        ))
+        .await;
+    assert_eq!(twin.json(), document);
+}
+
+#[tokio::test]
+async fn a_published_sweep_has_all_its_frames() {
+    let site = Site::new().await;
+    let lens = site.lens("Tindra", "Sound 85 f/1.4", (85.0, 85.0)).await;
+    let finding = Finding {
+        code: Code::CameraMoved,
+        severity: Severity::Warning,
+        message: "the mid-point jumps by 3 px at SWP_0007.JPG".to_owned(),
+        files: vec!["SWP_0007.JPG".to_owned()],
+    };
+    let measured = with_finding(curve(85.0, 3.0, 0.8), finding);
+    let sweep = site.publish(&lens, &off(), measured).await;
+    let document = site.get(&format!("/api/v1/sweeps/{sweep}")).await.json();
+    assert_eq!(document["version"], 1);
+    assert_eq!(
+        document["sweep"]["frames"]
+            .as_array()
+            .expect("frames")
+            .len(),
+        25
+    );
+    assert_eq!(document["sweep"]["findings"][0]["code"], "camera_moved");
+    let page = site.get("/lenses/tindra-sound-85-f-1-4").await.text();
+    assert!(page.contains("the mid-point jumps by 3 px"));
+    assert!(page.contains("1 warning"));
+}
+
+#[tokio::test]
+async fn csv_has_a_row_for_each_and_no_formulas() {
+    let site = Site::with_lenses().await;
+    let evil = site.lens("=1+1", "@Pier 20", (20.0, 20.0)).await;
+    site.publish(&evil, &off(), curve(20.0, -1.0, 0.3)).await;
+    for (path, rows) in [
+        ("/lenses.csv".to_owned(), 5),
+        (format!("/lenses/{ZOOM_SLUG}.csv"), 6),
+        (
+            format!("/compare.csv?lens={ZOOM_SLUG}&lens={}", evil.slug),
+            2,
+        ),
+    ] {
+        let answer = site.get(&path).await;
+        assert!(answer.header(header::CONTENT_TYPE).starts_with("text/csv"));
+        let text = answer.text();
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let columns = reader.headers().expect("a header").len();
+        let records: Vec<_> = reader.records().map(|r| r.expect("a row")).collect();
+        assert_eq!(records.len(), rows, "{path}");
+        assert!(records.iter().all(|record| record.len() == columns));
+        assert!(!text.contains(",=1+1"), "{path}");
+        assert!(
+            text.contains(",-") || !text.contains("wider"),
+            "negative numbers stay numbers"
+        );
+    }
+}
+
+#[tokio::test]
+async fn unchanged_answers_are_304() {
+    let site = Site::with_lenses().await;
+    for path in [
+        format!("/api/v1/lenses/{ZOOM_SLUG}"),
+        "/lenses.json".to_owned(),
+        format!("/lenses/{ZOOM_SLUG}.csv"),
+        format!("/charts/lens/{ZOOM_SLUG}.svg"),
+        format!("/charts/lens/{ZOOM_SLUG}.png?width=400&height=300"),
+    ] {
+        let first = site.ask(&path, &[]).await;
+        assert_eq!(first.status, StatusCode::OK, "{path}");
+        let tag = first.header(header::ETAG).to_owned();
+        assert!(tag.starts_with('"'), "{path}: {tag}");
+        let again = site.ask(&path, &[(header::IF_NONE_MATCH, &tag)]).await;
+        assert_eq!(again.status, StatusCode::NOT_MODIFIED, "{path}");
+        assert!(again.body.is_empty());
+        let other = site.ask(&path, &[(header::IF_NONE_MATCH, "\"x\"")]).await;
+        assert_eq!(other.status, StatusCode::OK);
+    }
+}

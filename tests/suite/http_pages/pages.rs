@@ -1,0 +1,278 @@
+//! What the pages say.
+
+use axum::http::StatusCode;
+use axum::http::header;
+
+use super::site::{NOW, Site, curve, off};
+
+/// Every address of a reader page.
+const PAGES: [&str; 10] = [
+    "/",
+    "/lenses",
+    "/lenses?q=ostrel&sort=name",
+    "/lenses/ostrel-28-135-f-3-5",
+    "/lenses/ostrel-28-135-f-3-5?tolerance_pct=1&axis=travel&from_m=3&to_m=1",
+    "/compare",
+    "/compare?lens=ostrel-28-135-f-3-5&lens=tindra-sound-85-f-1-4",
+    "/plan?focal_mm=85&max_aperture=1.8&closest_focus_m=0.8",
+    "/method",
+    "/api",
+];
+
+#[tokio::test]
+async fn every_page_is_whole_and_keeps_the_policy() {
+    let site = Site::with_lenses().await;
+    for path in PAGES {
+        let answer = site.get(path).await;
+        let text = answer.text();
+        assert_eq!(answer.status, StatusCode::OK, "{path}: {text}");
+        assert!(text.contains("<main id=\"main\""), "{path}");
+        assert_eq!(text.matches("<h1").count(), 1, "{path}");
+        let policy = answer.header(header::CONTENT_SECURITY_POLICY);
+        assert!(policy.contains("default-src 'none'"), "{path}: {policy}");
+        for forbidden in [" style=\"", "<style", "onclick=", "javascript:", "<script>"] {
+            assert!(!text.contains(forbidden), "{path} holds {forbidden}");
+        }
+        assert!(text.len() < 150_000, "{path} weighs {} bytes", text.len());
+        assert!(!text.contains("NaN") && !text.contains("inf %"), "{path}");
+    }
+}
+
+#[tokio::test]
+async fn an_empty_site_says_so() {
+    let site = Site::new().await;
+    assert!(
+        site.get("/")
+            .await
+            .text()
+            .contains("Nothing is published yet")
+    );
+    let list = site.get("/lenses").await;
+    assert!(list.text().contains("No lens fits"));
+}
+
+#[tokio::test]
+async fn the_ranking_puts_the_quiet_lens_first_and_the_unmeasured_last_both_ways() {
+    let site = Site::with_lenses().await;
+    for (query, order) in [
+        (
+            "",
+            ["brackwell-pier", "ostrel-28", "tindra-sound", "tindra-reef"],
+        ),
+        (
+            "?sort=worst_shift&order=desc",
+            ["tindra-sound", "ostrel-28", "brackwell-pier", "tindra-reef"],
+        ),
+        // Never exceeded; 2 % at 1/0.97 = 1.03 m; 2 % of 5.2 % at 0.8 m is reached at 2.08 m.
+        (
+            "?sort=tolerance_distance",
+            ["brackwell-pier", "ostrel-28", "tindra-sound", "tindra-reef"],
+        ),
+        (
+            "?sort=tolerance_distance&tolerance_pct=0.2",
+            ["brackwell-pier", "ostrel-28", "tindra-sound", "tindra-reef"],
+        ),
+    ] {
+        let text = site.get(&format!("/lenses{query}")).await.text();
+        let places: Vec<Option<usize>> = order
+            .iter()
+            .map(|slug| text.find(&format!("href=\"/lenses/{slug}")))
+            .collect();
+        assert!(places.iter().all(Option::is_some), "{query}: {places:?}");
+        assert!(places.is_sorted(), "{query}: {places:?}");
+        assert!(text.contains("not measured"));
+        assert!(text.contains("4 lenses"), "{query}");
+    }
+    let sorted = site.get("/lenses?sort=worst_shift").await.text();
+    assert!(sorted.contains("aria-sort=\"ascending\""));
+}
+
+#[tokio::test]
+async fn searches_find_what_people_mean() {
+    let site = Site::with_lenses().await;
+    for (query, found) in [
+        ("q=50+1.8", "brackwell-pier-50"),
+        ("q=28-135", "ostrel-28-135"),
+        ("q=sound", "tindra-sound"),
+        ("focal_mm=120", "ostrel-28-135"),
+        ("holds_from_m=0.3", "brackwell-pier-50"),
+    ] {
+        let text = site.get(&format!("/lenses?{query}")).await.text();
+        assert!(text.contains(&format!("href=\"/lenses/{found}")), "{query}");
+        assert!(text.contains("role=\"status\">1 lens,"), "{query}: {text}");
+        assert!(text.contains("Take away"), "{query} has a chip");
+    }
+    let nothing = site.get("/lenses?q=no+such+glass").await.text();
+    assert!(nothing.contains("No lens fits"));
+}
+
+#[tokio::test]
+async fn the_lens_page_tells_the_zoom_as_it_was_measured() {
+    let site = Site::with_lenses().await;
+    let text = site.get("/lenses/ostrel-28-135-f-3-5").await.text();
+    let text = text.replace('\u{a0}', " ");
+    for words in [
+        "It gets wider at some focal lengths and tighter at others, at most by 4.30 %, at 135 mm",
+        "−1.40 % ± 0.01",
+        "+4.30 % ± 0.01",
+        "140.8 mm",
+        "never exceeded",
+        "Ostrel Bench 6",
+        "f/5.6",
+        "Ines",
+        "version 1 published",
+        "https://lens.example/lenses/ostrel-28-135-f-3-5",
+        "CC BY 4.0",
+        "distortion correction off, breathing compensation off",
+    ] {
+        assert!(text.contains(words), "{words}");
+    }
+    // 2 % of 4.3 % at 0.45 m: 0.45 · 4.3 / 2 = 0.9675 m.
+    assert!(text.contains("0.967 m (3.2 ft)"), "tolerance distance");
+    let strict = site
+        .get("/lenses/ostrel-28-135-f-3-5?tolerance_pct=1.5")
+        .await;
+    // The same at 1.5 %: 1.29 m.
+    assert!(strict.text().contains("1.29 m (4.2 ft)"), "stricter");
+}
+
+#[tokio::test]
+async fn a_focus_pull_is_answered_and_never_extrapolated() {
+    let site = Site::with_lenses().await;
+    let page = "/lenses/tindra-sound-85-f-1-4?from_m=inf&to_m=1.6&picture_width_px=4000";
+    let text = site.get(page).await.text();
+    // Half the dioptres of 0.8 m: half of −5.2 %; the edge of 4000 px moves by 52 px.
+    assert!(text.contains("−2.60 %"), "framing change");
+    assert!(text.contains("52.0 px inwards at each side of 4000 px"));
+    // 1/0.974: the widest moment has to be enlarged by 1.0267, which costs 2.6 %.
+    assert!(text.contains("2.60 % of width and height (enlarge by 1.0267)"));
+    let near = site
+        .get("/lenses/tindra-sound-85-f-1-4?from_m=3&to_m=0.5")
+        .await;
+    assert!(
+        near.text()
+            .contains("not measured closer than 0.8 m (2.6 ft)")
+    );
+}
+
+#[tokio::test]
+async fn unknown_lenses_are_404_and_offer_a_search() {
+    let site = Site::with_lenses().await;
+    let answer = site.get("/lenses/ostrel-99").await;
+    assert_eq!(answer.status, StatusCode::NOT_FOUND);
+    assert!(answer.text().contains("value=\"ostrel 99\""));
+    for path in [
+        "/lenses/ostrel-99.json",
+        "/api/v1/lenses/ostrel-99",
+        "/charts/lens/ostrel-99.svg",
+        "/compare?lens=ostrel-99&lens=ostrel-98",
+        "/api/v1/sweeps/999999",
+        "/api/v1/sweeps/x",
+    ] {
+        assert_eq!(site.get(path).await.status, StatusCode::NOT_FOUND, "{path}");
+    }
+}
+
+#[tokio::test]
+async fn absurd_numbers_are_422_and_name_the_field() {
+    let site = Site::with_lenses().await;
+    for (path, field) in [
+        ("/lenses?focal_mm=-1", "focal_mm"),
+        ("/lenses?tolerance_pct=NaN", "tolerance_pct"),
+        ("/lenses?tolerance_pct=1e9", "tolerance_pct"),
+        ("/lenses?sort=prettiest", "sort"),
+        ("/lenses?kind=toaster", "kind"),
+        ("/lenses?conditions=sunny", "conditions"),
+        ("/lenses?holds_from_m=0", "holds_from_m"),
+        ("/lenses/ostrel-28-135-f-3-5?axis=z", "axis"),
+        ("/lenses/ostrel-28-135-f-3-5?from_m=3", "to_m"),
+        ("/lenses/ostrel-28-135-f-3-5?from_m=-3&to_m=1", "from_m"),
+        ("/compare?lens=a&lens=b&lens=c&lens=d&lens=e", "lens"),
+        ("/compare.json?lens=a", "lens"),
+        ("/api/v1/lenses?limit=0", "limit"),
+        ("/api/v1/lenses?cursor=abc", "cursor"),
+        ("/api/v1/compare", "lens"),
+        ("/api/v1/lenses/ostrel-28-135-f-3-5/pull", "from_m"),
+        ("/charts/lens/ostrel-28-135-f-3-5.png?width=100000", "width"),
+        ("/charts/lens/ostrel-28-135-f-3-5.png?height=0", "height"),
+        ("/charts/lens/ostrel-28-135-f-3-5.svg?theme=pink", "theme"),
+        ("/plan?focal_mm=50", "max_aperture"),
+        (
+            "/plan?focal_mm=0&max_aperture=2&closest_focus_m=1",
+            "focal_mm",
+        ),
+    ] {
+        let answer = site.get(path).await;
+        assert_eq!(
+            answer.status,
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "{path}: {}",
+            answer.text()
+        );
+        assert!(answer.text().contains(field), "{path}: {}", answer.text());
+    }
+}
+
+#[tokio::test]
+async fn what_people_type_is_escaped() {
+    let site = Site::with_lenses().await;
+    let evil = site
+        .lens("<b>Evil</b>", "\"><script>alert(1)</script>", (50.0, 50.0))
+        .await;
+    site.publish(&evil, &off(), curve(50.0, 1.0, 0.5)).await;
+    for path in [
+        "/lenses?q=%22%3E%3Cscript%3Ealert(1)%3C/script%3E".to_owned(),
+        "/lenses/%22%3E%3Cscript%3E".to_owned(),
+        "/lenses".to_owned(),
+        format!("/lenses/{}", evil.slug),
+        format!("/compare?lens={}&lens=ostrel-28-135-f-3-5", evil.slug),
+    ] {
+        let text = site.get(&path).await.text();
+        assert!(!text.contains("<script>"), "{path}");
+        assert!(!text.contains("<b>Evil"), "{path}");
+    }
+}
+
+#[tokio::test]
+async fn other_conditions_are_ranked_apart_and_said() {
+    let site = Site::with_lenses().await;
+    let corrected = site.lens("Brackwell", "Mole 24 f/2", (24.0, 24.0)).await;
+    let mut on = off();
+    on.breathing_compensation = breathmark::store::Switch::On;
+    site.publish(&corrected, &on, curve(24.0, 0.05, 0.3)).await;
+    let ranked = site.get("/lenses").await.text();
+    let first = ranked.find("brackwell-pier-50").expect("ranked");
+    let apart = ranked
+        .find("href=\"/lenses/brackwell-mole-24")
+        .expect("listed");
+    assert!(first < apart, "compensated lenses do not lead");
+    assert!(ranked.contains("ranked apart"));
+    let under = site
+        .get("/lenses?conditions=correction-off.compensation-on")
+        .await
+        .text();
+    assert!(under.contains("+0.05 %"));
+    let compared = site
+        .get("/compare?lens=brackwell-mole-24-f-2&lens=brackwell-pier-50-f-1-8")
+        .await
+        .text();
+    let warning = compared.find("not measured alike").expect("said");
+    let chart = compared.find("<figure").expect("a chart");
+    assert!(warning < chart, "differences come before the numbers");
+    assert!(compared.contains("breathing compensation on"));
+}
+
+#[tokio::test]
+async fn withdrawn_results_leave_the_pages_and_the_reason_stays() {
+    let site = Site::new().await;
+    let lens = site.lens("Tindra", "Sound 85 f/1.4", (85.0, 85.0)).await;
+    let sweep = site.publish(&lens, &off(), curve(85.0, 3.0, 0.8)).await;
+    site.withdraw(sweep, "the tripod was bumped", NOW + 1000)
+        .await;
+    let text = site.get("/lenses/tindra-sound-85-f-1-4").await.text();
+    assert!(text.contains("Not measured yet"), "{text}");
+    assert!(text.contains("the tripod was bumped"));
+    let api = site.get(&format!("/api/v1/sweeps/{sweep}")).await;
+    assert_eq!(api.status, StatusCode::GONE);
+    assert!(api.text().contains("the tripod was bumped"));
+}
