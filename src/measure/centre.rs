@@ -20,7 +20,7 @@ const MARGIN_PX: f64 = 6.0;
 /// The same as a part of the support: corners of long tape.
 const MARGIN_PART: f64 = 0.05;
 /// Least width of the ring that the background is taken from, px.
-const LEAST_RING_PX: f64 = 10.0;
+const LEAST_RING_PX: f64 = 16.0;
 /// Width of that ring in window radii.
 const RING_PART: f64 = 0.5;
 /// Rounds of locating, and of centring.
@@ -44,6 +44,15 @@ const CROWDED_PART: f64 = 0.01;
 /// code: all pixels of such an edge are rounded alike, so their errors don't average out. Grows with the root of the
 /// step. From simulation of sharp squares in all phases, 8-bit and JPEG 80 to 92.
 const EDGE_ROUNDING_PX: f64 = 0.002;
+
+/// Part of the light that burnt-out pixels must hold for a target to be called saturated.
+const BURNT_PART: f64 = 0.05;
+/// Part of the peak above which a pixel that is not burnt out belongs to the rim.
+const RIM_PART: f64 = 0.02;
+/// Standard uncertainty of the centre where a burnt-out target's rim is one pixel wide, px: what is cut off at the
+/// ceiling takes the place of the edge within the pixel with it. A rim twice as wide shows the edge four times as well.
+/// From simulation of squares up to three stops over.
+const BURNT_EDGE_PX: f64 = 0.045;
 
 /// Where a target is, roughly, and how far its light reaches.
 struct Located {
@@ -297,7 +306,8 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
     let noise = Noise::of(patch, centre, &seen.profile, ring, plane.rounding_step());
     let variance = (m.xx + m.yy) / 2.0;
     let (mut flux_var, mut x_var, mut y_var, mut width_var) = (0.0, 0.0, 0.0, 0.0);
-    let (mut pixels, mut lever, mut width_lever, mut burnt_flux) = (0.0, 0.0, 0.0, 0.0);
+    let (mut pixels, mut lever, mut width_lever) = (0.0, 0.0, 0.0);
+    let (mut burnt_flux, mut burnt_pixels, mut rim_pixels) = (0.0, 0.0, 0.0);
     for_pixels(patch, centre, seen.radius, |index, dx, dy| {
         let light = f64::from(patch.light[index]);
         let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
@@ -312,6 +322,10 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         width_lever += spread;
         if patch.light[index] >= BURNT_LIGHT {
             burnt_flux += light;
+            burnt_pixels += 1.0;
+        } else if light - ring.plane.at(centre.0 + dx, centre.1 + dy) > RIM_PART * seen.profile.peak
+        {
+            rim_pixels += 1.0;
         }
     });
     let background = lever * lever * ring.slope_variance;
@@ -322,7 +336,12 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         return Err(Unmeasurable::TooFaint);
     }
     let error = |var: f64| var.sqrt() / m.flux;
-    let edge = EDGE_ROUNDING_PX.powi(2) * plane.rounding_step();
+    let burnt = burnt_flux > BURNT_PART * m.flux;
+    let mut edge = EDGE_ROUNDING_PX.powi(2) * plane.rounding_step();
+    if burnt {
+        let rim_width = rim_pixels / (4.0 * f64::sqrt(burnt_pixels));
+        edge += (BURNT_EDGE_PX / rim_width.max(1.0).powi(2)).powi(2);
+    }
     let centre_error = |var: f64| (error(var + background).powi(2) + edge).sqrt();
     let change = |radius: f64, outer: f64, light: &dyn Fn(usize) -> f32| {
         Ring::of(patch, centre, radius, outer, &light)
@@ -337,7 +356,7 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
     if clipped(plane, seen, centre) {
         flags.push(Flag::Clipped);
     }
-    if burnt_flux > 0.05 * m.flux {
+    if burnt {
         flags.push(Flag::Saturated);
     }
     if snr < FAINT_SNR {

@@ -31,13 +31,42 @@ fn score(target: &Target) -> f64 {
     target.flux * fullness(target).powi(2) * whole
 }
 
+/// How well two candidates go together, 0 to 1: two patches of the same tape at the same distance have about the same
+/// light and the same blur, and lie more beside than above each other.
+fn company(a: &Target, b: &Target) -> f64 {
+    let (dx, dy) = (a.x_px.value - b.x_px.value, a.y_px.value - b.y_px.value);
+    if dx.abs() < dy.abs() || dx.hypot(dy) < 4.0 * a.variance_px2.value.sqrt() {
+        return 0.0;
+    }
+    let alike = |a: f64, b: f64| (-((a / b).ln() / ALIKE).powi(2)).exp();
+    let alike = alike(a.flux, b.flux) * alike(a.variance_px2.value, b.variance_px2.value);
+    if alike.is_finite() { alike } else { 0.0 }
+}
+
+/// Difference of the logarithms of light or variance at which two candidates are called different.
+const ALIKE: f64 = 0.3;
+/// How much more a candidate with its like in the picture counts.
+const COMPANY: f64 = 8.0;
+
 /// Puts the most target-like first and keeps the first dozen.
 pub(super) fn order(targets: &mut Vec<Target>) {
-    targets.sort_by(|a, b| {
-        score(b)
-            .total_cmp(&score(a))
-            .then(a.x_px.value.total_cmp(&b.x_px.value))
-            .then(a.y_px.value.total_cmp(&b.y_px.value))
+    let mut scored: Vec<(f64, Target)> = (0..targets.len())
+        .map(|this| {
+            let best = (0..targets.len())
+                .filter(|&other| other != this)
+                .map(|other| company(&targets[this], &targets[other]))
+                .fold(0.0, f64::max);
+            (
+                score(&targets[this]) * (1.0 + COMPANY * best),
+                targets[this].clone(),
+            )
+        })
+        .collect();
+    scored.sort_by(|(a, left), (b, right)| {
+        b.total_cmp(a)
+            .then(left.x_px.value.total_cmp(&right.x_px.value))
+            .then(left.y_px.value.total_cmp(&right.y_px.value))
     });
-    targets.truncate(MOST);
+    scored.truncate(MOST);
+    *targets = scored.into_iter().map(|(_, target)| target).collect();
 }

@@ -10,7 +10,9 @@ use super::background::{Surface, median};
 use super::luminance::{Patch, slope_at};
 
 /// Largest cell: a JPEG block.
-const LARGEST_CELL: usize = 8;
+pub(super) const LARGEST_CELL: usize = 8;
+/// Whole blocks a ring must hold for their scatter to be believed.
+const LEAST_BLOCKS: usize = 16;
 /// Cells wanted across the window's radius.
 const CELLS_A_RADIUS: f64 = 12.0;
 
@@ -74,9 +76,23 @@ impl Cells {
     }
 }
 
+/// Variance of cell means about a surface of so many terms, without outliers, and how many were left.
+pub(super) fn scatter(cells: &Cells, surface: &Surface, terms: f64) -> (f64, f64) {
+    let limit = 4.0 * surface.noise.max(least_scatter(cells));
+    let (mut count, mut sum) = (0.0, 0.0);
+    for &(x, y, light) in &cells.means {
+        let off = light - surface.at(x, y);
+        if off.abs() <= limit {
+            count += 1.0;
+            sum += off * off;
+        }
+    }
+    (sum / (count - terms).max(1.0), count)
+}
+
 /// Least standard deviation of cell means that is believed when cells are judged, light: means that are rounded in steps
 /// of a code or so (JPEG rounds the mean of a block to 1/8 of its first quantization step) are no outliers.
-pub(super) fn least_scatter(cells: &Cells) -> f64 {
+fn least_scatter(cells: &Cells) -> f64 {
     let mut means: Vec<f64> = cells.means.iter().map(|cell| cell.2).collect();
     0.3 * slope_at(median(&mut means))
 }
@@ -106,28 +122,33 @@ impl Ring {
             let r2 = (u - x).powi(2) + (v - y).powi(2);
             r2 >= inner * inner && r2 <= outer * outer
         };
-        let cells = Cells::of(patch, Cells::side(inner), light, within);
+        let side = Cells::side(inner);
+        let cells = Cells::of(patch, side, light, within);
         if cells.means.len() < 8 {
             return None;
         }
-        let floor = least_scatter(&cells);
-        let plane = Surface::fit(&cells.means, 1, 4.0, floor);
-        let limit = 4.0 * plane.noise.max(floor);
-        let (mut count, mut scatter, mut lever) = (0.0, 0.0, 0.0);
-        for &(u, v, light) in &cells.means {
-            let off = light - plane.at(u, v);
-            if off.abs() <= limit {
-                count += 1.0;
-                scatter += off * off;
-                lever += ((u - x).powi(2) + (v - y).powi(2)) / 2.0;
+        let plane = Surface::fit(&cells.means, 1, 4.0, least_scatter(&cells));
+        let (cell_variance, count) = scatter(&cells, &plane, 3.0);
+        let mut pixel_variance = cell_variance * cells.pixels;
+        if side < LARGEST_CELL {
+            // Small cells give a small ring's plane; errors that a JPEG block shares show in whole blocks only.
+            let blocks = Cells::of(patch, LARGEST_CELL, light, within);
+            if blocks.means.len() >= LEAST_BLOCKS {
+                pixel_variance =
+                    pixel_variance.max(scatter(&blocks, &plane, 3.0).0 * blocks.pixels);
             }
         }
-        let cell_variance = scatter / (count - 3.0_f64).max(1.0);
+        let lever: f64 = cells
+            .means
+            .iter()
+            .map(|&(u, v, _)| ((u - x).powi(2) + (v - y).powi(2)) / 2.0)
+            .sum();
+        let effective = pixel_variance / cells.pixels;
         Some(Self {
             plane,
-            pixel_variance: cell_variance * cells.pixels,
-            slope_variance: cell_variance / lever.max(1.0),
-            level_variance: cell_variance / count.max(1.0),
+            pixel_variance,
+            slope_variance: effective / lever.max(1.0),
+            level_variance: effective / count.max(1.0),
         })
     }
 }
