@@ -8,6 +8,7 @@
 //! Standard uncertainty (JCGM 100:2008, 5.1): with Var(I) the effective variance of a pixel ([`Noise`]) and b the slope
 //! of the background, u²(x) = (Σ (x−x₀)²·Var(I) + (Σ (x−x₀)²)²·u²(b)) / (Σ I)².
 
+use super::edges::{self, Estimate};
 use super::luminance::Patch;
 use super::noise::Noise;
 use super::profile::Profile;
@@ -48,11 +49,11 @@ const EDGE_ROUNDING_PX: f64 = 0.002;
 /// Part of the light that burnt-out pixels must hold for a target to be called saturated.
 const BURNT_PART: f64 = 0.05;
 /// Part of the peak above which a pixel that is not burnt out belongs to the rim.
-const RIM_PART: f64 = 0.02;
+const RIM_PART: f64 = 0.1;
 /// Standard uncertainty of the centre where a burnt-out target's rim is one pixel wide, px: what is cut off at the
 /// ceiling takes the place of the edge within the pixel with it. A rim twice as wide shows the edge four times as well.
 /// From simulation of squares up to three stops over.
-const BURNT_EDGE_PX: f64 = 0.045;
+const BURNT_EDGE_PX: f64 = 0.05;
 
 /// Where a target is, roughly, and how far its light reaches.
 struct Located {
@@ -60,11 +61,16 @@ struct Located {
     support: f64,
 }
 
+/// Factors on the radius that the light is looked for in, in this order: the guess first, then what it may have missed
+/// by, for a place pointed at by hand.
+const SCALES: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
+
 /// Follows the light from a first guess until centre and support stand still.
-fn locate(plane: &Plane, place: (f64, f64), variance: f64) -> Option<Located> {
+fn locate(plane: &Plane, place: (f64, f64), variance: f64, scale: f64) -> Option<Located> {
     let longest = f64::from(plane.width().max(plane.height()));
     let mut centre = place;
-    let mut radius = (1.7 * (2.5 * variance.max(0.1).sqrt() + MARGIN_PX)).min(longest);
+    let guess = 1.7 * (2.5 * variance.max(0.1).sqrt() + MARGIN_PX);
+    let mut radius = (scale * guess).min(longest);
     let mut last = None;
     for _ in 0..ROUNDS {
         let profile = Profile::of(plane, centre, radius, false)?;
@@ -121,7 +127,7 @@ impl Moments {
 }
 
 /// Calls `each` with index and place relative to the centre for every pixel of a round window.
-fn for_pixels(
+pub(super) fn for_pixels(
     patch: &Patch,
     (x, y): (f64, f64),
     radius: f64,
@@ -182,8 +188,20 @@ pub(super) fn measure(
     if !(place.0.is_finite() && place.1.is_finite() && variance.is_finite()) {
         return Err(Unmeasurable::NoTargets);
     }
-    let Located { centre, support } =
-        locate(plane, place, variance).ok_or(Unmeasurable::NoTargets)?;
+    let mut refused = Unmeasurable::NoTargets;
+    for scale in SCALES {
+        match locate(plane, place, variance, scale).map(|located| centred(plane, &located)) {
+            Some(Ok(target)) => return Ok(target),
+            Some(Err(why)) => refused = why,
+            None => {}
+        }
+    }
+    Err(refused)
+}
+
+/// Measures in full what was located.
+fn centred(plane: &Plane, located: &Located) -> Result<Target, Unmeasurable> {
+    let &Located { centre, support } = located;
     let radius = support + MARGIN_PX + MARGIN_PART * support;
     let outer = radius + (RING_PART * radius).max(LEAST_RING_PX);
     let mut patch = Patch::around(plane, centre, outer).ok_or(Unmeasurable::NoTargets)?;
@@ -342,7 +360,18 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         let rim_width = rim_pixels / (4.0 * f64::sqrt(burnt_pixels));
         edge += (BURNT_EDGE_PX / rim_width.max(1.0).powi(2)).powi(2);
     }
-    let centre_error = |var: f64| (error(var + background).powi(2) + edge).sqrt();
+    let mass = Estimate {
+        centre,
+        variance: (
+            error(x_var + background).powi(2),
+            error(y_var + background).powi(2),
+        ),
+    };
+    let best = if burnt {
+        mass
+    } else {
+        edges::refine(patch, seen.radius, ring, &noise, mass)
+    };
     let change = |radius: f64, outer: f64, light: &dyn Fn(usize) -> f32| {
         Ring::of(patch, centre, radius, outer, &light)
             .and_then(|ring| moments(patch, centre, radius, &ring, &light))
@@ -366,8 +395,8 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         flags.push(Flag::Crowded);
     }
     Ok(Target {
-        x_px: Measured::new(m.x, centre_error(x_var)),
-        y_px: Measured::new(m.y, centre_error(y_var)),
+        x_px: Measured::new(best.centre.0, (best.variance.0 + edge).sqrt()),
+        y_px: Measured::new(best.centre.1, (best.variance.1 + edge).sqrt()),
         variance_px2: Measured::new(variance, error(width_var)),
         flux: m.flux,
         peak: seen.profile.peak,

@@ -5,6 +5,7 @@
 
 mod background;
 mod centre;
+mod edges;
 mod flags;
 mod luminance;
 mod noise;

@@ -81,9 +81,9 @@ fn errors_are_as_large_as_stated() {
 /// being true to any blur: it gives all of the window's pixels their lever, the bound only those on the edge.
 #[test]
 fn efficiency_against_the_cramer_rao_bound() {
-    let sigma = 0.001;
+    let sigma = 0.003;
     // (blur, least efficiency = bound variance / variance reached): 40 errors scatter by 22 % in variance.
-    for (blur, least) in [(3.0, 0.35), (30.0, 0.3), (90.0, 0.1)] {
+    for (blur, least) in [(3.0, 0.05), (30.0, 0.25), (90.0, 0.35)] {
         let case = Case {
             side: 24.0,
             blur,

@@ -1,0 +1,202 @@
+//! The centre from the edges of the blur: less noise than the centre of mass, and when it may be trusted.
+//!
+//! The centre of mass gives every pixel of the window its lever, though only those on the blur's edge tell where it is.
+//! The estimate here solves Σ g(r)·(x − c)·(I − B) = 0 with g(r) = −S′(r) / (r·Var), S(r) being the mean light at the
+//! distance r from c: the weights of maximum likelihood for a round blur (Kay 1993, Fundamentals of Statistical Signal
+//! Processing, ch. 7). It is exact, whatever the noise, for any light that a half turn about its middle leaves as it
+//! is; for torn tape or an odd-bladed pupil it differs from the centre of mass by a part of the asymmetry.
+//!
+//! So the two are mixed: with V the variances, and b the difference that asymmetry may make,
+//! α = (V_mass − V_edges) / (V_mass − V_edges + b²) makes the expected square of the error least. Where the two differ
+//! by more than noise explains, that difference is b, and the centre of mass is kept.
+
+use super::centre::for_pixels;
+use super::luminance::{Patch, slope_at};
+use super::noise::Noise;
+use super::ring::Ring;
+
+/// Difference between the two estimates that asymmetry too small to be seen may make, px.
+const ASYMMETRY_PX: f64 = 0.01;
+/// Standard uncertainty of the centre of mass below which there is nothing to gain, px.
+const GOOD_ENOUGH_PX: f64 = 0.005;
+/// Width of the smoothing of S(r), as a part of the window's radius.
+const SMOOTHING_PART: f64 = 0.03;
+/// Step of the table of g(r), px.
+const BIN_PX: f64 = 0.5;
+/// Rounds of solving for the centre.
+const ROUNDS: usize = 6;
+
+/// A centre with the variances of its coordinates, px and px².
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Estimate {
+    pub(super) centre: (f64, f64),
+    pub(super) variance: (f64, f64),
+}
+
+/// Mixes the centre of mass with the edges' centre as far as that makes it better.
+pub(super) fn refine(
+    patch: &Patch,
+    radius: f64,
+    ring: &Ring,
+    noise: &Noise,
+    mass: Estimate,
+) -> Estimate {
+    let worth_it = mass.variance.0.max(mass.variance.1) > GOOD_ENOUGH_PX * GOOD_ENOUGH_PX;
+    if !worth_it || !holds(patch, mass.centre, radius) {
+        return mass;
+    }
+    let weights = Weights::of(patch, mass.centre, radius, ring, noise);
+    let Some(edges) = weights.solve(patch, radius, ring, noise, mass.centre) else {
+        return mass;
+    };
+    let gain = (
+        (mass.variance.0 - edges.variance.0).max(0.0),
+        (mass.variance.1 - edges.variance.1).max(0.0),
+    );
+    let off = (
+        edges.centre.0 - mass.centre.0,
+        edges.centre.1 - mass.centre.1,
+    );
+    let seen = (off.0 * off.0 + off.1 * off.1 - gain.0 - gain.1) / 2.0;
+    let asymmetry = seen.max(ASYMMETRY_PX * ASYMMETRY_PX);
+    let mix = |mass: f64, off: f64, gain: f64, edges: f64| {
+        let part = gain / (gain + asymmetry);
+        let rest = (1.0 - part).powi(2) * gain + part * part * asymmetry.min(gain);
+        (mass + part * off, edges + rest)
+    };
+    let (x, x_variance) = mix(mass.centre.0, off.0, gain.0, edges.variance.0);
+    let (y, y_variance) = mix(mass.centre.1, off.1, gain.1, edges.variance.1);
+    Estimate {
+        centre: (x, y),
+        variance: (
+            x_variance.min(mass.variance.0),
+            y_variance.min(mass.variance.1),
+        ),
+    }
+}
+
+/// Whether the patch holds the whole round window, and a pixel more.
+fn holds(patch: &Patch, (x, y): (f64, f64), radius: f64) -> bool {
+    let reach = radius + 1.0;
+    x - reach >= f64::from(patch.window.left)
+        && y - reach >= f64::from(patch.window.top)
+        && x + reach <= f64::from(patch.window.right)
+        && y + reach <= f64::from(patch.window.bottom)
+}
+
+/// g(r) in steps of `BIN_PX`.
+struct Weights(Vec<f64>);
+
+impl Weights {
+    fn of(patch: &Patch, centre: (f64, f64), radius: f64, ring: &Ring, noise: &Noise) -> Self {
+        let bins = (radius / BIN_PX) as usize + 2;
+        let (mut light, mut count) = (vec![0.0; bins], vec![0.0_f64; bins]);
+        for_pixels(patch, centre, radius, |index, dx, dy| {
+            let bin = ((dx * dx + dy * dy).sqrt() / BIN_PX) as usize;
+            light[bin] +=
+                f64::from(patch.light[index]) - ring.plane.at(centre.0 + dx, centre.1 + dy);
+            count[bin] += 1.0;
+        });
+        // S and S′ smoothed by a Gaussian: means of the bins' light weighted with their pixels, and a straight line
+        // through them.
+        let sigma = (SMOOTHING_PART * radius).max(1.0) / BIN_PX;
+        let reach = (3.0 * sigma).ceil() as usize;
+        let background = ring.plane.at(centre.0, centre.1);
+        let weights = (0..bins).map(|bin| {
+            let (mut n, mut t, mut tt, mut s, mut ts) = (0.0, 0.0, 0.0, 0.0, 0.0);
+            for near in bin.saturating_sub(reach)..(bin + reach + 1).min(bins) {
+                let off = near as f64 - bin as f64;
+                let kernel = (-0.5 * (off / sigma).powi(2)).exp();
+                n += kernel * count[near];
+                t += kernel * count[near] * off;
+                tt += kernel * count[near] * off * off;
+                s += kernel * light[near];
+                ts += kernel * light[near] * off;
+            }
+            let spread = n * tt - t * t;
+            if spread <= 0.0 {
+                return 0.0;
+            }
+            let slope = (n * ts - t * s) / spread / BIN_PX;
+            let level = background + s / n;
+            let distance = ((bin as f64 + 0.5) * BIN_PX).max(1.0);
+            (-slope).max(0.0)
+                / distance
+                / noise.variance(level, slope_at(level.max(0.0))).max(1e-12)
+        });
+        Self(weights.collect())
+    }
+
+    /// g at a distance, between the table's entries.
+    fn at(&self, distance: f64) -> f64 {
+        let place = (distance / BIN_PX - 0.5).max(0.0);
+        let low = place as usize;
+        let entry = |bin: usize| self.0.get(bin).copied().unwrap_or(0.0);
+        entry(low) + (entry(low + 1) - entry(low)) * (place - low as f64)
+    }
+
+    /// The two sums that vanish at the centre.
+    fn sums(&self, patch: &Patch, radius: f64, ring: &Ring, centre: (f64, f64)) -> (f64, f64) {
+        let mut sums = (0.0, 0.0);
+        for_pixels(patch, centre, radius, |index, dx, dy| {
+            let weight = self.at((dx * dx + dy * dy).sqrt());
+            if weight > 0.0 {
+                let above =
+                    f64::from(patch.light[index]) - ring.plane.at(centre.0 + dx, centre.1 + dy);
+                sums.0 += weight * dx * above;
+                sums.1 += weight * dy * above;
+            }
+        });
+        sums
+    }
+
+    fn solve(
+        &self,
+        patch: &Patch,
+        radius: f64,
+        ring: &Ring,
+        noise: &Noise,
+        start: (f64, f64),
+    ) -> Option<Estimate> {
+        const PROBE_PX: f64 = 0.5;
+        let radius = radius - 1.0;
+        let at = |dx: f64, dy: f64| self.sums(patch, radius, ring, (start.0 + dx, start.1 + dy));
+        let response = (
+            (at(-PROBE_PX, 0.0).0 - at(PROBE_PX, 0.0).0) / (2.0 * PROBE_PX),
+            (at(0.0, -PROBE_PX).1 - at(0.0, PROBE_PX).1) / (2.0 * PROBE_PX),
+        );
+        if !(response.0 > 0.0 && response.1 > 0.0) {
+            return None;
+        }
+        let mut centre = start;
+        for _ in 0..ROUNDS {
+            let sums = self.sums(patch, radius, ring, centre);
+            let step = (sums.0 / response.0, sums.1 / response.1);
+            centre = (centre.0 + step.0, centre.1 + step.1);
+            if !(centre.0 - start.0).hypot(centre.1 - start.1).is_finite()
+                || (centre.0 - start.0).hypot(centre.1 - start.1) > 1.0 + 0.1 * radius
+                || !holds(patch, centre, radius)
+            {
+                return None;
+            }
+            if step.0.hypot(step.1) < 1e-3 {
+                break;
+            }
+        }
+        let (mut variance, mut lever) = ((0.0, 0.0), (0.0, 0.0));
+        for_pixels(patch, centre, radius, |index, dx, dy| {
+            let weight = self.at((dx * dx + dy * dy).sqrt());
+            let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
+            let var = noise.variance(f64::from(patch.light[index]), slope) * weight * weight;
+            variance.0 += dx * dx * var;
+            variance.1 += dy * dy * var;
+            lever.0 += weight * dx * dx;
+            lever.1 += weight * dy * dy;
+        });
+        let variance = (
+            (variance.0 + lever.0 * lever.0 * ring.slope_variance) / response.0.powi(2),
+            (variance.1 + lever.1 * lever.1 * ring.slope_variance) / response.1.powi(2),
+        );
+        Some(Estimate { centre, variance })
+    }
+}
