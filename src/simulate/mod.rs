@@ -6,6 +6,7 @@
 
 mod blur;
 mod breathing;
+mod disc;
 mod exif;
 mod noise;
 mod render;

@@ -1,6 +1,7 @@
 //! Draws one frame: geometry, then light, then noise, then codes.
 
-use super::blur::{BlurDisc, Piece, Rect};
+use super::blur::{Piece, Rect};
+use super::disc::BlurDisc;
 use super::noise;
 use super::scene::{Clutter, Patch};
 use super::script::SweepScript;
