@@ -9,6 +9,7 @@ mod health;
 mod inputs;
 mod observe;
 mod origin;
+mod place;
 mod routes;
 mod uploads;
 

@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 
 use axum::Form;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{own_sweep, sweep as sweep_page};
+use crate::web::place::Place;
 use crate::app::App;
 use crate::intake;
 use crate::store::{Sweep, SweepId};
@@ -50,7 +51,7 @@ pub(in crate::web) async fn change(
 pub(in crate::web) async fn settings(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
@@ -100,7 +101,7 @@ fn with_settings(sweep: &Sweep, typed: &Typed, check: &mut Check) -> (SweepSetti
 pub(in crate::web) async fn distances(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
@@ -169,7 +170,7 @@ fn named_file(sweep: &Sweep, typed: &Typed, check: &mut Check) -> Option<String>
 pub(in crate::web) async fn leave_out(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
@@ -196,7 +197,7 @@ pub(in crate::web) async fn leave_out(
 pub(in crate::web) async fn take_back(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
@@ -213,7 +214,7 @@ pub(in crate::web) async fn take_back(
 pub(in crate::web) async fn measure_again(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
 ) -> Result<Response, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
     let set_aside = sweep

@@ -1,13 +1,14 @@
 //! One frame: its page with the found targets drawn on, its picture re-encoded, its original for those who work on it.
 
 use askama::Template;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use super::view::{self, FrameView};
 use super::{html, own_sweep, seen_sweep};
+use crate::web::place::Place;
 use crate::app::App;
 use crate::intake;
 use crate::store::{Sweep, SweepId};
@@ -42,7 +43,7 @@ pub(in crate::web) struct Size {
 pub(in crate::web) async fn show(
     State(web): State<Web>,
     viewer: Viewer,
-    Path((id, name)): Path<(SweepId, String)>,
+    Place((id, name)): Place<(SweepId, String)>,
     Query(size): Query<Size>,
     headers: HeaderMap,
 ) -> Result<Response, WebError> {
@@ -159,7 +160,7 @@ async fn picture(
 pub(in crate::web) async fn download(
     State(app): State<App>,
     account: SignedIn,
-    Path((id, number)): Path<(SweepId, String)>,
+    Place((id, number)): Place<(SweepId, String)>,
 ) -> Result<Response, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
     let (file, sha256) = original(&sweep, &number)?;

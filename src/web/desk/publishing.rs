@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 
 use axum::Form;
-use axum::extract::{Extension, Path, State};
+use axum::extract::{Extension, State};
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{own_sweep, sweep as sweep_page, view};
+use crate::web::place::Place;
 use crate::app::App;
 use crate::store::{Actor, SweepId};
 use crate::web::inputs::{Check, NOTE_CHARACTERS, Typed};
@@ -78,7 +79,7 @@ pub(in crate::web) async fn publish(
     State(app): State<App>,
     account: SignedIn,
     Extension(request): Extension<RequestId>,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
 ) -> Result<Response, WebError> {
     publish_sweep(&app, &account, id, &request).await?;
     Ok(Redirect::to(&format!("/sweeps/{id}#publish")).into_response())
@@ -89,7 +90,7 @@ pub(in crate::web) async fn withdraw(
     State(app): State<App>,
     account: SignedIn,
     Extension(request): Extension<RequestId>,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
     Form(sent): Form<BTreeMap<String, String>>,
 ) -> Result<Response, WebError> {
     let typed: Typed = sent.into_iter().collect();

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::Json;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use serde::Serialize;
@@ -10,6 +10,7 @@ use serde::Serialize;
 use super::changes::DISTANCES_HEADING;
 use super::view::{self, FindingView, FrameView};
 use super::{Seen, html, is_measuring, progress_words, seen_sweep};
+use crate::web::place::Place;
 use crate::app::App;
 use crate::report::words;
 use crate::store::{JobState, Sweep, SweepId};
@@ -33,6 +34,7 @@ struct SweepPage {
     id: SweepId,
     lens: String,
     slug: String,
+    heading: String,
     name: String,
     is_own: bool,
     public_version: Option<u32>,
@@ -79,7 +81,7 @@ impl SweepPage {
 pub(in crate::web) async fn show(
     State(app): State<App>,
     viewer: Viewer,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
 ) -> Result<Html<String>, WebError> {
     let seen = seen_sweep(&app.store, &viewer, id).await?;
     let typed = typed_settings(&seen.sweep.settings, &seen.sweep.notes);
@@ -130,6 +132,7 @@ fn render(
             viewer,
         ),
         id: sweep.id,
+        heading: format!("{lens}{focal}"),
         slug: sweep.lens.slug.clone(),
         name: sweep.name.clone(),
         is_own: seen.is_own,
@@ -232,7 +235,7 @@ struct Progress {
 pub(in crate::web) async fn progress(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
 ) -> Result<impl IntoResponse, WebError> {
     let sweep = super::own_sweep(&app.store, &account, id).await?;
     let job = sweep.job.as_ref();

@@ -10,6 +10,7 @@ use futures_util::Stream;
 use serde::Deserialize;
 
 use super::html;
+use crate::web::place::Place;
 use crate::app::App;
 use crate::store::{Lens, Upload, UploadId};
 use crate::web::arrivals::{self, drain};
@@ -134,7 +135,7 @@ pub(in crate::web) async fn take(
 pub(in crate::web) async fn take_more(
     State(web): State<Web>,
     account: SignedIn,
-    axum::extract::Path(id): axum::extract::Path<UploadId>,
+    Place(id): Place<UploadId>,
     mut form_data: Multipart,
 ) -> Result<Response, WebError> {
     let upload = arrivals::own_upload(&web.app, &account, id).await?;

@@ -1,12 +1,13 @@
 //! The page of an upload: what arrived, what did not and why, and the sweeps it became.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::{Html, Redirect};
 use time::OffsetDateTime;
 use time::macros::format_description;
 
 use super::{html, is_measuring, progress_words};
+use crate::web::place::Place;
 use crate::app::App;
 use crate::report::words;
 use crate::store::{Sweep, UploadId};
@@ -45,7 +46,7 @@ struct UploadResultPage {
 pub(in crate::web) async fn show(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<UploadId>,
+    Place(id): Place<UploadId>,
 ) -> Result<Html<String>, WebError> {
     let upload = arrivals::own_upload(&app, &account, id).await?;
     let lens = app
@@ -122,7 +123,7 @@ fn line(sweep: &Sweep) -> SweepLine {
 pub(in crate::web) async fn finish(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<UploadId>,
+    Place(id): Place<UploadId>,
 ) -> Result<Redirect, WebError> {
     let upload = arrivals::own_upload(&app, &account, id).await?;
     arrivals::finish(&app, &upload).await?;

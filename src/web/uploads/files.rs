@@ -2,12 +2,13 @@
 
 use axum::Json;
 use axum::body::Body;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
 
 use super::Document;
+use crate::web::place::Place;
 use crate::app::App;
 use crate::intake;
 use crate::store::{SweepId, UploadId};
@@ -80,7 +81,7 @@ pub(in crate::web) async fn open(
 pub(in crate::web) async fn show(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<UploadId>,
+    Place(id): Place<UploadId>,
 ) -> Result<impl IntoResponse, WebError> {
     Ok(Json(document(&app, &account, id).await?))
 }
@@ -135,7 +136,7 @@ struct ArrivedDocument {
 pub(in crate::web) async fn put(
     State(web): State<Web>,
     account: SignedIn,
-    Path((id, name)): Path<(UploadId, String)>,
+    Place((id, name)): Place<(UploadId, String)>,
     headers: HeaderMap,
     body: Body,
 ) -> Result<Response, WebError> {
@@ -210,7 +211,7 @@ struct FinishedDocument {
 pub(in crate::web) async fn finish(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<UploadId>,
+    Place(id): Place<UploadId>,
 ) -> Result<impl IntoResponse, WebError> {
     let upload = arrivals::own_upload(&app, &account, id).await?;
     let sweeps = arrivals::finish(&app, &upload).await?;

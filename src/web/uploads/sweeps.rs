@@ -3,11 +3,12 @@
 use std::collections::BTreeMap;
 
 use axum::Json;
-use axum::extract::{Extension, Path, State};
+use axum::extract::{Extension, State};
 use axum::response::IntoResponse;
 use serde::{Deserialize, Serialize};
 
 use super::Document;
+use crate::web::place::Place;
 use crate::app::App;
 use crate::store::{Sweep, SweepId};
 use crate::sweep::{FrameOrder, SweepSettings};
@@ -198,7 +199,7 @@ struct ChangedDocument {
 pub(in crate::web) async fn patch(
     State(app): State<App>,
     account: SignedIn,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
     Document(changes): Document<Changes>,
 ) -> Result<impl IntoResponse, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
@@ -224,7 +225,7 @@ pub(in crate::web) async fn publish(
     State(app): State<App>,
     account: SignedIn,
     Extension(request): Extension<RequestId>,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
 ) -> Result<impl IntoResponse, WebError> {
     let version = publish_sweep(&app, &account, id, &request).await?;
     Ok(Json(PublishedDocument { id, version }))
@@ -249,7 +250,7 @@ pub(in crate::web) async fn withdraw(
     State(app): State<App>,
     account: SignedIn,
     Extension(request): Extension<RequestId>,
-    Path(id): Path<SweepId>,
+    Place(id): Place<SweepId>,
     Document(withdrawal): Document<Withdrawal>,
 ) -> Result<impl IntoResponse, WebError> {
     let mut check = Check::default();

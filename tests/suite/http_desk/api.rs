@@ -15,7 +15,11 @@ async fn an_upload_goes_on_where_it_stopped() {
     let first = mara.put(&path, bytes).await;
     assert_eq!(first.status, 201, "{}", first.text());
     assert_eq!(first.json()["files"][0]["bytes"], bytes.len());
-    assert_eq!(mara.put(&path, bytes).await.status, 200, "the same again changes nothing");
+    assert_eq!(
+        mara.put(&path, bytes).await.status,
+        200,
+        "the same again changes nothing"
+    );
     let other = mara.put(&path, &frames()[1].1).await;
     assert_eq!(other.status, 409, "{}", other.text());
     assert!(other.text().contains("rename"), "{}", other.text());
@@ -33,7 +37,11 @@ async fn what_is_no_frame_is_refused_with_what_to_do() {
     let good = &frames()[0].1;
     for (name, bytes, words) in [
         ("empty.jpg", &b""[..], "empty"),
-        ("notes.jpg", b"just a text, whatever its name says", "not a JPEG"),
+        (
+            "notes.jpg",
+            b"just a text, whatever its name says",
+            "not a JPEG",
+        ),
         ("huge.jpg", &super::form::jpeg_of_65500(), "65500"),
         ("._a.jpg", good, ""),
         (".DS_Store", b"x", ""),
@@ -44,7 +52,12 @@ async fn what_is_no_frame_is_refused_with_what_to_do() {
         assert_eq!(answer.status, 422, "{name}: {}", answer.text());
         let problem = answer.json();
         assert_eq!(problem["title"], "The file can't be used");
-        assert!(problem["detail"].as_str().is_some_and(|said| said.contains(words)), "{problem}");
+        assert!(
+            problem["detail"]
+                .as_str()
+                .is_some_and(|said| said.contains(words)),
+            "{problem}"
+        );
     }
     let nothing = mara
         .post_json(&format!("/api/v1/uploads/{upload}/finish"), json!({}))
@@ -62,7 +75,7 @@ async fn what_is_no_frame_is_refused_with_what_to_do() {
         .iter()
         .filter_map(|file| file["name"].as_str())
         .collect();
-    assert_eq!(refused, [".DS_Store", "._a.jpg", "huge.jpg", "notes.jpg"]);
+    assert_eq!(refused, ["._a.jpg", ".DS_Store", "huge.jpg", "notes.jpg"]);
 }
 
 #[tokio::test]
@@ -106,21 +119,34 @@ async fn lenses_and_uploads_name_the_field_that_is_wrong() {
     let mut unknown = lens();
     unknown["colour"] = json!("black");
     let answer = mara.post_json("/api/v1/lenses", unknown).await;
-    assert_eq!((answer.status, &answer.json()["errors"][0]["field"]), (422, &json!("colour")));
+    assert_eq!(
+        (answer.status, &answer.json()["errors"][0]["field"]),
+        (422, &json!("colour"))
+    );
     assert_eq!(mara.post_json("/api/v1/lenses", lens()).await.status, 201);
     assert_eq!(mara.post_json("/api/v1/lenses", lens()).await.status, 409);
-    let answer = mara.post_json("/api/v1/uploads", json!({"lens": "nobody-made-this"})).await;
-    assert_eq!((answer.status, &answer.json()["errors"][0]["field"]), (422, &json!("lens")));
+    let answer = mara
+        .post_json("/api/v1/uploads", json!({"lens": "nobody-made-this"}))
+        .await;
+    assert_eq!(
+        (answer.status, &answer.json()["errors"][0]["field"]),
+        (422, &json!("lens"))
+    );
     let answer = mara
         .post_json(
             "/api/v1/uploads",
             json!({"lens": "ostrel-tern-50", "conditions": {"target_distance_m": 1e12}}),
         )
         .await;
-    assert_eq!((answer.status, &answer.json()["errors"][0]["field"]), (422, &json!("target_distance_m")));
-    let garbled = Request::new("POST", "/api/v1/uploads").body("application/json", "[".repeat(100_000));
+    assert_eq!(
+        (answer.status, &answer.json()["errors"][0]["field"]),
+        (422, &json!("target_distance_m"))
+    );
+    let garbled =
+        Request::new("POST", "/api/v1/uploads").body("application/json", "[".repeat(100_000));
     assert_eq!(mara.send(garbled).await.status, 400);
-    let large = Request::new("POST", "/api/v1/uploads").body("application/json", " ".repeat(2 << 20));
+    let large =
+        Request::new("POST", "/api/v1/uploads").body("application/json", " ".repeat(2 << 20));
     assert_eq!(mara.send(large).await.status, 413);
 }
 
@@ -132,9 +158,22 @@ async fn uploads_of_others_are_not_there() {
     let odd = bench.signed_in("odd").await;
     let path = format!("/api/v1/uploads/{upload}");
     assert_eq!(odd.get(&path).await.status, 404);
-    assert_eq!(odd.put(&format!("{path}/files/a.jpg"), &frames()[0].1).await.status, 404);
-    assert_eq!(odd.post_json(&format!("{path}/finish"), json!({})).await.status, 404);
-    assert_eq!(odd.get(&format!("/desk/uploads/{upload}")).await.status, 404);
+    assert_eq!(
+        odd.put(&format!("{path}/files/a.jpg"), &frames()[0].1)
+            .await
+            .status,
+        404
+    );
+    assert_eq!(
+        odd.post_json(&format!("{path}/finish"), json!({}))
+            .await
+            .status,
+        404
+    );
+    assert_eq!(
+        odd.get(&format!("/desk/uploads/{upload}")).await.status,
+        404
+    );
     let quay = bench.signed_in("quay").await;
     assert_eq!(quay.get(&path).await.status, 200, "an operator sees all");
 }
@@ -145,7 +184,8 @@ async fn a_sweep_is_measured_changed_published_and_withdrawn() {
     let mara = bench.signed_in("mara").await;
     let sweep = mara.measured_sweep().await;
     let path = format!("/api/v1/sweeps/{sweep}");
-    let patch = |document: serde_json::Value| mara.send(Request::new("PATCH", &path).json(&document));
+    let patch =
+        |document: serde_json::Value| mara.send(Request::new("PATCH", &path).json(&document));
     for (document, field) in [
         (json!({"closest_focus_m": -1}), "closest_focus_m"),
         (json!({"order": "sideways"}), "order"),
@@ -159,10 +199,17 @@ async fn a_sweep_is_measured_changed_published_and_withdrawn() {
         assert_eq!(answer.status, 422, "{}", answer.text());
         assert_eq!(answer.json()["errors"][0]["field"], field);
     }
-    let changed = patch(json!({"left_out": {&frames()[3].0: "bumped"}, "notes": "second try"})).await;
+    let changed =
+        patch(json!({"left_out": {&frames()[3].0: "bumped"}, "notes": "second try"})).await;
     assert_eq!(changed.status, 200, "{}", changed.text());
     mara.wait_until_measured(sweep).await;
-    let stored = bench.app.store.sweep(sweep).await.expect("readable").expect("there");
+    let stored = bench
+        .app
+        .store
+        .sweep(sweep)
+        .await
+        .expect("readable")
+        .expect("there");
     assert_eq!(stored.notes, "second try");
     let result = stored.result.expect("measured").measurement;
     assert_eq!(result.measured_count(), frames().len() - 1);
@@ -171,15 +218,27 @@ async fn a_sweep_is_measured_changed_published_and_withdrawn() {
     assert!((worst - 2.0).abs() < 0.1, "{worst}");
 
     let odd = bench.signed_in("odd").await;
-    assert_eq!(odd.post_json(&format!("{path}/publish"), json!({})).await.status, 404);
+    assert_eq!(
+        odd.post_json(&format!("{path}/publish"), json!({}))
+            .await
+            .status,
+        404
+    );
     let published = mara.post_json(&format!("{path}/publish"), json!({})).await;
-    assert_eq!((published.status, &published.json()["version"]), (200, &json!(1)));
+    assert_eq!(
+        (published.status, &published.json()["version"]),
+        (200, &json!(1))
+    );
     let twice = mara.post_json(&format!("{path}/publish"), json!({})).await;
     assert_eq!(twice.status, 409, "{}", twice.text());
     assert_eq!(bench.get(&format!("/sweeps/{sweep}")).await.status, 200);
-    let no_reason = mara.post_json(&format!("{path}/withdraw"), json!({"reason": " "})).await;
+    let no_reason = mara
+        .post_json(&format!("{path}/withdraw"), json!({"reason": " "}))
+        .await;
     assert_eq!(no_reason.status, 422, "{}", no_reason.text());
-    let withdrawn = mara.post_json(&format!("{path}/withdraw"), json!({"reason": "wrong lens"})).await;
+    let withdrawn = mara
+        .post_json(&format!("{path}/withdraw"), json!({"reason": "wrong lens"}))
+        .await;
     assert_eq!(withdrawn.status, 200, "{}", withdrawn.text());
     assert_ne!(bench.get(&format!("/sweeps/{sweep}")).await.status, 200);
     let actions: Vec<String> = bench

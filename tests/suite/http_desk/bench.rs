@@ -44,7 +44,11 @@ impl Bench {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let data = folder.path().join("data");
         let data = data.to_str().expect("temporary paths are UTF-8");
-        let arguments = [&["breathmark", "--data", data, "--listen", "127.0.0.1:0"], settings].concat();
+        let arguments = [
+            &["breathmark", "--data", data, "--listen", "127.0.0.1:0"],
+            settings,
+        ]
+        .concat();
         let config = Settings::parse_from(arguments).config;
         let listener = tokio::net::TcpListener::bind(config.listen)
             .await
@@ -165,7 +169,10 @@ impl SignedIn<'_> {
             assert_eq!(put.status, 201, "{}", put.text());
         }
         let finished = self
-            .post_json(&format!("/api/v1/uploads/{upload}/finish"), serde_json::json!({}))
+            .post_json(
+                &format!("/api/v1/uploads/{upload}/finish"),
+                serde_json::json!({}),
+            )
             .await;
         assert_eq!(finished.status, 200, "{}", finished.text());
         let sweep = finished.json()["sweeps"][0].as_i64().expect("one sweep");

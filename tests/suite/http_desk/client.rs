@@ -112,7 +112,10 @@ impl Request {
     }
 
     pub(super) async fn send(self, to: SocketAddr) -> Answer {
-        let has_length = self.headers.iter().any(|(name, _)| name == "content-length");
+        let has_length = self
+            .headers
+            .iter()
+            .any(|(name, _)| name == "content-length");
         let mut head = format!("{} {} HTTP/1.1\r\nhost: {to}\r\n", self.method, self.path);
         for (name, value) in &self.headers {
             head.push_str(&format!("{name}: {value}\r\n"));
