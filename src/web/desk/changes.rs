@@ -7,7 +7,6 @@ use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{own_sweep, sweep as sweep_page};
-use crate::web::place::Place;
 use crate::app::App;
 use crate::intake;
 use crate::store::{Sweep, SweepId};
@@ -16,6 +15,7 @@ use crate::units::{FNumber, FocusDistance};
 use crate::web::inputs::{
     Check, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM, Typed, metres, millimetres,
 };
+use crate::web::place::Place;
 use crate::web::session::SignedIn;
 use crate::web::{WebError, now_ms};
 

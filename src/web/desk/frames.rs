@@ -8,11 +8,11 @@ use serde::Deserialize;
 
 use super::view::{self, FrameView};
 use super::{html, own_sweep, seen_sweep};
-use crate::web::place::Place;
 use crate::app::App;
 use crate::intake;
 use crate::store::{Sweep, SweepId};
 use crate::web::pages::frame::{PageFrame, Section};
+use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
 use crate::web::{Web, WebError, is_fresh};
 

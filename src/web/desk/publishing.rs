@@ -7,11 +7,11 @@ use axum::extract::{Extension, State};
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{own_sweep, sweep as sweep_page, view};
-use crate::web::place::Place;
 use crate::app::App;
 use crate::store::{Actor, SweepId};
 use crate::web::inputs::{Check, NOTE_CHARACTERS, Typed};
 use crate::web::observe::RequestId;
+use crate::web::place::Place;
 use crate::web::session::SignedIn;
 use crate::web::{WebError, now_ms};
 

@@ -10,7 +10,6 @@ use serde::Serialize;
 use super::changes::DISTANCES_HEADING;
 use super::view::{self, FindingView, FrameView};
 use super::{Seen, html, is_measuring, progress_words, seen_sweep};
-use crate::web::place::Place;
 use crate::app::App;
 use crate::report::words;
 use crate::store::{JobState, Sweep, SweepId};
@@ -19,6 +18,7 @@ use crate::web::WebError;
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
 use crate::web::pages::frame::{PageFrame, Section};
+use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
 
 struct PublicationLine {

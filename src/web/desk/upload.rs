@@ -10,7 +10,6 @@ use futures_util::Stream;
 use serde::Deserialize;
 
 use super::html;
-use crate::web::place::Place;
 use crate::app::App;
 use crate::store::{Lens, Upload, UploadId};
 use crate::web::arrivals::{self, drain};
@@ -18,6 +17,7 @@ use crate::web::errors::FieldError;
 use crate::web::inputs::{Check, ConditionsInput, LensInput, MARKED_CLOSEST_FOCUS, Typed};
 use crate::web::observe::RequestId;
 use crate::web::pages::frame::{PageFrame, Section};
+use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
 use crate::web::{Web, WebError};
 

@@ -7,13 +7,13 @@ use time::OffsetDateTime;
 use time::macros::format_description;
 
 use super::{html, is_measuring, progress_words};
-use crate::web::place::Place;
 use crate::app::App;
 use crate::report::words;
 use crate::store::{Sweep, UploadId};
 use crate::web::WebError;
 use crate::web::arrivals;
 use crate::web::pages::frame::{PageFrame, Section};
+use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
 
 struct Refused {

@@ -8,12 +8,12 @@ use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
 
 use super::Document;
-use crate::web::place::Place;
 use crate::app::App;
 use crate::intake;
 use crate::store::{SweepId, UploadId};
 use crate::web::arrivals::{self, Arrival, OTHER_BYTES};
 use crate::web::inputs::{Check, ConditionsInput};
+use crate::web::place::Place;
 use crate::web::session::SignedIn;
 use crate::web::{Web, WebError};
 

@@ -8,7 +8,6 @@ use axum::response::IntoResponse;
 use serde::{Deserialize, Serialize};
 
 use super::Document;
-use crate::web::place::Place;
 use crate::app::App;
 use crate::store::{Sweep, SweepId};
 use crate::sweep::{FrameOrder, SweepSettings};
@@ -21,6 +20,7 @@ use crate::web::inputs::{
     Check, DISTANCE_M, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM, metres, millimetres,
 };
 use crate::web::observe::RequestId;
+use crate::web::place::Place;
 use crate::web::session::SignedIn;
 
 /// A field that may be left alone (absent), taken back (`null`) or given.

@@ -142,9 +142,14 @@ async fn lenses_and_uploads_name_the_field_that_is_wrong() {
         (answer.status, &answer.json()["errors"][0]["field"]),
         (422, &json!("target_distance_m"))
     );
-    let garbled =
-        Request::new("POST", "/api/v1/uploads").body("application/json", "[".repeat(100_000));
-    assert_eq!(mara.send(garbled).await.status, 400);
+    for (garbled, status) in [
+        ("{\"lens\": \"a", 400),
+        ("", 400),
+        (&"[".repeat(100_000), 422),
+    ] {
+        let request = Request::new("POST", "/api/v1/uploads").body("application/json", garbled);
+        assert_eq!(mara.send(request).await.status, status, "{garbled:.20}");
+    }
     let large =
         Request::new("POST", "/api/v1/uploads").body("application/json", " ".repeat(2 << 20));
     assert_eq!(mara.send(large).await.status, 413);

@@ -97,11 +97,11 @@ async fn bad_files_are_told_of_and_the_good_ones_measured() {
         "letter.jpg",
         "header.jpg",
         "huge.jpg",
-                "climb.jpg",
+        "climb.jpg",
     ] {
         assert!(page.contains(name), "{name} is told of in {page}");
     }
-    assert!(page.contains("the same picture as SWP_0001 copy.JPG"), "{page}");
+    assert!(page.contains("the same picture as SWP_0001.JPG"), "{page}");
     assert!(!page.contains("../"), "no path is taken over");
     assert!(page.contains("8 frames taken"), "{page}");
     let id = page

@@ -283,6 +283,10 @@ async fn a_sweep_without_result_is_not_published() {
     assert!(!page.contains("class=\"verdict\""), "no result is told");
     let answer = mara.post(&format!("/sweeps/{sweep}/publish"), &[]).await;
     assert_eq!(answer.status, 409);
-    assert!(answer.text().contains("Two targets could not be found"), "{}", answer.text());
+    assert!(
+        answer.text().contains("Two targets could not be found"),
+        "{}",
+        answer.text()
+    );
     assert!(mara.get("/desk").await.text().contains("Needs you"));
 }
