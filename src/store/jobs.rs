@@ -115,7 +115,7 @@ pub(super) const CLAIM: &str = "
     RETURNING id, sweep_id, attempts";
 
 /// Sets aside the jobs whose worker vanished on their last try.
-const SET_ASIDE_VANISHED: &str = "
+pub(super) const SET_ASIDE_VANISHED: &str = "
     UPDATE jobs SET state = 'set_aside', lease_token = NULL, lease_until_ms = NULL, ended_ms = ?2,
       error = coalesce(error, 'the program ended every time while it measured this sweep')
     WHERE id IN (

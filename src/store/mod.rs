@@ -12,6 +12,8 @@ mod health;
 mod jobs;
 mod lenses;
 mod open;
+#[cfg(test)]
+mod plans;
 mod publishing;
 mod ranking;
 mod read_model;

@@ -89,6 +89,14 @@ struct ToPublish {
     document: Option<String>,
 }
 
+/// The public sweeps along the index of publications, newest first.
+pub(super) const NEWEST_PUBLISHED: &str = concat!(
+    "SELECT s.id AS sweep_id, p.version, p.published_ms, p.document, ",
+    lens_columns!(),
+    " FROM sweeps s CROSS JOIN publications p ON p.id = s.public_id CROSS JOIN lenses l ON l.id = s.lens_id
+      WHERE s.public_id IS NOT NULL ORDER BY s.public_id DESC LIMIT ?1"
+);
+
 impl Store {
     /// Makes the newest result public as a new version and remakes the read models of the lens, in one transaction with its audit row.
     /// # Errors: `Conflict` when there is no result, a stop finding stands, a measurement is under way or was set aside, the focal length
@@ -275,26 +283,21 @@ impl Store {
             #[sqlx(flatten)]
             lens: LensRow,
         }
-        sqlx::query_as::<_, Row>(concat!(
-            "SELECT s.id AS sweep_id, p.version, p.published_ms, p.document, ",
-            lens_columns!(),
-            " FROM sweeps s CROSS JOIN publications p ON p.id = s.public_id CROSS JOIN lenses l ON l.id = s.lens_id
-              WHERE s.public_id IS NOT NULL ORDER BY s.public_id DESC LIMIT ?1"
-        ))
-        .bind(limit)
-        .fetch_all(&self.readers)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(PublishedRow {
-                sweep: row.sweep_id,
-                version: row.version,
-                published_ms: row.published_ms,
-                lens: row.lens.read()?,
-                result: decode::<PublicationDoc>(&row.document)?.result()?,
+        sqlx::query_as::<_, Row>(NEWEST_PUBLISHED)
+            .bind(limit)
+            .fetch_all(&self.readers)
+            .await?
+            .into_iter()
+            .map(|row| {
+                Ok(PublishedRow {
+                    sweep: row.sweep_id,
+                    version: row.version,
+                    published_ms: row.published_ms,
+                    lens: row.lens.read()?,
+                    result: decode::<PublicationDoc>(&row.document)?.result()?,
+                })
             })
-        })
-        .collect()
+            .collect()
     }
 }
 

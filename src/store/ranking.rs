@@ -59,7 +59,7 @@ pub struct RankedLens {
 }
 
 /// The published result of one lens at one focal length under one set of conditions, repeats combined.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct FocalResult {
     /// Conditions it was shot under.
     pub conditions: ConditionsKey,

@@ -13,7 +13,10 @@ impl Store {
         name: &str,
         reason: &str,
     ) -> Result<(), StoreError> {
-        let name: String = name.chars().take(NAME_CHARACTERS).collect();
+        let name: String = match name {
+            "" => "(no name)".to_owned(),
+            name => name.chars().take(NAME_CHARACTERS).collect(),
+        };
         sqlx::query(
             "INSERT INTO upload_refusals (upload_id, name, reason) VALUES (?1, ?2, ?3)
              ON CONFLICT (upload_id, name) DO UPDATE SET reason = excluded.reason",

@@ -249,7 +249,8 @@ macro_rules! desk {
 }
 
 pub(super) const DESK_OF_ONE: &str = desk!("WHERE s.account_id = ?1");
-pub(super) const DESK_OF_ALL: &str = desk!("WHERE ?1 IS NULL");
+/// Walks the table backwards by its key, and the limit ends the walk.
+const DESK_OF_ALL: &str = desk!("WHERE ?1 IS NULL");
 
 impl Store {
     /// The sweep of this key with its newest result.

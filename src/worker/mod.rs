@@ -123,7 +123,8 @@ impl Worker {
 }
 
 /// The clock of jobs, ms since 1970 UTC.
-fn now_ms() -> i64 {
+#[must_use]
+pub fn now_ms() -> i64 {
     let since = std::time::SystemTime::now()
         .duration_since(std::time::UNIX_EPOCH)
         .unwrap_or_default();

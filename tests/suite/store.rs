@@ -5,7 +5,6 @@ mod fixture;
 mod jobs;
 mod lenses;
 mod opening;
-mod plans;
 mod publishing;
 mod ranking;
 mod sweeps;

@@ -6,6 +6,8 @@ mod focal_result;
 mod frame;
 mod measurement;
 mod number;
+#[cfg(test)]
+mod round_trip;
 mod settings;
 
 pub(super) use focal_result::{PublicationDoc, decode_focal_result, encode_focal_result};

@@ -1,8 +1,8 @@
 //! A store in a temporary folder, and measurements made by hand.
 
 use breathmark::store::{
-    AccountId, Conditions, FrameInput, Kind, Lens, LensDraft, Role, Store, SweepDraft, SweepId,
-    SweepInput, Switch, UploadFile,
+    AccountId, Conditions, Kind, Lens, LensDraft, Role, Store, SweepDraft, SweepId, Switch,
+    UploadFile,
 };
 use breathmark::sweep::{
     Budget, BudgetLine, Code, CurvePoint, DistanceSource, Finding, FrameInfo, FrameResult,
@@ -233,16 +233,4 @@ pub(super) fn with_finding(
         files: vec!["SWP_0001.JPG".to_owned()],
     });
     measurement
-}
-
-/// What `finish_job` is told was measured, for tests that finish a job by hand.
-pub(super) fn input(name: &str) -> SweepInput {
-    SweepInput {
-        name: name.to_owned(),
-        settings: SweepSettings::default(),
-        frames: vec![FrameInput {
-            info: FrameInfo::default(),
-            sha256: "0".repeat(64),
-        }],
-    }
 }

@@ -1,7 +1,7 @@
 //! Publishing, withdrawing, versions, repeats.
 
-use breathmark::store::StoreError;
-use breathmark::sweep::{Code, Severity, ToleranceOutcome};
+use breathmark::store::{Actor, Conditions, StoreError, Switch};
+use breathmark::sweep::{Code, Severity, SweepSettings, ToleranceOutcome};
 
 use super::fixture::{Fresh, NOW, measurement, off, with_finding};
 
@@ -100,5 +100,291 @@ async fn what_cannot_be_published_is_refused_with_the_reason() {
             .await
             .expect("a working store")
             .is_empty()
+    );
+}
+
+#[tokio::test]
+async fn a_new_version_takes_over_and_the_old_one_stays_readable() {
+    let fresh = Fresh::new().await;
+    let store = &fresh.store;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let sweep = fresh
+        .published(&lens, &off(), &measurement(85.0, 2.5, 0.01), NOW)
+        .await;
+    let settings = SweepSettings {
+        last_not_at_infinity: true,
+        ..SweepSettings::default()
+    };
+    store
+        .change_sweep(sweep, &settings, "", NOW)
+        .await
+        .expect("there");
+    fresh.measured(sweep, &measurement(85.0, 2.4, 0.01)).await;
+    let public = async || {
+        store
+            .published_sweep(sweep)
+            .await
+            .expect("a working store")
+            .expect("public")
+    };
+    assert_eq!(public().await.version, 1, "a draft changes nothing");
+    assert!(
+        !store
+            .desk(Some(fresh.reviewer), 1)
+            .await
+            .expect("a working store")[0]
+            .published_is_newest
+    );
+
+    assert_eq!(
+        store
+            .publish(sweep, fresh.reviewer, NOW + 9)
+            .await
+            .expect("a newer result"),
+        2
+    );
+    assert_eq!(public().await.version, 2);
+    assert_eq!(public().await.sweep.settings, settings);
+    let first = store
+        .published_version(sweep, 1)
+        .await
+        .expect("a working store")
+        .expect("readable");
+    assert_eq!(
+        first.sweep.result.expect("its own").measurement,
+        measurement(85.0, 2.5, 0.01)
+    );
+    assert_eq!(first.sweep.settings, SweepSettings::default());
+    assert!(
+        store
+            .published_version(sweep, 3)
+            .await
+            .expect("a working store")
+            .is_none()
+    );
+
+    let page = store
+        .lens_page(&lens.slug)
+        .await
+        .expect("a working store")
+        .expect("the lens");
+    assert_eq!(page.results.len(), 1);
+    assert!((page.results[0].worst_shift_pct.value - 2.4).abs() < 1e-12);
+    let words: Vec<_> = page
+        .history
+        .iter()
+        .map(|(_, _, words)| words.as_str())
+        .collect();
+    assert_eq!(words, ["version 2 published", "version 1 published"]);
+}
+
+#[tokio::test]
+async fn a_withdrawn_sweep_is_gone_from_every_page_and_the_reason_stays() {
+    let fresh = Fresh::new().await;
+    let store = &fresh.store;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let sweep = fresh
+        .published(&lens, &off(), &measurement(85.0, 2.5, 0.01), NOW)
+        .await;
+    assert!(conflict(store.withdraw(sweep, fresh.reviewer, "  ", NOW).await).contains("why"));
+    let by = Actor {
+        account: fresh.reviewer,
+        request_id: Some("r7".to_owned()),
+    };
+    store
+        .withdraw(sweep, by, "the wrong lens", NOW + 5)
+        .await
+        .expect("public");
+    assert!(
+        conflict(store.withdraw(sweep, fresh.reviewer, "again", NOW).await).contains("not public")
+    );
+
+    assert!(
+        store
+            .published_sweep(sweep)
+            .await
+            .expect("a working store")
+            .is_none()
+    );
+    assert!(
+        store
+            .published_version(sweep, 1)
+            .await
+            .expect("a working store")
+            .is_none()
+    );
+    assert!(
+        store
+            .published_sweeps(5)
+            .await
+            .expect("a working store")
+            .is_empty()
+    );
+    assert!(
+        store
+            .conditions_in_use()
+            .await
+            .expect("a working store")
+            .is_empty()
+    );
+    let page = store
+        .lens_page(&lens.slug)
+        .await
+        .expect("a working store")
+        .expect("the lens stays");
+    assert!(page.results.is_empty());
+    assert_eq!(
+        page.history[0],
+        (
+            NOW + 5,
+            sweep,
+            "version 1 withdrawn: the wrong lens".to_owned()
+        )
+    );
+    let withdrawal = store
+        .withdrawal(sweep)
+        .await
+        .expect("a working store")
+        .expect("it was public");
+    assert_eq!(
+        (
+            withdrawal.withdrawn_ms,
+            withdrawal.reason.as_str(),
+            withdrawal.lens_slug.as_str()
+        ),
+        (NOW + 5, "the wrong lens", lens.slug.as_str())
+    );
+    let own = store
+        .sweep(sweep)
+        .await
+        .expect("a working store")
+        .expect("there");
+    assert_eq!(
+        own.publications[0].withdrawn,
+        Some((NOW + 5, "the wrong lens".to_owned()))
+    );
+
+    let rows = store.audit_rows(5).await.expect("a working store");
+    let seen: Vec<_> = rows
+        .iter()
+        .map(|row| {
+            (
+                row.action.as_str(),
+                row.detail.as_str(),
+                row.request_id.as_deref(),
+            )
+        })
+        .collect();
+    assert_eq!(
+        seen,
+        [
+            ("withdraw", "the wrong lens", Some("r7")),
+            ("publish", "version 1", None)
+        ]
+    );
+    assert_eq!(rows[0].subject, format!("sweep {sweep}"));
+
+    assert_eq!(
+        store
+            .publish(sweep, fresh.reviewer, NOW + 9)
+            .await
+            .expect("it may come back"),
+        2
+    );
+    assert!(
+        store
+            .withdrawal(sweep)
+            .await
+            .expect("a working store")
+            .is_none()
+    );
+}
+
+#[tokio::test]
+async fn repeats_are_combined_and_other_conditions_kept_apart() {
+    let fresh = Fresh::new().await;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let warned = with_finding(
+        measurement(85.0, 2.45, 0.03),
+        Code::CameraMoved,
+        Severity::Warning,
+    );
+    let first = fresh.published(&lens, &off(), &warned, NOW).await;
+    let second = fresh
+        .published(&lens, &off(), &measurement(85.0, 2.5, 0.04), NOW + 1)
+        .await;
+    let compensated = Conditions {
+        breathing_compensation: Switch::On,
+        ..off()
+    };
+    let third = fresh
+        .published(&lens, &compensated, &measurement(85.0, 0.2, 0.01), NOW + 2)
+        .await;
+
+    let page = fresh
+        .store
+        .lens_page(&lens.slug)
+        .await
+        .expect("a working store")
+        .expect("the lens");
+    assert_eq!(page.results.len(), 2);
+    let plain = &page.results[0];
+    assert_eq!(plain.sweeps, [first, second]);
+    // Weights 1/0.03² and 1/0.04²: mean 2.468, uncertainty 0.024.
+    assert!(
+        (plain.worst_shift_pct.value - 2.468).abs() < 1e-9,
+        "{:?}",
+        plain.worst_shift_pct
+    );
+    assert!(
+        (plain.worst_shift_pct.std_error - 0.024).abs() < 1e-9,
+        "{:?}",
+        plain.worst_shift_pct
+    );
+    assert!(!plain.repeats_disagree);
+    assert_eq!(
+        plain.curve,
+        warned.summary.expect("a verdict").curve,
+        "of the more certain one"
+    );
+    assert_eq!(plain.reviewers, ["Ines"], "once");
+    assert_eq!(plain.findings, warned.findings);
+    assert_eq!(page.results[1].sweeps, [third]);
+
+    fresh
+        .store
+        .withdraw(first, fresh.reviewer, "bumped", NOW + 3)
+        .await
+        .expect("public");
+    let page = fresh
+        .store
+        .lens_page(&lens.slug)
+        .await
+        .expect("a working store")
+        .expect("the lens");
+    assert_eq!(page.results[0].sweeps, [second]);
+    assert!(page.results[0].findings.is_empty());
+}
+
+#[tokio::test]
+async fn repeats_that_contradict_each_other_say_so() {
+    let fresh = Fresh::new().await;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    fresh
+        .published(&lens, &off(), &measurement(85.0, 2.0, 0.01), NOW)
+        .await;
+    fresh
+        .published(&lens, &off(), &measurement(85.0, 3.0, 0.01), NOW)
+        .await;
+    let page = fresh
+        .store
+        .lens_page(&lens.slug)
+        .await
+        .expect("a working store")
+        .expect("the lens");
+    assert!(page.results[0].repeats_disagree);
+    assert!(
+        page.results[0].worst_shift_pct.std_error > 0.1,
+        "a full point apart is not 0.007 certain"
     );
 }

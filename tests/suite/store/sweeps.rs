@@ -1,1 +1,204 @@
-//! Tests of sweeps.
+//! Sweeps, the desk, changes.
+
+use breathmark::store::{Conditions, JobState, Role, StoreError, Switch};
+use breathmark::sweep::{Code, Severity, SweepSettings};
+use breathmark::units::Metres;
+
+use super::fixture::{Fresh, NOW, measurement, off, with_finding};
+
+#[tokio::test]
+async fn a_sweep_is_read_with_all_that_is_known_of_it() {
+    let fresh = Fresh::new().await;
+    let store = &fresh.store;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let id = fresh.sweep(&lens, &off()).await;
+    let sweep = store
+        .sweep(id)
+        .await
+        .expect("a working store")
+        .expect("made");
+    assert_eq!(
+        (sweep.account, sweep.reviewer.as_str(), sweep.name.as_str()),
+        (fresh.reviewer, "Ines", "card")
+    );
+    assert_eq!((&sweep.lens, &sweep.conditions), (&lens, &off()));
+    assert_eq!(sweep.files.len(), 3);
+    assert_eq!(sweep.job.expect("queued").state, JobState::Waiting);
+    assert!(sweep.result.is_none() && sweep.publications.is_empty());
+
+    assert!(store.sweep(404).await.expect("a working store").is_none());
+    assert_eq!(
+        store.lens_of_sweep(id).await.expect("a working store"),
+        Some(lens.id)
+    );
+    assert_eq!(
+        store.owner_of_sweep(id).await.expect("a working store"),
+        Some(fresh.reviewer)
+    );
+    assert_eq!(
+        store.owner_of_sweep(404).await.expect("a working store"),
+        None
+    );
+    let (file, sha256) = &sweep.files[1];
+    assert_eq!(
+        store
+            .frame_original(id, file)
+            .await
+            .expect("a working store")
+            .as_ref(),
+        Some(sha256)
+    );
+    assert_eq!(
+        store
+            .frame_original(id, "other.jpg")
+            .await
+            .expect("a working store"),
+        None
+    );
+}
+
+#[tokio::test]
+async fn the_desk_shows_own_sweeps_newest_first() {
+    let fresh = Fresh::new().await;
+    let store = &fresh.store;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let warned = with_finding(
+        measurement(85.0, -1.5, 0.02),
+        Code::CameraMoved,
+        Severity::Warning,
+    );
+    let published = fresh.published(&lens, &off(), &warned, NOW).await;
+    let waiting = fresh.sweep(&lens, &off()).await;
+
+    let rows = store
+        .desk(Some(fresh.reviewer), 10)
+        .await
+        .expect("a working store");
+    assert_eq!(
+        rows.iter().map(|row| row.id).collect::<Vec<_>>(),
+        [waiting, published]
+    );
+    let (new, old) = (&rows[0], &rows[1]);
+    assert_eq!(
+        (
+            new.lens.as_str(),
+            new.lens_slug.as_str(),
+            new.focal_length_mm
+        ),
+        ("Tindra Sound 85 f/1.8", lens.slug.as_str(), Some(85.0))
+    );
+    assert_eq!(
+        (
+            new.measured,
+            new.worst_shift_pct,
+            new.published,
+            new.stopped
+        ),
+        (None, None, false, false)
+    );
+    assert_eq!(new.job.as_ref().expect("queued").state, JobState::Waiting);
+    assert_eq!(
+        (old.measured, old.worst_shift_pct, old.warnings),
+        (Some((3, 3)), Some((-1.5, 0.02)), 1)
+    );
+    assert!(old.published && old.published_is_newest);
+
+    let other = store
+        .add_account("Bo", Role::Reviewer, "x", NOW)
+        .await
+        .expect("a new name");
+    assert!(
+        store
+            .desk(Some(other), 10)
+            .await
+            .expect("a working store")
+            .is_empty()
+    );
+    assert_eq!(
+        store.desk(None, 1).await.expect("a working store")[0].id,
+        waiting,
+        "everybody's, the newest"
+    );
+}
+
+#[tokio::test]
+async fn a_change_is_kept_and_measured_anew() {
+    let fresh = Fresh::new().await;
+    let store = &fresh.store;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let id = fresh
+        .published(&lens, &off(), &measurement(85.0, 2.5, 0.01), NOW)
+        .await;
+    let settings = SweepSettings {
+        closest_focus: Metres::new(0.8).ok(),
+        ..SweepSettings::default()
+    };
+    store
+        .change_sweep(id, &settings, "the ring slipped", NOW)
+        .await
+        .expect("the sweep is there");
+
+    let sweep = store
+        .sweep(id)
+        .await
+        .expect("a working store")
+        .expect("there");
+    assert_eq!(
+        (&sweep.settings, sweep.notes.as_str()),
+        (&settings, "the ring slipped")
+    );
+    assert_eq!(sweep.job.expect("queued").state, JobState::Waiting);
+    let public = store
+        .published_sweep(id)
+        .await
+        .expect("a working store")
+        .expect("still public")
+        .sweep;
+    assert_eq!(
+        (public.settings, public.notes.as_str()),
+        (SweepSettings::default(), ""),
+        "what is public stays"
+    );
+
+    let running = store
+        .claim_job(30_000, 3, NOW)
+        .await
+        .expect("a working store")
+        .expect("it waits");
+    let conditions = Conditions {
+        breathing_compensation: Switch::On,
+        ..off()
+    };
+    store
+        .change_conditions(id, &conditions, NOW)
+        .await
+        .expect("the sweep is there");
+    assert!(
+        !store
+            .heartbeat(&running, 1, 3, 30_000, NOW)
+            .await
+            .expect("a working store"),
+        "it measures what is no longer so"
+    );
+    assert_eq!(store.job_counts().await.expect("a working store"), (1, 0));
+    let input = store
+        .sweep_input(id)
+        .await
+        .expect("a working store")
+        .expect("there");
+    assert_eq!(
+        input.settings.closest_focus, settings.closest_focus,
+        "the sweep's own word is the stronger one"
+    );
+
+    for refused in [
+        store.change_sweep(404, &settings, "", NOW).await,
+        store.change_conditions(404, &conditions, NOW).await,
+        store.queue_measurement(404, NOW).await,
+    ] {
+        assert!(
+            matches!(refused, Err(StoreError::Conflict(_))),
+            "{refused:?}"
+        );
+    }
+}
