@@ -2,10 +2,14 @@
 
 use std::collections::BTreeMap;
 
+use sqlx::Sqlite;
+use sqlx::query::QueryAs;
+use sqlx::sqlite::{SqliteArguments, SqliteRow};
+
 use super::document::{decode_focal_result, encode};
 use super::lenses::{LensRow, lens_columns};
 use super::publishing::PublicationRow;
-use super::search::patterns;
+use super::search::{MOST_WORDS, patterns};
 use super::{ConditionsKey, Kind, Lens, LensId, Store, StoreError, SweepId};
 use crate::sweep::{DistanceSource, Finding, ShiftCurve, ToleranceOutcome};
 use crate::units::Measured;
@@ -110,12 +114,16 @@ pub struct LensPage {
     pub history: Vec<(i64, SweepId, String)>,
 }
 
-/// What a lens has to be like: ?2 mount, ?3 kind, ?4 focal length in mm, ?5 patterns as a JSON list; each may be unsaid.
+/// What a lens has to be like: ?2 mount, ?3 kind, ?4 focal length in mm, ?5 to ?12 patterns of its search text; each may be unsaid.
+/// The patterns are parameters of their own because a list costs ten times as much a row.
 macro_rules! filters {
     () => {
         "(?2 IS NULL OR l.mount = ?2) AND (?3 IS NULL OR l.kind = ?3)
          AND (?4 IS NULL OR (l.focal_min_mm <= ?4 AND l.focal_max_mm >= ?4))
-         AND (?5 = '[]' OR NOT EXISTS (SELECT 1 FROM json_each(?5) w WHERE instr(l.search_text, w.value) = 0))"
+         AND (?5 IS NULL OR instr(l.search_text, ?5)) AND (?6 IS NULL OR instr(l.search_text, ?6))
+         AND (?7 IS NULL OR instr(l.search_text, ?7)) AND (?8 IS NULL OR instr(l.search_text, ?8))
+         AND (?9 IS NULL OR instr(l.search_text, ?9)) AND (?10 IS NULL OR instr(l.search_text, ?10))
+         AND (?11 IS NULL OR instr(l.search_text, ?11)) AND (?12 IS NULL OR instr(l.search_text, ?12))"
     };
 }
 
@@ -129,7 +137,7 @@ macro_rules! ranked {
             filters!(),
             " ORDER BY ",
             $order,
-            " LIMIT ?6 OFFSET ?7"
+            " LIMIT ?13 OFFSET ?14"
         )
     };
 }
@@ -141,7 +149,7 @@ pub(super) const UNRANKED: &str = concat!(
     ", NULL AS published_ms FROM lenses l WHERE ",
     filters!(),
     " AND NOT EXISTS (SELECT 1 FROM rankings r WHERE r.lens_id = l.id AND r.conditions = ?1)
-     ORDER BY l.sort_name, l.id LIMIT ?6 OFFSET ?7"
+     ORDER BY l.sort_name, l.id LIMIT ?13 OFFSET ?14"
 );
 
 /// How many match in all, and how many of them have a result.
@@ -193,6 +201,27 @@ struct RankedRow {
     lens: LensRow,
 }
 
+/// A statement with the parameters that all of the ranking's share.
+fn question<'q, T>(
+    statement: &'static str,
+    conditions: &'q str,
+    query: &'q RankingQuery,
+    words: &'q [String],
+) -> QueryAs<'q, Sqlite, T, SqliteArguments>
+where
+    T: for<'r> sqlx::FromRow<'r, SqliteRow>,
+{
+    let mut question = sqlx::query_as(statement)
+        .bind(conditions)
+        .bind(query.mount.as_deref())
+        .bind(query.kind.map(Kind::code))
+        .bind(query.focal_mm);
+    for place in 0..MOST_WORDS {
+        question = question.bind(words.get(place));
+    }
+    question
+}
+
 impl Store {
     /// The ranking, and how many lenses match in all. Lenses with nothing published under the conditions come last both ways.
     pub async fn ranking(
@@ -205,42 +234,40 @@ impl Store {
             && query.mount.is_none()
             && query.kind.is_none()
             && query.focal_mm.is_none();
-        let words = encode(&words)?;
+        let count = if unfiltered { COUNT_ALL } else { COUNT };
         let mut read = self.read().await?;
-        let (all, ranked): (i64, i64) = sqlx::query_as(if unfiltered { COUNT_ALL } else { COUNT })
-            .bind(&conditions)
-            .bind(&query.mount)
-            .bind(query.kind.map(Kind::code))
-            .bind(query.focal_mm)
-            .bind(&words)
+        let (all, ranked): (i64, i64) = question(count, &conditions, query, &words)
             .fetch_one(&mut *read)
             .await?;
-        let (offset, limit) = (i64::from(query.offset), i64::from(query.limit));
+
+        let (limit, offset) = (i64::from(query.limit), i64::from(query.offset));
         let mut rows: Vec<RankedRow> = Vec::new();
-        for (statement, limit, offset) in [
-            (query.sort.statement(query.descending), limit, offset),
-            (
-                UNRANKED,
-                limit - (ranked - offset).clamp(0, limit),
-                (offset - ranked).max(0),
-            ),
-        ] {
-            if limit == 0 {
-                continue;
-            }
-            rows.extend(
-                sqlx::query_as::<_, RankedRow>(statement)
-                    .bind(&conditions)
-                    .bind(&query.mount)
-                    .bind(query.kind.map(Kind::code))
-                    .bind(query.focal_mm)
-                    .bind(&words)
-                    .bind(limit)
-                    .bind(offset)
-                    .fetch_all(&mut *read)
-                    .await?,
-            );
+        if offset < ranked {
+            rows = question(
+                query.sort.statement(query.descending),
+                &conditions,
+                query,
+                &words,
+            )
+            .bind(limit)
+            .bind(offset)
+            .fetch_all(&mut *read)
+            .await?;
         }
+        // The page goes on with the lenses that have no result.
+        let (limit, offset) = (
+            limit - (ranked - offset).clamp(0, limit),
+            (offset - ranked).max(0),
+        );
+        if limit > 0 && offset < all - ranked {
+            let unranked: Vec<RankedRow> = question(UNRANKED, &conditions, query, &words)
+                .bind(limit)
+                .bind(offset)
+                .fetch_all(&mut *read)
+                .await?;
+            rows.extend(unranked);
+        }
+
         let mut lenses = rows
             .into_iter()
             .map(|row| {

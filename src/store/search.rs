@@ -5,8 +5,8 @@
 
 use super::LensDraft;
 
-/// Words of one question that count; more are passed over.
-const MOST_WORDS: usize = 12;
+/// Words of one question that count, as many as the ranking has parameters for; more are passed over.
+pub(super) const MOST_WORDS: usize = 8;
 
 /// Characters of one word that count.
 const LONGEST_WORD: usize = 64;

@@ -33,10 +33,8 @@ fn newest_migration() -> i64 {
 async fn what_is_stored_is_there_when_it_is_opened_again() {
     let fresh = Fresh::new().await;
     fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
-    assert_eq!(
-        fresh.store.schema_version().await.expect("a working store"),
-        1
-    );
+    let schema = fresh.store.schema_version().await;
+    assert_eq!(schema.expect("a working store"), newest_migration());
     fresh.store.close().await;
 
     let path = fresh.folder.path().join("breathmark.sqlite");
