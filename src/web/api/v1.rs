@@ -7,13 +7,13 @@ use axum::response::Response;
 use axum::routing::get;
 use serde::Serialize;
 use tower_http::cors::{Any, CorsLayer};
-use utoipa::ToSchema;
+use utoipa::{OpenApi, ToSchema};
 
-use super::compare::{CompareQuestion, compare};
+use super::compare::{CompareDocument, CompareQuestion, compare};
 use super::documents::{FocalDocument, LICENCE, LensDocument, LensHead};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
-use super::ranking::{RankingQuestion, rank};
+use super::ranking::{RankingDocument, RankingQuestion, rank};
 use super::{answer, documents};
 use crate::app::App;
 use crate::report::SweepDocument;
@@ -32,10 +32,36 @@ pub fn routes() -> Router<Web> {
         .route("/api/v1/lenses/{slug}/pull", get(pull))
         .route("/api/v1/compare", get(compared))
         .route("/api/v1/sweeps/{id}", get(sweep))
+        .route("/api/v1/openapi.json", get(description))
         .route_layer(open)
 }
 
-async fn lenses(
+/// The ranking
+#[utoipa::path(
+    get,
+    path = "/api/v1/lenses",
+    tag = "read",
+    params(
+        ("q" = Option<String>, Query, description = "Words and figures that must all occur in maker, model, mount or focal length"),
+        ("mount" = Option<String>, Query, description = "Mount"),
+        ("kind" = Option<String>, Query, description = "prime, zoom, macro, cine_prime or cine_zoom"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length that the lens must cover, mm"),
+        ("min_focal_mm" = Option<f64>, Query, description = "The lens must reach down to this, mm"),
+        ("max_focal_mm" = Option<f64>, Query, description = "The lens must reach up to this, mm"),
+        ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most lenses where not given"),
+        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
+        ("holds_from_m" = Option<f64>, Query, description = "Only lenses that stay within the tolerance from this distance on, m"),
+        ("sort" = Option<String>, Query, description = "worst_shift, tolerance_distance, name or newest"),
+        ("order" = Option<String>, Query, description = "asc or desc"),
+        ("limit" = Option<u32>, Query, description = "Most rows, 1 to 200; 50 where not given"),
+        ("cursor" = Option<String>, Query, description = "From `next` of the answer before"),
+    ),
+    responses(
+        (status = 200, body = RankingDocument, description = "The ranking"),
+        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+    )
+)]
+pub(super) async fn lenses(
     State(app): State<App>,
     headers: HeaderMap,
     params: Params,
@@ -44,7 +70,22 @@ async fn lenses(
     answer::json(&headers, &rank(&app, &question).await?)
 }
 
-async fn lens(
+/// The record of a lens
+#[utoipa::path(
+    get,
+    path = "/api/v1/lenses/{slug}",
+    tag = "read",
+    params(
+        ("slug" = String, Path, description = "Stable name of the lens"),
+        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
+    ),
+    responses(
+        (status = 200, body = LensDocument, description = "The record of a lens"),
+        (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+    )
+)]
+pub(super) async fn lens(
     State(app): State<App>,
     headers: HeaderMap,
     Path(slug): Path<String>,
@@ -64,9 +105,29 @@ async fn record(app: &App, slug: &str, params: &Params) -> Result<LensDocument, 
     ))
 }
 
+/// The description of the read API.
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Breathmark",
+        description = "Measured lens breathing. Units are in the names; `u` fields are standard uncertainties (k = 1); unknown is null.",
+        license(name = "CC BY 4.0", url = "https://creativecommons.org/licenses/by/4.0/")
+    ),
+    paths(lenses, lens, curves, pull, compared, sweep),
+    tags((name = "read", description = "Open to all, without signing in and from any site"))
+)]
+struct ReadApi;
+
+/// `GET /api/v1/openapi.json`
+async fn description(State(app): State<App>, headers: HeaderMap) -> Result<Response, WebError> {
+    let mut description = ReadApi::openapi();
+    description.servers = Some(vec![utoipa::openapi::Server::new(app.config.public_url())]);
+    answer::json(&headers, &description)
+}
+
 /// One point of a curve.
 #[derive(Debug, Serialize, ToSchema)]
-struct CurvePointDocument {
+pub(super) struct CurvePointDocument {
     /// Place in the sweep, 0 at closest focus, 1 at the last frame.
     travel: f64,
     /// Focus setting, dioptres; 0 at infinity, `null` where unknown.
@@ -83,7 +144,7 @@ struct CurvePointDocument {
 
 /// The curve of one result.
 #[derive(Debug, Serialize, ToSchema)]
-struct CurveDocument {
+pub(super) struct CurveDocument {
     /// Marked focal length, mm.
     focal_length_mm: f64,
     /// Conditions that it was shot under.
@@ -96,8 +157,9 @@ struct CurveDocument {
     points: Vec<CurvePointDocument>,
 }
 
+/// The curves of a lens.
 #[derive(Debug, Serialize, ToSchema)]
-struct CurvesDocument {
+pub(super) struct CurvesDocument {
     /// The lens.
     lens: LensHead,
     /// Its curves by conditions, then focal length.
@@ -106,7 +168,22 @@ struct CurvesDocument {
     licence: &'static str,
 }
 
-async fn curves(
+/// Shift against dioptres and travel
+#[utoipa::path(
+    get,
+    path = "/api/v1/lenses/{slug}/curves",
+    tag = "read",
+    params(
+        ("slug" = String, Path, description = "Stable name of the lens"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
+    ),
+    responses(
+        (status = 200, body = CurvesDocument, description = "Shift against dioptres and travel"),
+        (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+    )
+)]
+pub(super) async fn curves(
     State(app): State<App>,
     headers: HeaderMap,
     Path(slug): Path<String>,
@@ -169,8 +246,9 @@ pub(in crate::web) fn nearest(results: Vec<FocalDocument>, focal_mm: f64) -> Opt
         .min_by(|a, b| apart(a).total_cmp(&apart(b)))
 }
 
+/// Focus pulls of a lens.
 #[derive(Debug, Serialize, ToSchema)]
-struct PullsDocument {
+pub(super) struct PullsDocument {
     /// The lens.
     lens: LensHead,
     /// The focus pull at the nearest focal length, or at every one where none was asked for.
@@ -179,7 +257,25 @@ struct PullsDocument {
     licence: &'static str,
 }
 
-async fn pull(
+/// What a focus pull does to the framing
+#[utoipa::path(
+    get,
+    path = "/api/v1/lenses/{slug}/pull",
+    tag = "read",
+    params(
+        ("slug" = String, Path, description = "Stable name of the lens"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
+        ("from_m" = String, Query, description = "Where the pull begins: metres, feet as 3 ft, or inf"),
+        ("to_m" = String, Query, description = "Where the pull ends: metres, feet as 3 ft, or inf"),
+        ("picture_width_px" = Option<u32>, Query, description = "Picture width for the edge movement, px"),
+    ),
+    responses(
+        (status = 200, body = PullsDocument, description = "What a focus pull does to the framing"),
+        (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+    )
+)]
+pub(super) async fn pull(
     State(app): State<App>,
     headers: HeaderMap,
     Path(slug): Path<String>,
@@ -212,7 +308,26 @@ async fn pull(
     answer::json(&headers, &document)
 }
 
-async fn compared(
+/// Two to four lenses side by side
+#[utoipa::path(
+    get,
+    path = "/api/v1/compare",
+    tag = "read",
+    params(
+        ("lens" = Vec<String>, Query, description = "Stable name of a lens; give it two to four times"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
+        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
+        ("from_m" = Option<String>, Query, description = "Where the pull begins: metres, feet as 3 ft, or inf"),
+        ("to_m" = Option<String>, Query, description = "Where the pull ends: metres, feet as 3 ft, or inf"),
+        ("picture_width_px" = Option<u32>, Query, description = "Picture width for the edge movement, px"),
+    ),
+    responses(
+        (status = 200, body = CompareDocument, description = "Two to four lenses side by side"),
+        (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+    )
+)]
+pub(super) async fn compared(
     State(app): State<App>,
     headers: HeaderMap,
     params: Params,
@@ -223,7 +338,7 @@ async fn compared(
 }
 
 #[derive(Debug, Serialize, ToSchema)]
-struct PublishedSweepDocument {
+pub(super) struct PublishedSweepDocument {
     /// Key of the sweep.
     id: i64,
     /// The lens.
@@ -242,7 +357,23 @@ struct PublishedSweepDocument {
     licence: &'static str,
 }
 
-async fn sweep(
+/// A published sweep with all its frames
+#[utoipa::path(
+    get,
+    path = "/api/v1/sweeps/{id}",
+    tag = "read",
+    params(
+        ("id" = i64, Path, description = "Key of the sweep"),
+        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
+    ),
+    responses(
+        (status = 200, body = PublishedSweepDocument, description = "A published sweep with all its frames"),
+        (status = 404, description = "There is no such published sweep", content_type = "application/problem+json"),
+        (status = 410, description = "It was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
+        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+    )
+)]
+pub(super) async fn sweep(
     State(app): State<App>,
     headers: HeaderMap,
     Path(id): Path<String>,

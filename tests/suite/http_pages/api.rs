@@ -221,3 +221,26 @@ async fn unchanged_answers_are_304() {
         assert_eq!(other.status, StatusCode::OK);
     }
 }
+
+#[tokio::test]
+async fn the_description_names_every_route_of_the_read_api() {
+    let site = Site::with_lenses().await;
+    let document = site.get("/api/v1/openapi.json").await.json();
+    assert_eq!(document["openapi"], "3.1.0");
+    assert_eq!(document["servers"][0]["url"], "https://lens.example");
+    let paths = document["paths"].as_object().expect("paths");
+    for path in [
+        "/api/v1/lenses",
+        "/api/v1/lenses/{slug}",
+        "/api/v1/lenses/{slug}/curves",
+        "/api/v1/lenses/{slug}/pull",
+        "/api/v1/compare",
+        "/api/v1/sweeps/{id}",
+    ] {
+        assert!(paths.contains_key(path), "{path}");
+    }
+    let frame = &document["components"]["schemas"]["FrameDocument"]["properties"];
+    assert!(frame["shift_u_pct"].is_object(), "{frame}");
+    let focal = &document["components"]["schemas"]["FocalDocument"]["properties"];
+    assert!(focal["result"].is_null(), "inner values stay inside");
+}
