@@ -217,7 +217,7 @@ fn draw_axes(
     y_ticks: &[f64],
     y_words: &[String],
 ) {
-    let hair = (size / 14.0).max(0.75);
+    let hair = (size / 18.0).max(0.75);
     for (tick, words) in y_ticks.iter().zip(y_words) {
         let y = frame.y(*tick);
         let zero = words == "0";
@@ -332,7 +332,7 @@ fn label_beside(
         {
             let start = (from.0 + size * 0.4, from.1);
             let stop = (column - size * 0.15, y);
-            scene.line(&[start, stop], Role::Grid, (size / 14.0).max(0.75), &[]);
+            scene.line(&[start, stop], Role::Grid, (size / 18.0).max(0.75), &[]);
         }
         label_at(scene, (column, y), number, label.clone(), size, sample);
     }

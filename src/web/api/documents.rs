@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 
 use crate::report::{FindingDocument, FocalVerdict, lens_verdict, words};
 use crate::store::{ConditionsKey, FocalResult, Kind, Lens, LensPage, RankedLens, Switch};
-use crate::sweep::{Direction, DistanceSource, Severity, ToleranceOutcome};
+use crate::sweep::{Code, Direction, DistanceSource, Severity, ToleranceOutcome};
 use crate::units::Measured;
 
 /// Licence of all numbers.
@@ -171,7 +171,7 @@ impl FocalDocument {
                 ToleranceOutcome::Exceeded { travel, .. }
                 | ToleranceOutcome::Unknown { travel } => Some(travel),
             },
-            relative_to: if result.relative_to_farthest {
+            relative_to: if is_relative_to_farthest(&result) {
                 "farthest_frame"
             } else {
                 "infinity"
@@ -275,6 +275,15 @@ impl FocalDocument {
     }
 }
 
+/// Whether the shifts are relative to the farthest frame: the reviewer said so, or it was noticed.
+fn is_relative_to_farthest(result: &FocalResult) -> bool {
+    result.relative_to_farthest
+        || result
+            .findings
+            .iter()
+            .any(|finding| finding.code == Code::ReferenceNotAtInfinity)
+}
+
 /// What a sentence needs of a result.
 fn verdict_of(result: &FocalResult, outcome: ToleranceOutcome, tolerance_pct: f64) -> FocalVerdict {
     FocalVerdict {
@@ -282,7 +291,7 @@ fn verdict_of(result: &FocalResult, outcome: ToleranceOutcome, tolerance_pct: f6
         worst_shift_pct: result.worst_shift_pct,
         outcome,
         tolerance_pct,
-        relative_to_farthest: result.relative_to_farthest,
+        relative_to_farthest: is_relative_to_farthest(result),
         distances_estimated: result.distance_source == DistanceSource::Blur,
     }
 }

@@ -23,7 +23,7 @@ const NARROW_SIDES: (u32, u32) = (360, 340);
 /// How a chart is wanted.
 #[derive(Debug, Clone, Copy)]
 struct Wanted {
-    axis: Axis,
+    axis: Option<Axis>,
     theme: Theme,
     width: u32,
     height: u32,
@@ -38,7 +38,7 @@ impl Wanted {
             ("clear", Theme::Clear),
         ];
         Ok(Self {
-            axis: axis(params)?,
+            axis: asked_axis(params)?,
             theme: params.choice("theme", &themes)?.unwrap_or_default(),
             width: params
                 .whole("width", ShiftChart::WIDTHS, "px")?
@@ -53,9 +53,9 @@ impl Wanted {
     fn chart(self, title: String, series: Vec<Series>, tolerance_pct: f64) -> ShiftChart {
         ShiftChart {
             title,
+            axis: axis_for(self.axis, &series),
             series,
             tolerance_pct,
-            axis: self.axis,
             theme: self.theme,
             width: self.width,
             height: self.height,
@@ -64,10 +64,22 @@ impl Wanted {
     }
 }
 
-/// What runs along the bottom, as asked for.
-pub(super) fn axis(params: &Params) -> Result<Axis, WebError> {
-    let axes = [("distance", Axis::Distance), ("travel", Axis::Travel)];
-    Ok(params.choice("axis", &axes)?.unwrap_or_default())
+/// What is asked to run along the bottom.
+pub(super) fn asked_axis(params: &Params) -> Result<Option<Axis>, WebError> {
+    params.choice(
+        "axis",
+        &[("distance", Axis::Distance), ("travel", Axis::Travel)],
+    )
+}
+
+/// What runs along the bottom: as asked for, else distance, but travel where no distance is known.
+pub(super) fn axis_for(asked: Option<Axis>, series: &[Series]) -> Axis {
+    let known = |series: &Series| series.curve.range_dioptres().is_some();
+    asked.unwrap_or(if series.is_empty() || series.iter().any(known) {
+        Axis::Distance
+    } else {
+        Axis::Travel
+    })
 }
 
 /// A chart inside a page: one drawing for wide and one for narrow windows, coloured by the style sheet.
@@ -90,7 +102,7 @@ impl InlineChart {
     ) -> Result<Self, WebError> {
         let sized = |(width, height)| {
             Wanted {
-                axis,
+                axis: Some(axis),
                 theme: Theme::Page,
                 width,
                 height,

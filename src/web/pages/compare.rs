@@ -4,7 +4,7 @@ use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::response::{Html, Response};
 
-use super::charts::{InlineChart, axis, compare_series};
+use super::charts::{InlineChart, asked_axis, axis_for, compare_series};
 use super::{ChartShelf, PageFrame, Section, html};
 use crate::app::App;
 use crate::store::RankingSort;
@@ -58,12 +58,13 @@ pub(super) async fn page(
     params: Params,
 ) -> Result<Html<String>, WebError> {
     let question = CompareQuestion::read(&params)?;
-    let axis = axis(&params)?;
+    let asked = asked_axis(&params)?;
     let (document, chart) = if question.lenses.len() < 2 {
         (None, None)
     } else {
         let document = compare(&app, &question).await?;
         let series = compare_series(&document);
+        let axis = axis_for(asked, &series);
         let chart =
             InlineChart::new(&shelf, series, question.tolerance_pct, axis, question.pull).await?;
         (Some(document), Some(chart))

@@ -4,7 +4,7 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 
-use super::charts::{InlineChart, axis, lens_series};
+use super::charts::{InlineChart, asked_axis, axis_for, lens_series};
 use super::{ChartShelf, PageFrame, Section, html};
 use crate::app::App;
 use crate::charts::Axis;
@@ -19,6 +19,7 @@ use crate::web::session::Viewer;
 /// The results under one set of conditions.
 struct Group {
     conditions: ConditionsKey,
+    axis: Axis,
     results: Vec<FocalDocument>,
     verdict: String,
     chart: InlineChart,
@@ -30,11 +31,18 @@ impl Group {
         conditions_words(self.conditions)
     }
 
+    fn axis_word(&self) -> &'static str {
+        match self.axis {
+            Axis::Distance => "distance",
+            Axis::Travel => "travel",
+        }
+    }
+
     /// Whether one of the results is not relative to infinity.
     fn relative_to_farthest(&self) -> bool {
         self.results
             .iter()
-            .any(|focal| focal.result.relative_to_farthest)
+            .any(|focal| focal.relative_to == "farthest_frame")
     }
 
     fn has_findings(&self) -> bool {
@@ -49,7 +57,6 @@ struct LensPage {
     document: LensDocument,
     groups: Vec<Group>,
     params: Params,
-    axis: Axis,
     pull_asked: bool,
     /// The question of the page, for twins and charts.
     query: String,
@@ -65,19 +72,9 @@ impl LensPage {
         format!("/api/v1/lenses/{}/curves", self.document.lens.slug)
     }
 
-    fn axis_word(&self) -> &'static str {
-        match self.axis {
-            Axis::Distance => "distance",
-            Axis::Travel => "travel",
-        }
-    }
-
-    fn other_axis(&self) -> String {
-        let other = match self.axis {
-            Axis::Distance => Some("travel"),
-            Axis::Travel => None,
-        };
-        self.params.with(&[("axis", other)])
+    /// The question of the page with this axis.
+    fn along(&self, axis: &str) -> String {
+        self.params.with(&[("axis", Some(axis))])
     }
 
     /// When something was published last, a date.
@@ -113,7 +110,7 @@ pub(super) async fn page(
     };
     let tolerance_pct = params.tolerance_pct()?;
     let pull = PullQuestion::read(&params)?;
-    let axis = axis(&params)?;
+    let asked = asked_axis(&params)?;
     let Some(stored) = app.store.lens_page(slug).await? else {
         return match twin {
             Some(_) => Err(WebError::no_such("lens")),
@@ -134,8 +131,10 @@ pub(super) async fn page(
     let mut groups = Vec::new();
     for (conditions, results) in document.groups() {
         let series = lens_series(&results);
+        let axis = axis_for(asked, &series);
         groups.push(Group {
             conditions,
+            axis,
             verdict: verdict(&results).unwrap_or_default(),
             chart: InlineChart::new(&shelf, series, tolerance_pct, axis, pull).await?,
             pulls: pull.map_or_else(Vec::new, |question| {
@@ -160,7 +159,6 @@ pub(super) async fn page(
         document,
         groups,
         params,
-        axis,
     })?
     .into_response())
 }

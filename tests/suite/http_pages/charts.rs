@@ -2,7 +2,7 @@
 
 use axum::http::{StatusCode, header};
 
-use super::site::Site;
+use super::site::{Site, curve, off, without_distances};
 
 #[tokio::test]
 async fn charts_come_in_the_size_theme_and_form_asked_for() {
@@ -36,4 +36,21 @@ async fn a_chart_of_nothing_is_404() {
     ] {
         assert_eq!(site.get(path).await.status, StatusCode::NOT_FOUND, "{path}");
     }
+}
+
+#[tokio::test]
+async fn a_lens_without_distances_is_drawn_against_travel() {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Wide 16 f/2.8", (16.0, 16.0)).await;
+    let unknown = without_distances(curve(16.0, 2.8, 0.3));
+    site.publish(&lens, &off(), unknown).await;
+    let slug = &lens.slug;
+    let chart = site.get(&format!("/charts/lens/{slug}.svg")).await.text();
+    assert!(chart.contains("travel: 1 at the far end"), "{chart}");
+    let asked = site
+        .get(&format!("/charts/lens/{slug}.svg?axis=distance"))
+        .await;
+    assert!(asked.text().contains("distances unknown"));
+    let page = site.get(&format!("/lenses/{slug}")).await.text();
+    assert!(page.contains("data-axis=\"travel\""));
 }

@@ -1,8 +1,8 @@
 //! The first sentence of a lens page, over the cases that a lens can be.
 
-use breathmark::sweep::SweepMeasurement;
+use breathmark::sweep::{Code, Finding, Severity, SweepMeasurement};
 
-use super::site::{Site, curve, off, without_distances};
+use super::site::{Site, curve, off, with_finding, without_distances};
 
 /// The verdict on the page of a lens with these sweeps.
 async fn verdict(focal: (f64, f64), sweeps: Vec<SweepMeasurement>) -> String {
@@ -85,4 +85,17 @@ async fn distances_that_nobody_knows() {
 async fn a_lens_that_nobody_measured() {
     let words = verdict((50.0, 50.0), Vec::new()).await;
     assert!(words.contains("Not measured yet"), "{words}");
+}
+
+#[tokio::test]
+async fn a_sweep_that_does_not_end_at_infinity() {
+    let finding = Finding {
+        code: Code::ReferenceNotAtInfinity,
+        severity: Severity::Warning,
+        message: "the last frame is focused at 3 m".to_owned(),
+        files: vec!["SWP_0025.JPG".to_owned()],
+    };
+    let sweep = with_finding(curve(50.0, 3.0, 0.4), finding);
+    let words = verdict((50.0, 50.0), vec![sweep]).await;
+    assert!(words.contains("against the farthest frame"), "{words}");
 }
