@@ -3,10 +3,12 @@
 //! Infinity is at the left, where every curve starts from zero; closest focus at the right, where the lines part and
 //! carry their labels.
 
+use super::axes::draw_axes;
 use super::draw::text_width;
+use super::labels::{label_at, label_beside, shortened};
 use super::palette::{Role, dash, shape};
-use super::scene::{Align, Mark, Plot, Point, Scene, Text};
-use super::ticks::{distance_ticks, round_values, shift_words, spread};
+use super::scene::{Align, Mark, Plot, Point, Scene};
+use super::ticks::{round_values, shift_words};
 use super::{Axis, ShiftChart};
 use crate::sweep::CurvePoint;
 
@@ -17,29 +19,38 @@ const COVERAGE: f64 = 2.0;
 const LABEL_SHARE: f64 = 0.36;
 
 /// The rectangle of the plot and how numbers become places in it.
-struct Frame {
-    left: f64,
-    right: f64,
-    top: f64,
-    bottom: f64,
-    x_max: f64,
+pub(super) struct Frame {
+    /// Left edge, px.
+    pub(super) left: f64,
+    /// Right edge, px.
+    pub(super) right: f64,
+    /// Top edge, px.
+    pub(super) top: f64,
+    /// Bottom edge, px.
+    pub(super) bottom: f64,
+    /// What the right edge stands for.
+    pub(super) x_max: f64,
+    /// Shift at the bottom edge, per cent.
     y_low: f64,
+    /// Shift at the top edge, per cent.
     y_high: f64,
 }
 
 impl Frame {
-    fn x(&self, value: f64) -> f64 {
+    /// Place of a focus setting.
+    pub(super) fn x(&self, value: f64) -> f64 {
         self.left + (self.right - self.left) * value / self.x_max
     }
 
-    fn y(&self, shift_pct: f64) -> f64 {
+    /// Place of a shift.
+    pub(super) fn y(&self, shift_pct: f64) -> f64 {
         let part = (shift_pct - self.y_low) / (self.y_high - self.y_low);
         self.bottom - (self.bottom - self.top) * part
     }
 }
 
 /// A line ready for the plot: x value, shift, standard uncertainty, infinity first.
-type Line = Vec<(f64, f64, f64)>;
+pub(super) type Line = Vec<(f64, f64, f64)>;
 
 /// Type size for a chart of this size, px: 12.5 on a page, 33 at 1920×1080, never below 11.
 pub(super) fn type_size(width: u32, height: u32) -> f64 {
@@ -209,71 +220,6 @@ fn draw_bands(scene: &mut Scene, chart: &ShiftChart, frame: &Frame) {
     }
 }
 
-fn draw_axes(
-    scene: &mut Scene,
-    chart: &ShiftChart,
-    frame: &Frame,
-    size: f64,
-    y_ticks: &[f64],
-    y_words: &[String],
-) {
-    let hair = (size / 18.0).max(0.75);
-    for (tick, words) in y_ticks.iter().zip(y_words) {
-        let y = frame.y(*tick);
-        let zero = words == "0";
-        let (role, width) = if zero {
-            (Role::Ink, hair * 1.3)
-        } else {
-            (Role::Grid, hair)
-        };
-        scene.line(&[(frame.left, y), (frame.right, y)], role, width, &[]);
-        let at = (frame.left - size * 0.5, y);
-        scene.text(at, words.clone(), size, Align::End, Role::Quiet);
-    }
-    let plot = frame.right - frame.left;
-    let ticks: Vec<(f64, String)> = match chart.axis {
-        Axis::Distance => distance_ticks(frame.x_max, size / plot, &|words| {
-            text_width(words, size) / plot
-        }),
-        Axis::Travel => [0.0, 0.25, 0.5, 0.75, 1.0]
-            .into_iter()
-            .map(|part: f64| (part, format!("{:.2}", 1.0 - part)))
-            .filter(|(part, _)| plot > size * 14.0 || (part * 2.0).fract() < 1e-9)
-            .collect(),
-    };
-    for (place, words) in ticks {
-        let x = frame.left + plot * place;
-        let below = frame.bottom + size * 0.4;
-        scene.line(&[(x, frame.top), (x, below)], Role::Grid, hair, &[]);
-        let at = (x, frame.bottom + size * 1.1);
-        scene.text(at, words, size, Align::Middle, Role::Quiet);
-    }
-    let long = plot > size * 22.0;
-    let words = match (chart.axis, long) {
-        (Axis::Distance, true) => "focus distance, m (spaced in dioptres)",
-        (Axis::Distance, false) => "focus distance, m",
-        (Axis::Travel, true) => "travel: 1 at the far end, 0 at closest focus",
-        (Axis::Travel, false) => "travel, 0 at closest focus",
-    };
-    let at = ((frame.left + frame.right) / 2.0, frame.bottom + size * 2.5);
-    scene.text(at, words.to_owned(), size, Align::Middle, Role::Quiet);
-
-    let words = if long {
-        "shift, % of picture scale: + tighter, − wider"
-    } else {
-        "shift, %: + tighter, − wider"
-    };
-    let at = (size * 0.6, frame.top - size * 0.9);
-    scene.text(at, words.to_owned(), size, Align::Start, Role::Quiet);
-    let tolerance = chart.tolerance_pct.abs().clamp(0.01, 50.0);
-    let band = frame.y(-tolerance) - frame.y(tolerance);
-    if band > size * 3.0 {
-        let at = (frame.left + size * 0.5, frame.y(tolerance) + size * 0.8);
-        let words = format!("± {tolerance} %");
-        scene.text(at, words, size, Align::Start, Role::Quiet);
-    }
-}
-
 /// One line with its uncertainty band and markers.
 fn draw_line(scene: &mut Scene, frame: &Frame, line: &Line, number: usize, size: f64) {
     let role = Role::Line(number);
@@ -306,54 +252,6 @@ fn marker_places(points: &[Point], gap: f64) -> Vec<Point> {
     places
 }
 
-/// Labels in the right margin, each beside the end of its line, kept apart, with a leader where it had to move.
-fn label_beside(
-    scene: &mut Scene,
-    frame: &Frame,
-    lines: &[Line],
-    labels: &[String],
-    size: f64,
-    sample: f64,
-) {
-    let end = |line: &Line| {
-        line.last()
-            .map(|(x, shift, _)| (frame.x(*x), frame.y(*shift)))
-    };
-    let wishes: Vec<f64> = lines
-        .iter()
-        .map(|line| end(line).map_or(frame.bottom, |place| place.1))
-        .collect();
-    let places = spread(&wishes, size * 1.35, frame.top, frame.bottom);
-    let column = frame.right + size * 1.0;
-    for (number, (line, label)) in lines.iter().zip(labels).enumerate() {
-        let y = places[number];
-        if let Some(from) = end(line)
-            && ((from.1 - y).abs() > size * 0.3 || column - from.0 > size * 2.0)
-        {
-            let start = (from.0 + size * 0.4, from.1);
-            let stop = (column - size * 0.15, y);
-            scene.line(&[start, stop], Role::Grid, (size / 18.0).max(0.75), &[]);
-        }
-        label_at(scene, (column, y), number, label.clone(), size, sample);
-    }
-}
-
-/// A sample of the line and its label.
-fn label_at(
-    scene: &mut Scene,
-    (x, y): Point,
-    number: usize,
-    words: String,
-    size: f64,
-    sample: f64,
-) {
-    let role = Role::Line(number);
-    let stroke = [(x, y), (x + sample * 0.8, y)];
-    scene.line(&stroke, role, size / 6.5, dash(number));
-    scene.marker((x + sample * 0.4, y), size * 0.3, shape(number), role);
-    scene.text((x + sample, y), words, size, Align::Start, Role::Ink);
-}
-
 /// A chart too small for words: band, zero line and lines only.
 fn draw_small(scene: &mut Scene, chart: &ShiftChart, lines: &[Line], outer: &Frame, size: f64) {
     let frame = Frame {
@@ -368,34 +266,6 @@ fn draw_small(scene: &mut Scene, chart: &ShiftChart, lines: &[Line], outer: &Fra
     scene.line(&zero, Role::Ink, 1.0, &[]);
     for (number, line) in lines.iter().enumerate() {
         draw_line(scene, &frame, line, number, size);
-    }
-}
-
-/// The text, cut with an ellipsis where it is wider than `room` px.
-fn shortened(words: &str, room: f64, size: f64) -> String {
-    if text_width(words, size) <= room {
-        return words.to_owned();
-    }
-    let mut kept: Vec<char> = words.chars().collect();
-    while !kept.is_empty() {
-        kept.pop();
-        let cut: String = kept.iter().collect::<String>().trim_end().to_owned() + "…";
-        if text_width(&cut, size) <= room {
-            return cut;
-        }
-    }
-    String::new()
-}
-
-impl Scene {
-    fn text(&mut self, at: Point, words: String, size: f64, align: Align, role: Role) {
-        self.marks.push(Mark::Text(Text {
-            at,
-            words,
-            size,
-            align,
-            role,
-        }));
     }
 }
 

@@ -1,6 +1,8 @@
 //! Numbers in, SVG or PNG out: shift against focus distance or travel.
 
+mod axes;
 mod draw;
+mod labels;
 mod layout;
 mod palette;
 mod scene;

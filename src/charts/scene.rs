@@ -71,6 +71,17 @@ pub(super) struct Plot {
 }
 
 impl Scene {
+    /// Adds a line of text.
+    pub(super) fn text(&mut self, at: Point, words: String, size: f64, align: Align, role: Role) {
+        self.marks.push(Mark::Text(Text {
+            at,
+            words,
+            size,
+            align,
+            role,
+        }));
+    }
+
     /// Adds a filled rectangle between two corners.
     pub(super) fn rectangle(&mut self, (left, top): Point, (right, bottom): Point, role: Role) {
         let corners = vec![(left, top), (right, top), (right, bottom), (left, bottom)];

@@ -3,8 +3,9 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::documents::{LICENCE, RankedDocument, conditions_words};
+use super::documents::{LICENCE, conditions_words};
 use super::query::{DISTANCES, FOCAL_LENGTHS, Params, TOLERANCES, search_words};
+use super::ranked::RankedDocument;
 use crate::app::App;
 use crate::store::{ConditionsKey, Kind, RankedLens, RankingQuery, RankingSort};
 use crate::web::WebError;

@@ -10,6 +10,7 @@ use tower_http::cors::{Any, CorsLayer};
 use utoipa::{OpenApi, ToSchema};
 
 use super::compare::{CompareDocument, CompareQuestion, compare};
+use super::curves::{CurveDocument, CurvesDocument};
 use super::documents::{FocalDocument, LICENCE, LensDocument, LensHead};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
@@ -125,49 +126,6 @@ async fn description(State(app): State<App>, headers: HeaderMap) -> Result<Respo
     answer::json(&headers, &description)
 }
 
-/// One point of a curve.
-#[derive(Debug, Serialize, ToSchema)]
-pub(super) struct CurvePointDocument {
-    /// Place in the sweep, 0 at closest focus, 1 at the last frame.
-    travel: f64,
-    /// Focus setting, dioptres; 0 at infinity, `null` where unknown.
-    focus_dioptres: Option<f64>,
-    /// Its standard uncertainty, dioptres.
-    focus_u_dioptres: Option<f64>,
-    /// Focus distance, m; `null` at infinity and where unknown.
-    focus_distance_m: Option<f64>,
-    /// Shift, per cent.
-    shift_pct: f64,
-    /// Its standard uncertainty, percentage points.
-    shift_u_pct: f64,
-}
-
-/// The curve of one result.
-#[derive(Debug, Serialize, ToSchema)]
-pub(super) struct CurveDocument {
-    /// Marked focal length, mm.
-    focal_length_mm: f64,
-    /// Conditions that it was shot under.
-    conditions: String,
-    /// `exif`, `entered`, `blur` or `none`.
-    distance_source: &'static str,
-    /// `infinity`, or `farthest_frame`.
-    relative_to: &'static str,
-    /// The points, closest focus first.
-    points: Vec<CurvePointDocument>,
-}
-
-/// The curves of a lens.
-#[derive(Debug, Serialize, ToSchema)]
-pub(super) struct CurvesDocument {
-    /// The lens.
-    lens: LensHead,
-    /// Its curves by conditions, then focal length.
-    curves: Vec<CurveDocument>,
-    /// Licence of the numbers.
-    licence: &'static str,
-}
-
 /// Shift against dioptres and travel
 #[utoipa::path(
     get,
@@ -195,32 +153,7 @@ pub(super) async fn curves(
         Some(focal_mm) => nearest_of_each_group(&record, focal_mm),
         None => record.results.clone(),
     };
-    let curves = results
-        .iter()
-        .map(|focal| CurveDocument {
-            focal_length_mm: focal.focal_length_mm,
-            conditions: focal.conditions.clone(),
-            distance_source: focal.distance_source,
-            relative_to: focal.relative_to,
-            points: focal
-                .result
-                .curve
-                .points()
-                .iter()
-                .map(|point| CurvePointDocument {
-                    travel: point.travel,
-                    focus_dioptres: point.dioptres.map(|at| at.value),
-                    focus_u_dioptres: point.dioptres.map(|at| at.std_error),
-                    focus_distance_m: point
-                        .dioptres
-                        .filter(|at| at.value > 1e-5)
-                        .map(|at| 1.0 / at.value),
-                    shift_pct: point.shift_pct.value,
-                    shift_u_pct: point.shift_pct.std_error,
-                })
-                .collect(),
-        })
-        .collect();
+    let curves = results.iter().map(CurveDocument::new).collect();
     let document = CurvesDocument {
         lens: record.lens,
         curves,

@@ -1,0 +1,182 @@
+//! A row of the ranking: one lens, judged at the reader's tolerance.
+
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::documents::{LensHead, timestamp};
+use crate::report::words;
+use crate::store::{FocalResult, RankedLens};
+use crate::sweep::{Direction, DistanceSource, Severity, ToleranceOutcome};
+use crate::units::Measured;
+
+/// One focal length of a row of the ranking.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct StripDocument {
+    /// Marked focal length, mm.
+    pub(in crate::web) focal_length_mm: f64,
+    /// Shift of largest magnitude, per cent.
+    pub(in crate::web) worst_shift_pct: f64,
+    /// Its standard uncertainty, percentage points.
+    pub(in crate::web) worst_shift_u_pct: f64,
+    /// `within`, `exceeded` or `unknown`.
+    pub(in crate::web) tolerance_outcome: &'static str,
+    /// Tolerance distance, m.
+    pub(in crate::web) tolerance_distance_m: Option<f64>,
+}
+
+/// A row of the ranking.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct RankedDocument {
+    /// The lens.
+    pub(in crate::web) lens: LensHead,
+    /// Whether something is published under the conditions asked for.
+    pub(in crate::web) measured: bool,
+    /// Shift of largest magnitude over all focal lengths, per cent.
+    pub(in crate::web) worst_shift_pct: Option<f64>,
+    /// Its standard uncertainty, percentage points.
+    pub(in crate::web) worst_shift_u_pct: Option<f64>,
+    /// Focal length at which it happens, mm.
+    pub(in crate::web) worst_focal_length_mm: Option<f64>,
+    /// `within` (at every focal length), `exceeded`, or `unknown`.
+    pub(in crate::web) tolerance_outcome: Option<&'static str>,
+    /// Farthest tolerance distance over all focal lengths, m.
+    pub(in crate::web) tolerance_distance_m: Option<f64>,
+    /// How many warnings stand.
+    pub(in crate::web) warnings: usize,
+    /// Worst shift along the zoom.
+    pub(in crate::web) results: Vec<StripDocument>,
+    /// When something of it was published last (RFC 3339, UTC).
+    pub(in crate::web) published_at: Option<String>,
+    /// Tolerance that it was judged by, per cent.
+    #[serde(skip)]
+    #[schema(ignore)]
+    tolerance_pct: f64,
+    /// Whether one of the distances is an estimate from blur.
+    #[serde(skip)]
+    #[schema(ignore)]
+    estimated: bool,
+}
+
+impl RankedDocument {
+    /// The row of a lens at this tolerance.
+    pub(in crate::web) fn new(ranked: &RankedLens, tolerance_pct: f64, site: &str) -> Self {
+        let judged: Vec<(&FocalResult, ToleranceOutcome)> = ranked
+            .results
+            .iter()
+            .map(|result| (result, result.curve.tolerance_outcome(tolerance_pct)))
+            .collect();
+        let worst = ranked.results.iter().max_by(|a, b| {
+            let magnitude = |result: &FocalResult| result.worst_shift_pct.value.abs();
+            magnitude(a).total_cmp(&magnitude(b))
+        });
+        let outcomes = || judged.iter().map(|(_, outcome)| *outcome);
+        let unknown = outcomes().any(|outcome| matches!(outcome, ToleranceOutcome::Unknown { .. }));
+        let farthest = outcomes()
+            .filter_map(|outcome| outcome.distance_m())
+            .map(|distance| distance.value)
+            .max_by(f64::total_cmp);
+        Self {
+            lens: LensHead::new(&ranked.lens, site),
+            measured: worst.is_some(),
+            worst_shift_pct: worst.map(|result| result.worst_shift_pct.value),
+            worst_shift_u_pct: worst.map(|result| result.worst_shift_pct.std_error),
+            worst_focal_length_mm: worst.map(|result| result.focal_length_mm),
+            tolerance_outcome: worst.map(|_| {
+                if unknown {
+                    "unknown"
+                } else if outcomes().all(|outcome| outcome == ToleranceOutcome::Within) {
+                    "within"
+                } else {
+                    "exceeded"
+                }
+            }),
+            tolerance_distance_m: farthest.filter(|_| !unknown),
+            warnings: ranked
+                .results
+                .iter()
+                .flat_map(|result| &result.findings)
+                .filter(|finding| finding.severity == Severity::Warning)
+                .count(),
+            results: judged
+                .iter()
+                .map(|(result, outcome)| StripDocument {
+                    focal_length_mm: result.focal_length_mm,
+                    worst_shift_pct: result.worst_shift_pct.value,
+                    worst_shift_u_pct: result.worst_shift_pct.std_error,
+                    tolerance_outcome: outcome.code(),
+                    tolerance_distance_m: outcome.distance_m().map(|distance| distance.value),
+                })
+                .collect(),
+            published_at: ranked.published_ms.map(timestamp),
+            tolerance_pct,
+            estimated: ranked
+                .results
+                .iter()
+                .any(|result| result.distance_source == DistanceSource::Blur),
+        }
+    }
+
+    /// The worst shift with its uncertainty.
+    fn worst(&self) -> Option<Measured> {
+        Some(Measured::new(
+            self.worst_shift_pct?,
+            self.worst_shift_u_pct?,
+        ))
+    }
+
+    /// The worst shift with its expanded uncertainty, in words; `None` where nothing was measured.
+    pub(in crate::web) fn worst_words(&self) -> Option<String> {
+        self.worst().map(words::shift)
+    }
+
+    /// The focal length of the worst shift in words, where there are several.
+    pub(in crate::web) fn worst_at(&self) -> Option<String> {
+        self.worst_focal_length_mm
+            .filter(|_| self.results.len() > 1)
+            .map(words::focal_length)
+    }
+
+    /// How many warnings stand, in words; `None` where there are none.
+    pub(in crate::web) fn warning_words(&self) -> Option<String> {
+        (self.warnings > 0).then(|| words::count(self.warnings, "warning"))
+    }
+
+    /// Which way the picture goes where it is worst, in words.
+    pub(in crate::web) fn direction_words(&self) -> &'static str {
+        self.worst()
+            .map_or("", |worst| words::direction(Direction::of(worst)))
+    }
+
+    /// The tolerance distance in words.
+    pub(in crate::web) fn tolerance_words(&self) -> String {
+        match (self.tolerance_outcome, self.tolerance_distance_m) {
+            (Some("within"), _) => "never exceeded".to_owned(),
+            (Some("exceeded"), Some(distance)) => {
+                let about = if self.estimated { "about " } else { "" };
+                format!("{about}{}", words::distance(distance))
+            }
+            (Some(_), _) => "distance unknown".to_owned(),
+            (None, _) => String::new(),
+        }
+    }
+
+    /// Worst shift along the zoom, as a picture.
+    pub(in crate::web) fn strip(&self) -> String {
+        let shifts: Vec<(f64, f64)> = self
+            .results
+            .iter()
+            .map(|result| (result.focal_length_mm, result.worst_shift_pct))
+            .collect();
+        crate::charts::strip_svg(&shifts, self.tolerance_pct)
+    }
+
+    /// What rows are sorted by for the tolerance distance: smaller is better; unknown and not measured last.
+    pub(in crate::web) fn tolerance_rank(&self) -> f64 {
+        match self.tolerance_outcome {
+            Some("within") => 0.0,
+            Some("exceeded") => self.tolerance_distance_m.unwrap_or(1e6),
+            Some(_) => 1e7,
+            None => 1e8,
+        }
+    }
+}
