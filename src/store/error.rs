@@ -69,3 +69,68 @@ pub(super) fn taken(error: sqlx::Error, words: impl FnOnce() -> String) -> Store
         _ => error.into(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use sqlx::sqlite::SqliteConnectOptions;
+    use sqlx::{ConnectOptions, SqliteConnection};
+
+    use super::*;
+
+    async fn connect(folder: &tempfile::TempDir) -> SqliteConnection {
+        SqliteConnectOptions::new()
+            .filename(folder.path().join("small.sqlite"))
+            .create_if_missing(true)
+            .busy_timeout(Duration::ZERO)
+            .connect()
+            .await
+            .expect("a new database")
+    }
+
+    async fn error_of(connection: &mut SqliteConnection, statement: &'static str) -> StoreError {
+        let outcome = sqlx::query(statement).execute(connection).await;
+        outcome.expect_err("SQLite refuses this").into()
+    }
+
+    #[tokio::test]
+    async fn what_sqlite_reports_is_told_apart() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let mut one = connect(&folder).await;
+        let mut two = connect(&folder).await;
+        for statement in ["CREATE TABLE t (v)", "BEGIN IMMEDIATE"] {
+            sqlx::query(statement)
+                .execute(&mut one)
+                .await
+                .expect("nobody else writes");
+        }
+        assert!(matches!(
+            error_of(&mut two, "INSERT INTO t VALUES (1)").await,
+            StoreError::Busy
+        ));
+        for statement in ["COMMIT", "PRAGMA max_page_count = 2"] {
+            sqlx::query(statement)
+                .execute(&mut one)
+                .await
+                .expect("nobody else writes");
+        }
+        let full = error_of(&mut one, "INSERT INTO t VALUES (zeroblob(100000))").await;
+        assert!(matches!(full, StoreError::Unwritable(_)), "{full:?}");
+        sqlx::query("PRAGMA query_only = ON")
+            .execute(&mut two)
+            .await
+            .expect("a pragma");
+        let readonly = error_of(&mut two, "INSERT INTO t VALUES (1)").await;
+        assert!(
+            matches!(readonly, StoreError::Unwritable(_)),
+            "{readonly:?}"
+        );
+        let wrong = error_of(&mut two, "SELECT nothing").await;
+        assert!(matches!(wrong, StoreError::Sqlite(_)), "{wrong:?}");
+        assert!(matches!(
+            StoreError::from(sqlx::Error::PoolTimedOut),
+            StoreError::Busy
+        ));
+    }
+}

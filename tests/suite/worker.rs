@@ -310,9 +310,9 @@ async fn a_stop_is_quick_and_the_work_is_done_at_the_next_start() {
         .await
         .expect("it ends")
         .expect("no panic");
-    // One frame of 640 × 480 px takes some milliseconds; the rest of the second is for a loaded machine.
+    // One frame of 640 × 480 px takes some milliseconds; the whole program has 15 s to stop in, the worker a third of it.
     assert!(
-        stopped.elapsed() < Duration::from_secs(1),
+        stopped.elapsed() < Duration::from_secs(5),
         "{:?}",
         stopped.elapsed()
     );
