@@ -2,6 +2,9 @@
 
 use crate::units::Measured;
 
+/// Exceeding a tolerance by this much, percentage points, is no flicker of noise, however uncertain the curve.
+const CLEARLY_PCT: f64 = 0.05;
+
 /// One measured frame on the curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CurvePoint {
@@ -118,15 +121,60 @@ impl ShiftCurve {
     }
 
     /// Whether the curve exceeds a tolerance (per cent of shift), and the farthest setting at which it does.
+    ///
+    /// Seen from the far end, the first point beyond the tolerance counts if the curve goes clearly beyond it before it
+    /// comes back: by twice its standard uncertainty, or by `CLEARLY_PCT`. The place is found on the straight line to the
+    /// point before; the interval holds the noise of the curve over its slope, and the uncertainty of the distances.
     #[must_use]
     pub fn tolerance_outcome(&self, tolerance_pct: f64) -> ToleranceOutcome {
-        let Some(travel) = farthest_crossing(&self.by_travel_from_far(), tolerance_pct) else {
-            return ToleranceOutcome::Within;
+        let size = |k: usize| self.points[k].shift_pct.value.abs();
+        let mut k = self.points.len();
+        while k > 0 {
+            k -= 1;
+            if size(k) <= tolerance_pct {
+                continue;
+            }
+            let stretch = (0..=k).rev().take_while(|&at| size(at) > tolerance_pct);
+            let clear = stretch.clone().any(|at| {
+                let margin = (2.0 * self.points[at].shift_pct.std_error).min(CLEARLY_PCT);
+                size(at) > tolerance_pct + margin
+            });
+            if clear {
+                return self.crossing(k, tolerance_pct);
+            }
+            k -= stretch.count() - 1;
+        }
+        ToleranceOutcome::Within
+    }
+
+    /// Where the curve passes the tolerance between point `k`, which is beyond it, and the next farther one.
+    fn crossing(&self, k: usize, tolerance_pct: f64) -> ToleranceOutcome {
+        let near = self.points[k];
+        let Some(far) = self.points.get(k + 1) else {
+            return match near.dioptres {
+                Some(dioptres) => ToleranceOutcome::Exceeded {
+                    dioptres,
+                    travel: near.travel,
+                },
+                None => ToleranceOutcome::Unknown {
+                    travel: near.travel,
+                },
+            };
         };
-        let travel = 1.0 - travel.value;
-        match farthest_crossing(&self.by_dioptres(), tolerance_pct) {
-            Some(dioptres) => ToleranceOutcome::Exceeded { dioptres, travel },
-            None => ToleranceOutcome::Unknown { travel },
+        let (a, b) = (far.shift_pct, near.shift_pct);
+        let share = (tolerance_pct.copysign(b.value) - a.value) / (b.value - a.value);
+        let travel = far.travel + share * (near.travel - far.travel);
+        let (Some(from), Some(to)) = (far.dioptres, near.dioptres) else {
+            return ToleranceOutcome::Unknown { travel };
+        };
+        let width = to.value - from.value;
+        // Neighbours on a smooth curve err alike, so their uncertainty does not average out between them.
+        let noise = a.std_error + share * (b.std_error - a.std_error);
+        let by_noise = noise / (b.value - a.value).abs() * width.abs();
+        let by_distance = from.std_error + share * (to.std_error - from.std_error);
+        ToleranceOutcome::Exceeded {
+            dioptres: Measured::new(from.value + share * width, by_noise.hypot(by_distance)),
+            travel,
         }
     }
 
@@ -137,7 +185,6 @@ impl ShiftCurve {
             .filter_map(|point| {
                 point.dioptres.map(|d| Place {
                     at: d.value,
-                    at_u: d.std_error,
                     shift: point.shift_pct,
                 })
             })
@@ -151,19 +198,9 @@ impl ShiftCurve {
             .iter()
             .map(|point| Place {
                 at: point.travel,
-                at_u: 0.0,
                 shift: point.shift_pct,
             })
             .collect()
-    }
-
-    fn by_travel_from_far(&self) -> Vec<Place> {
-        let mut places = self.by_travel();
-        places.reverse();
-        for place in &mut places {
-            place.at = 1.0 - place.at;
-        }
-        places
     }
 }
 
@@ -171,7 +208,6 @@ impl ShiftCurve {
 #[derive(Debug, Clone, Copy)]
 struct Place {
     at: f64,
-    at_u: f64,
     shift: Measured,
 }
 
@@ -189,36 +225,103 @@ fn between(places: &[Place], at: f64) -> Option<Measured> {
     Some(Measured::new(value, u))
 }
 
-/// The first place, seen from the low end, where |shift| passes the tolerance and stays beyond it by more than its noise.
-fn farthest_crossing(places: &[Place], tolerance: f64) -> Option<Measured> {
-    let beyond = |place: &Place| place.shift.value.abs() > tolerance;
-    let clearly = |place: &Place| place.shift.value.abs() > tolerance + 2.0 * place.shift.std_error;
-    let mut start = 0;
-    while start < places.len() {
-        if !beyond(&places[start]) {
-            start += 1;
-            continue;
-        }
-        let run = places[start..]
-            .iter()
-            .take_while(|place| beyond(place))
-            .count();
-        let stretch = &places[start..start + run];
-        if run < 2 && !stretch.iter().any(clearly) {
-            start += run;
-            continue;
-        }
-        let first = places[start];
-        let Some(before) = start.checked_sub(1).map(|at| places[at]) else {
-            return Some(Measured::new(first.at, first.at_u));
-        };
-        let (a, b) = (before.shift.value, first.shift.value);
-        let level = tolerance.copysign(b);
-        let share = (level - a) / (b - a);
-        let slope = (b - a) / (first.at - before.at);
-        let noise = ((1.0 - share) * before.shift.std_error).hypot(share * first.shift.std_error);
-        let u = (noise / slope.abs()).hypot((1.0 - share) * before.at_u + share * first.at_u);
-        return Some(Measured::new(before.at + share * (first.at - before.at), u));
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn curve(points: &[(f64, f64)], u: f64) -> ShiftCurve {
+        let last = (points.len() - 1) as f64;
+        ShiftCurve::new(
+            points
+                .iter()
+                .enumerate()
+                .map(|(i, &(dioptres, shift))| CurvePoint {
+                    travel: i as f64 / last,
+                    dioptres: Some(Measured::new(dioptres, 0.001)),
+                    shift_pct: Measured::new(shift, u),
+                })
+                .collect(),
+        )
     }
-    None
+
+    fn exceeded_at(outcome: ToleranceOutcome) -> f64 {
+        match outcome {
+            ToleranceOutcome::Exceeded { dioptres, .. } => dioptres.value,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn the_farthest_crossing_counts_on_a_curve_that_turns() {
+        // Wider than the tolerance in the middle, then tighter than it at the near end.
+        let turning = curve(
+            &[
+                (2.0, 3.0),
+                (1.6, 1.0),
+                (1.2, -2.5),
+                (0.8, -3.0),
+                (0.4, -1.0),
+                (0.0, 0.0),
+            ],
+            0.001,
+        );
+        assert!((exceeded_at(turning.tolerance_outcome(2.0)) - 0.6).abs() < 1e-12);
+        assert!((exceeded_at(turning.tolerance_outcome(0.5)) - 0.2).abs() < 1e-12);
+        assert_eq!(turning.tolerance_outcome(3.5), ToleranceOutcome::Within);
+    }
+
+    #[test]
+    fn a_flicker_of_noise_exceeds_nothing() {
+        let flicker = curve(&[(2.0, 1.0), (1.0, 2.003), (0.5, 1.9), (0.0, 0.0)], 0.003);
+        assert_eq!(flicker.tolerance_outcome(2.0), ToleranceOutcome::Within);
+        let clear = curve(&[(2.0, 1.0), (1.0, 2.1), (0.5, 1.9), (0.0, 0.0)], 0.1);
+        assert!((exceeded_at(clear.tolerance_outcome(2.0)) - 0.75).abs() < 1e-12);
+    }
+
+    #[test]
+    fn without_distances_the_travel_is_told() {
+        let mut points = curve(&[(2.0, 4.0), (1.0, 1.0), (0.0, 0.0)], 0.001).points;
+        for point in &mut points {
+            point.dioptres = None;
+        }
+        let unknown = ShiftCurve::new(points);
+        match unknown.tolerance_outcome(2.5) {
+            ToleranceOutcome::Unknown { travel } => assert!((travel - 0.25).abs() < 1e-12),
+            other => panic!("{other:?}"),
+        }
+        assert_eq!(unknown.shift_at(1.0), None);
+        assert!((unknown.shift_at_travel(0.25).expect("inside").value - 2.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn nothing_is_said_outside_the_measured_range() {
+        let curve = curve(&[(2.0, 4.0), (1.0, 1.0), (0.5, 0.0)], 0.001);
+        assert_eq!(curve.range_dioptres(), Some((0.5, 2.0)));
+        assert!(curve.shift_at(0.4).is_none() && curve.shift_at(2.1).is_none());
+        assert!((curve.shift_at(1.5).expect("inside").value - 2.5).abs() < 1e-12);
+        assert!((curve.shift_at(2.0).expect("the end").value - 4.0).abs() < 1e-12);
+        // From 2 dioptres to 1: 1.01/1.04 − 1.
+        let pull = curve.pull(2.0, 1.0).expect("inside");
+        assert!((pull.value - 100.0 * (1.01 / 1.04 - 1.0)).abs() < 1e-12);
+        assert_eq!(curve.pull(2.0, 0.1), None);
+    }
+
+    #[test]
+    fn an_empty_curve_is_within_everything() {
+        let empty = ShiftCurve::default();
+        assert_eq!(empty.tolerance_outcome(2.0), ToleranceOutcome::Within);
+        assert!(empty.worst().is_none() && empty.range_dioptres().is_none());
+    }
+
+    /// The interval: noise over slope and the distances' own uncertainty.
+    #[test]
+    fn the_crossing_knows_its_uncertainty() {
+        let curve = curve(&[(2.0, 4.0), (0.0, 0.0)], 0.01);
+        match curve.tolerance_outcome(2.0) {
+            ToleranceOutcome::Exceeded { dioptres, .. } => {
+                assert!((dioptres.std_error - 0.005_f64.hypot(0.001)).abs() < 1e-12);
+            }
+            other => panic!("{other:?}"),
+        }
+    }
 }

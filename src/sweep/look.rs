@@ -19,10 +19,11 @@ pub(super) struct Sight {
     pub(super) candidates: Vec<Target>,
 }
 
-/// Searches the frames at `indices`, in parallel; the results come in the order of `indices`, whatever the threads.
+/// Searches the frames at `indices`, in parallel, at the places that were pointed at where there are such; the results come in the order of `indices`, whatever the threads.
 pub(super) fn at_all(
     indices: &[usize],
     load: Load<'_>,
+    pointed_at: &(dyn Fn(usize) -> Option<Vec<(f64, f64)>> + Sync),
     done: &(dyn Fn(usize) + Sync),
 ) -> Vec<Result<Sight, Unmeasurable>> {
     let count = AtomicUsize::new(0);
@@ -33,13 +34,46 @@ pub(super) fn at_all(
                 let plane = load(index)?;
                 Ok(Sight {
                     size: (plane.width(), plane.height()),
-                    candidates: measure::candidates(&plane),
+                    candidates: match pointed_at(index) {
+                        Some(places) => pointed(&plane, &places)?,
+                        None => measure::candidates(&plane),
+                    },
                 })
             });
             done(count.fetch_add(1, Ordering::Relaxed) + 1);
             sight
         })
         .collect()
+}
+
+/// Second moments that a target pointed at by hand is tried with, px²: from a sharp small patch to a blur of 240 px.
+const WIDTHS_TRIED: [f64; 6] = [40.0, 160.0, 400.0, 900.0, 2000.0, 4500.0];
+/// How far from a place that was pointed at a candidate may be, px, or in standard deviations of its light.
+const POINTED: (f64, f64) = (25.0, 1.5);
+
+/// The targets at places pointed at by hand, left to right.
+pub(super) fn pointed(plane: &Plane, places: &[(f64, f64)]) -> Result<Vec<Target>, Unmeasurable> {
+    let candidates = measure::candidates(plane);
+    let mut targets: Vec<Target> = Vec::new();
+    for &(x, y) in places {
+        let off = |target: &Target| (target.x_px.value - x).hypot(target.y_px.value - y);
+        let allowed = |target: &Target| POINTED.0.max(POINTED.1 * target.variance_px2.value.sqrt());
+        let nearest = candidates
+            .iter()
+            .filter(|target| off(target) < allowed(target))
+            .min_by(|a, b| off(a).total_cmp(&off(b)));
+        let target = match nearest {
+            Some(target) => target.clone(),
+            None => WIDTHS_TRIED
+                .iter()
+                .filter_map(|&variance| measure::target_near(plane, (x, y), variance).ok())
+                .find(|target| off(target) < allowed(target))
+                .ok_or(Unmeasurable::NoTargets)?,
+        };
+        targets.push(target);
+    }
+    targets.sort_by(|a, b| a.x_px.value.total_cmp(&b.x_px.value));
+    Ok(targets)
 }
 
 /// Measures targets near places (x, y and second moment) of one frame, which is loaded again.

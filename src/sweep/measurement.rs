@@ -55,6 +55,12 @@ impl DistanceSource {
     /// Every source.
     pub const ALL: [Self; 4] = [Self::Exif, Self::Entered, Self::Blur, Self::None];
 
+    /// Whether distances were stated, by the reviewer or the files, and not estimated.
+    #[must_use]
+    pub const fn is_stated(self) -> bool {
+        matches!(self, Self::Exif | Self::Entered)
+    }
+
     /// The word for the source in JSON and storage.
     #[must_use]
     pub const fn code(self) -> &'static str {

@@ -2,21 +2,29 @@
 //!
 //! Pure like `measure`: frames come in through a closure, values go out, the same bytes give the same numbers.
 
+mod budget;
 mod curve;
 mod distance;
+mod extra;
 mod finding;
 mod findings;
 mod frame;
+mod infinity;
 mod look;
 mod measurement;
 mod order;
 mod pair;
-mod reference;
+mod pick;
 mod repeats;
+mod restore;
 mod run;
 mod settings;
+mod smooth;
 mod split;
+mod spread;
 mod track;
+mod verdict;
+mod vignette;
 
 pub use curve::{CurvePoint, ShiftCurve, ToleranceOutcome};
 pub use finding::{Code, Finding, Severity};

@@ -7,28 +7,55 @@ use super::{FrameInfo, FrameOrder};
 /// The frames' indices in the order that the files give, near to far, before a picture is looked at.
 ///
 /// `Automatic` and `Time` go by capture time with sub-seconds where every frame has one, then by natural name;
-/// `Reverse` is the same, last first.
+/// `Reverse` is the same, last first. `Automatic` and `Reverse` go by name where the clock was set back while shooting.
 #[must_use]
 pub(super) fn by_files(frames: &[FrameInfo], order: FrameOrder) -> Vec<usize> {
     let mut indices: Vec<usize> = (0..frames.len()).collect();
-    let timed = frames.iter().all(|frame| frame.captured_at.is_some());
     match order {
-        FrameOrder::Name => indices.sort_by(|&a, &b| by_name(&frames[a], &frames[b])),
-        FrameOrder::Automatic | FrameOrder::Time | FrameOrder::Reverse => {
-            indices.sort_by(|&a, &b| {
-                let time = if timed {
-                    by_time(&frames[a], &frames[b])
-                } else {
-                    Ordering::Equal
-                };
-                time.then_with(|| by_name(&frames[a], &frames[b]))
-            });
-            if order == FrameOrder::Reverse {
-                indices.reverse();
-            }
-        }
+        FrameOrder::Name => sort_by_name(frames, &mut indices),
+        FrameOrder::Time => sort_by_time(frames, &mut indices),
+        FrameOrder::Automatic | FrameOrder::Reverse => sort(frames, &mut indices),
+    }
+    if order == FrameOrder::Reverse {
+        indices.reverse();
     }
     indices
+}
+
+/// Sorts indices by time, or by name where times are missing or the clock was set back.
+pub(super) fn sort(frames: &[FrameInfo], indices: &mut [usize]) {
+    sort_by_name(frames, indices);
+    if !clock_set_back(frames, indices) {
+        sort_by_time(frames, indices);
+    }
+}
+
+fn sort_by_name(frames: &[FrameInfo], indices: &mut [usize]) {
+    indices.sort_by(|&a, &b| by_name(&frames[a], &frames[b]));
+}
+
+fn sort_by_time(frames: &[FrameInfo], indices: &mut [usize]) {
+    sort_by_name(frames, indices);
+    if indices.iter().all(|&i| frames[i].captured_at.is_some()) {
+        indices.sort_by(|&a, &b| by_time(&frames[a], &frames[b]));
+    }
+}
+
+/// Whether file numbers count on one by one while the clock, once, goes back: it was set, and the numbers are right.
+fn clock_set_back(frames: &[FrameInfo], by_name: &[usize]) -> bool {
+    let mut back = 0;
+    for pair in by_name.windows(2) {
+        let (a, b) = (&frames[pair[0]], &frames[pair[1]]);
+        let numbers = (file_number(&a.file), file_number(&b.file));
+        if !matches!(numbers, (Some(a), Some(b)) if b == a + 1) {
+            return false;
+        }
+        match (a.captured_at, b.captured_at) {
+            (Some(a), Some(b)) => back += usize::from(seconds(&b) < seconds(&a)),
+            _ => return false,
+        }
+    }
+    back == 1 && by_name.len() > 2
 }
 
 /// Natural order of folder and file name (`9` before `10`), case ignored first and used only to break ties.
@@ -121,6 +148,18 @@ mod tests {
             at("3.jpg", datetime!(2026-04-03 9:00:00)),
         ];
         assert_eq!(by_files(&frames, FrameOrder::Automatic), [1, 0, 2]);
+    }
+
+    #[test]
+    fn a_clock_that_was_set_back_leaves_the_numbers_in_charge() {
+        let frames = [
+            at("S_1.jpg", datetime!(2026-04-03 11:00:00)),
+            at("S_2.jpg", datetime!(2026-04-03 11:00:01)),
+            at("S_3.jpg", datetime!(2026-04-03 10:00:02)),
+            at("S_4.jpg", datetime!(2026-04-03 10:00:03)),
+        ];
+        assert_eq!(by_files(&frames, FrameOrder::Automatic), [0, 1, 2, 3]);
+        assert_eq!(by_files(&frames, FrameOrder::Time), [2, 3, 0, 1]);
     }
 
     #[test]

@@ -1,15 +1,15 @@
 //! One sweep from its files to its verdict, step by step.
 
-use std::collections::BTreeMap;
-
+use super::distance::{self, blur};
 use super::look::{self, Load, Sight};
-use super::{
-    Budget, BudgetLine, CurvePoint, FrameInfo, FrameResult, FrameState, ShiftCurve, Summary,
-    SweepMeasurement, SweepSettings,
-};
-use super::{distance, findings, order, pair, reference, track};
-use crate::measure::{Flag, Target, Unmeasurable};
-use crate::units::{FocusDistance, Measured, Metres};
+use super::pick::{Found, Sightings};
+use super::restore::{self, Arrangement, Ends, Look, Restored};
+use super::verdict::{self, Grounds};
+use super::{FrameInfo, FrameOrder, FrameResult, FrameState, SweepMeasurement, SweepSettings};
+use super::{budget, extra, findings, infinity, order, pair, spread, vignette};
+use crate::measure::{Target, Unmeasurable};
+use crate::optics;
+use crate::units::{Measured, Metres};
 
 /// See `sweep::measure`.
 pub(super) fn measure(
@@ -19,61 +19,68 @@ pub(super) fn measure(
     settings: &SweepSettings,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> SweepMeasurement {
-    let mut sequence = order::by_files(frames, settings.order);
     let total = frames.len();
-    if settings.order == super::FrameOrder::Automatic && runs_backwards(frames, &sequence) {
-        sequence.reverse();
+    let mut sequence = order::by_files(frames, settings.order);
+    let mut restored = None;
+    if settings.order == FrameOrder::Automatic {
+        let dioptres = distance::stated_dioptres(frames, &sequence, settings);
+        if let Some(arrangement) = restore::by_distance(&dioptres) {
+            restored = Some(arrangement.how);
+            sequence = arranged(&sequence, &arrangement);
+        }
     }
-    let in_use: Vec<usize> = sequence
-        .iter()
-        .copied()
-        .filter(|&index| !settings.left_out.contains_key(&frames[index].file))
-        .collect();
-    let sights = look::at_all(&in_use, load, &|done| progress(done, total));
+    let (found, size, by_blur) = find(frames, &mut sequence, load, settings, restored, &|done| {
+        progress(done, total);
+    });
+    let restored = restored.or(by_blur);
     progress(total, total);
-    let size = usual_size(&sights);
-    let found = pick_targets(&in_use, sights, size, load);
-    let mut by_index: BTreeMap<usize, Result<Vec<Target>, Unmeasurable>> =
-        in_use.into_iter().zip(found).collect();
 
-    let last = (total.max(2) - 1) as f64;
-    let mut results: Vec<FrameResult> = sequence
-        .iter()
-        .enumerate()
-        .map(|(place, &index)| {
-            let info = frames[index].clone();
-            let (state, targets) = match by_index.remove(&index) {
-                Some(Ok(targets)) => (FrameState::Measured, targets),
-                Some(Err(why)) => (FrameState::Failed(why), Vec::new()),
-                None => {
-                    let reason = settings.left_out.get(&info.file).cloned();
-                    (FrameState::LeftOut(reason.unwrap_or_default()), Vec::new())
-                }
-            };
-            FrameResult {
-                info,
-                state,
-                travel: place as f64 / last,
-                focus_dioptres: None,
-                separation_px: outermost(&targets).map(|(a, b)| pair::separation(a, b)),
-                shift_pct: None,
-                blur_px: vec![None; targets.len()],
-                targets,
-            }
-        })
-        .collect();
-
+    let mut results = frame_results(frames, &sequence, found, settings);
+    let facts = Facts::of(&results, settings, size);
+    let course = spread::course(&results);
+    if let Some(course) = &course {
+        spread::fill(&mut results, course);
+    }
+    let estimate = course.as_ref().and_then(|course| {
+        let known = facts.known()?;
+        let whole = results.first()?.separation_px.is_some();
+        whole.then(|| blur::estimate(course, known)).flatten()
+    });
     let infos: Vec<&FrameInfo> = results.iter().map(|frame| &frame.info).collect();
-    let scale = distance::stated(&infos, settings);
+    let scale = distance::choose(&infos, settings, estimate.as_ref());
     for (frame, dioptres) in results.iter_mut().zip(&scale.dioptres) {
         frame.focus_dioptres = *dioptres;
     }
-    let summary = conclude(&mut results, settings);
-    let first = results.first().map(|frame| &frame.info);
+    let cut_blur = course
+        .as_ref()
+        .and_then(|course| vignette::detect(&results, course));
     let closest_focus = settings.closest_focus.or_else(|| {
         let nearest = results.first().and_then(|frame| frame.focus_dioptres)?;
         Metres::new(1.0 / nearest.value).ok()
     });
+    let grounds = Grounds {
+        course: course.as_ref(),
+        vignetted: cut_blur.is_some(),
+        setting: budget::Setting {
+            focal_mm: facts.focal_mm,
+            closest_mm: closest_focus.map(|d| 1000.0 * d.m()),
+            target_mm: settings.target_distance.map(|d| 1000.0 * d.m()),
+        },
+    };
+    let mut summary = verdict::conclude(&mut results, &grounds);
+    let shortfall = summary.as_mut().and_then(|summary| {
+        let seen = infinity::Seen {
+            stated: scale.source.is_stated(),
+            last: estimate.as_ref().map(|estimate| estimate.last),
+            last_blur_px: course
+                .as_ref()
+                .and_then(|course| Some(-course.signed.last()?.1.value)),
+            expected_last_blur_px: facts.expected_last_blur_px(),
+            target_m: facts.target_m,
+        };
+        infinity::assess(&results, summary, settings, &seen)
+    });
+    let first = results.first().map(|frame| &frame.info);
     let mut measurement = SweepMeasurement {
         name: name.to_owned(),
         focal_length: settings
@@ -92,23 +99,187 @@ pub(super) fn measure(
         closest_focus,
         findings: Vec::new(),
     };
-    measurement.findings = findings::of(&measurement, settings);
-    if measurement.is_stopped() {
-        measurement.summary = None;
-    }
+    let evidence = findings::Evidence {
+        restored,
+        course,
+        estimate,
+        cut_blur,
+        shortfall,
+    };
+    findings::raise(&mut measurement, settings, &evidence);
     measurement
 }
 
-/// Whether the distances in the files grow nearer along the sequence.
-fn runs_backwards(frames: &[FrameInfo], sequence: &[usize]) -> bool {
-    let known: Vec<FocusDistance> = sequence
-        .iter()
-        .filter_map(|&index| frames[index].focus_distance)
-        .collect();
-    match (known.first(), known.last()) {
-        (Some(first), Some(last)) => last.dioptres() > first.dioptres(),
-        _ => false,
+/// What is known of lens and set-up.
+#[derive(Debug, Clone, Copy)]
+struct Facts {
+    focal_mm: Option<f64>,
+    f_number: Option<f64>,
+    pitch_px_per_mm: Option<f64>,
+    closest_m: Option<f64>,
+    target_m: Option<f64>,
+}
+
+impl Facts {
+    fn of(results: &[FrameResult], settings: &SweepSettings, size: Option<(u32, u32)>) -> Self {
+        let info = results.first().map(|frame| &frame.info);
+        let focal = settings
+            .focal_length
+            .or_else(|| info.and_then(|info| info.focal_length))
+            .map(|f| f.mm());
+        // 35 mm focal lengths are stated for 36 mm picture width (CIPA DC-008 means the diagonal; within 4 % for 3:2).
+        let width_mm = settings.sensor_width.map(|w| w.mm()).or_else(|| {
+            let in_35mm = info.and_then(|info| info.focal_length_35mm)?.mm();
+            Some(36.0 * focal? / in_35mm)
+        });
+        Self {
+            focal_mm: focal,
+            f_number: settings
+                .f_number
+                .or_else(|| info.and_then(|info| info.f_number))
+                .map(|n| n.n()),
+            pitch_px_per_mm: size
+                .zip(width_mm)
+                .map(|(size, width)| f64::from(size.0) / width),
+            closest_m: settings.closest_focus.map(Metres::m),
+            target_m: settings.target_distance.map(Metres::m),
+        }
     }
+
+    fn known(&self) -> Option<blur::Known> {
+        Some(blur::Known {
+            closest_m: self.closest_m?,
+            target_m: self.target_m?,
+            focal_m: self.focal_mm.map(|f| f / 1000.0),
+        })
+    }
+
+    /// Blur at infinity that the nominal pupil f/N makes, px, where all that it takes is known.
+    fn expected_last_blur_px(&self) -> Option<f64> {
+        let (focal, n) = (self.focal_mm?, self.f_number?);
+        let angle =
+            optics::blur_angle_rad(focal / n, 1000.0 * self.target_m?, f64::INFINITY, focal);
+        Some(angle * focal * self.pitch_px_per_mm?)
+    }
+}
+
+/// A sequence of indices, rearranged.
+fn arranged(sequence: &[usize], arrangement: &Arrangement) -> Vec<usize> {
+    arrangement
+        .sequence
+        .iter()
+        .map(|&place| sequence[place])
+        .collect()
+}
+
+/// What each frame holds, in sweep order, and the size of the pictures. Frames that are left out come with `None`.
+type Search = (
+    Vec<(usize, Option<Found>)>,
+    Option<(u32, u32)>,
+    Option<Restored>,
+);
+
+fn find(
+    frames: &[FrameInfo],
+    sequence: &mut Vec<usize>,
+    load: Load<'_>,
+    settings: &SweepSettings,
+    restored: Option<Restored>,
+    done: &(dyn Fn(usize) + Sync),
+) -> Search {
+    let in_use = |sequence: &[usize]| -> Vec<usize> {
+        sequence
+            .iter()
+            .copied()
+            .filter(|&index| !settings.left_out.contains_key(&frames[index].file))
+            .collect()
+    };
+    let places_of = |index: usize| settings.pointed_at.get(&frames[index].file).cloned();
+    let looked = in_use(sequence);
+    let sights = look::at_all(&looked, load, &places_of, done);
+    let size = usual_size(&sights);
+    let mut sightings = Sightings {
+        pointed: looked
+            .iter()
+            .map(|&index| settings.pointed_at.contains_key(&frames[index].file))
+            .collect(),
+        order: looked,
+        sights,
+        size: size.unwrap_or((1, 1)),
+        load,
+    };
+    let mut how = None;
+    if settings.order == FrameOrder::Automatic && restored.is_none() {
+        let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
+        if !distance::are_stated(&infos, settings)
+            && let Some(arrangement) = order_by_blur(&sightings, settings)
+        {
+            how = Some(arrangement.how);
+            let before = sightings.order.clone();
+            sightings.arrange(&arrangement.sequence);
+            rearrange(sequence, &before, &sightings.order);
+        }
+    }
+    let mut found = sightings.targets().into_iter();
+    let all = sequence
+        .iter()
+        .map(|&index| {
+            let used = !settings.left_out.contains_key(&frames[index].file);
+            (index, used.then(|| found.next()).flatten())
+        })
+        .collect();
+    (all, size, how)
+}
+
+/// Puts the members of `before` that stand in `sequence` into the order of `after`; others stay where they are.
+fn rearrange(sequence: &mut [usize], before: &[usize], after: &[usize]) {
+    let mut next = after.iter();
+    for slot in sequence.iter_mut() {
+        if before.contains(slot)
+            && let Some(&index) = next.next()
+        {
+            *slot = index;
+        }
+    }
+}
+
+/// The order that blur and scale give, over all frames looked at; frames without a pair keep their places.
+fn order_by_blur(sightings: &Sightings<'_>, settings: &SweepSettings) -> Option<Arrangement> {
+    let pairs = sightings.pairs();
+    let places: Vec<usize> = (0..pairs.len()).filter(|&i| pairs[i].is_some()).collect();
+    let widest = pairs
+        .iter()
+        .flatten()
+        .map(|pair| pair::shape(&pair[0], &pair[1]).separation)
+        .fold(0.0, f64::max);
+    let looks: Vec<Look> = pairs
+        .iter()
+        .flatten()
+        .map(|pair| {
+            let shape = pair::shape(&pair[0], &pair[1]);
+            let scale = shape.separation / widest;
+            Look {
+                separation: shape.separation,
+                variance: shape.width * shape.width / (scale * scale),
+            }
+        })
+        .collect();
+    let ends = Ends {
+        near_over_far: settings
+            .closest_focus
+            .zip(settings.target_distance)
+            .map(|(closest, target)| (target.m() - closest.m()) / closest.m())
+            .filter(|ratio| *ratio > 0.0),
+    };
+    let arrangement = restore::by_blur(&looks, ends)?;
+    let mut sequence: Vec<usize> = (0..pairs.len()).collect();
+    for (slot, &k) in places.iter().zip(&arrangement.sequence) {
+        sequence[*slot] = places[k];
+    }
+    Some(Arrangement {
+        sequence,
+        how: arrangement.how,
+    })
 }
 
 /// The size that most pictures have; of equally common ones the one met first.
@@ -127,151 +298,51 @@ fn usual_size(sights: &[Result<Sight, Unmeasurable>]) -> Option<(u32, u32)> {
         .map(|(size, _)| size)
 }
 
-/// The targets of each frame, or why there are none.
-fn pick_targets(
-    in_use: &[usize],
-    sights: Vec<Result<Sight, Unmeasurable>>,
-    size: Option<(u32, u32)>,
-    load: Load<'_>,
-) -> Vec<Result<Vec<Target>, Unmeasurable>> {
-    let (width, height) = size.unwrap_or((1, 1));
-    let candidates: Vec<&[Target]> = sights
-        .iter()
-        .map(|sight| match sight {
-            Ok(sight) if sight.size == (width, height) => sight.candidates.as_slice(),
-            _ => &[],
-        })
-        .collect();
-    let choices = track::follow(&candidates, (f64::from(width), f64::from(height)));
-    let chosen: Vec<Option<[Target; 2]>> = choices
-        .iter()
-        .zip(&candidates)
-        .map(|(choice, frame)| {
-            choice.map(|choice| [frame[choice.left].clone(), frame[choice.right].clone()])
-        })
-        .collect();
-    sights
+fn frame_results(
+    frames: &[FrameInfo],
+    sequence: &[usize],
+    found: Vec<(usize, Option<Found>)>,
+    settings: &SweepSettings,
+) -> Vec<FrameResult> {
+    let last = (sequence.len().max(2) - 1) as f64;
+    let layout: Option<Vec<Target>> = found.iter().rev().find_map(|(_, found)| match found {
+        Some(Ok(targets)) if targets.len() > 2 => Some(targets.clone()),
+        _ => None,
+    });
+    found
         .into_iter()
         .enumerate()
-        .map(|(at, sight)| {
-            let sight = sight?;
-            if sight.size != (width, height) {
-                return Err(Unmeasurable::OtherSize {
-                    found_width: sight.size.0,
-                    found_height: sight.size.1,
-                    width,
-                    height,
-                });
-            }
-            if let Some(pair) = &chosen[at] {
-                return trusted(pair.to_vec());
-            }
-            match expected(&chosen, at) {
-                Some(places) => trusted(look::near(in_use[at], load, &places)?),
-                None => Err(match sight.candidates.len() {
-                    0 => Unmeasurable::NoTargets,
-                    1 => Unmeasurable::OneTarget,
-                    _ => Unmeasurable::DisagreesWithNeighbours,
-                }),
+        .map(|(place, (index, found))| {
+            let info = frames[index].clone();
+            let (state, targets) = match found {
+                Some(Ok(targets)) => (FrameState::Measured, targets),
+                Some(Err(why)) => (FrameState::Failed(why), Vec::new()),
+                None => {
+                    let reason = settings.left_out.get(&info.file).cloned();
+                    (FrameState::LeftOut(reason.unwrap_or_default()), Vec::new())
+                }
+            };
+            FrameResult {
+                info,
+                state,
+                travel: place as f64 / last,
+                focus_dioptres: None,
+                separation_px: separation(&targets, layout.as_deref()),
+                shift_pct: None,
+                blur_px: vec![None; targets.len()],
+                targets,
             }
         })
         .collect()
 }
 
-/// Targets that are clipped by the frame's edge don't count.
-fn trusted(targets: Vec<Target>) -> Result<Vec<Target>, Unmeasurable> {
-    if targets
-        .iter()
-        .any(|target| target.flags.contains(&Flag::Clipped))
-    {
-        return Err(Unmeasurable::Clipped);
+/// Separation of a frame's targets: by all of them where there are three or more, else of the pair.
+fn separation(targets: &[Target], layout: Option<&[Target]>) -> Option<Measured> {
+    if let Some(fitted) = layout.and_then(|layout| extra::fitted_separation(targets, layout)) {
+        return Some(fitted);
     }
-    Ok(targets)
-}
-
-/// Where the targets of a frame should be, and their second moments, by the frames before and after.
-fn expected(chosen: &[Option<[Target; 2]>], at: usize) -> Option<Vec<((f64, f64), f64)>> {
-    let before = (0..at).rev().find(|&i| chosen[i].is_some());
-    let after = (at + 1..chosen.len()).find(|&i| chosen[i].is_some());
-    let (a, b) = (before.or(after)?, after.or(before)?);
-    let share = if a == b {
-        0.0
-    } else {
-        (at - a) as f64 / (b - a) as f64
-    };
-    let (a, b) = (chosen[a].as_ref()?, chosen[b].as_ref()?);
-    let mix = |a: f64, b: f64| a + share * (b - a);
-    Some(
-        a.iter()
-            .zip(b)
-            .map(|(a, b)| {
-                (
-                    (
-                        mix(a.x_px.value, b.x_px.value),
-                        mix(a.y_px.value, b.y_px.value),
-                    ),
-                    mix(a.variance_px2.value, b.variance_px2.value),
-                )
-            })
-            .collect(),
-    )
-}
-
-/// The two targets that are farthest apart, left first.
-fn outermost(targets: &[Target]) -> Option<(&Target, &Target)> {
     match targets {
         [] | [_] => None,
-        [first, .., last] => Some((first, last)),
+        [first, .., last] => Some(pair::separation(first, last)),
     }
-}
-
-/// Reference, shifts, curve and worst shift.
-fn conclude(frames: &mut [FrameResult], settings: &SweepSettings) -> Option<Summary> {
-    let reference = frames
-        .iter()
-        .rposition(|frame| frame.separation_px.is_some())?;
-    let reference_px = frames[reference].separation_px?;
-    for frame in frames.iter_mut() {
-        frame.shift_pct = frame
-            .separation_px
-            .map(|separation| reference::shift_pct(separation, reference_px));
-    }
-    if let Some(shift) = &mut frames[reference].shift_pct {
-        // The reference against itself is 0 without doubt only as a definition; its noise is in all the others.
-        *shift = Measured::new(0.0, shift.std_error / 2_f64.sqrt());
-    }
-    let points = frames
-        .iter()
-        .filter_map(|frame| {
-            Some(CurvePoint {
-                travel: frame.travel,
-                dioptres: frame.focus_dioptres,
-                shift_pct: frame.shift_pct?,
-            })
-        })
-        .collect();
-    let size = |frame: &FrameResult| frame.shift_pct.map_or(-1.0, |shift| shift.value.abs());
-    let worst = (0..frames.len()).reduce(|worst, i| {
-        if size(&frames[i]) > size(&frames[worst]) {
-            i
-        } else {
-            worst
-        }
-    })?;
-    let worst_shift_pct = frames[worst].shift_pct?;
-    Some(Summary {
-        reference,
-        worst,
-        worst_shift_pct,
-        relative_to_farthest: settings.last_not_at_infinity,
-        curve: ShiftCurve::new(points),
-        budget: Budget {
-            random: vec![BudgetLine {
-                part: "centre_noise",
-                description: "Noise of the target centres in this frame and in the reference",
-                pct: worst_shift_pct.std_error,
-            }],
-            systematic: Vec::new(),
-        },
-    })
 }

@@ -1,38 +1,31 @@
 //! Sorting a card into sweeps.
 
-use super::order::{by_name, by_time, file_number, seconds};
+use super::order::{self, by_name, file_number, seconds};
 use super::{FrameInfo, SweepGroup};
 
-/// Marked focal lengths this close are the same setting, as a fraction: cameras report a zoom ring that rests on its
-/// mark to about 1 %, marks of a zoom are at least 10 % apart (common practice, no source).
+/// Marked focal lengths this close are the same setting, as a fraction: a zoom ring that rests on its mark is reported
+/// to about 1 %, marks of a zoom are at least 10 % apart (common practice, no source).
 const SAME_FOCAL: f64 = 0.04;
+/// A setting never spreads farther than this fraction, however small its steps.
+const WIDEST_SETTING: f64 = 0.08;
 /// A pause this many times the usual interval between frames begins a new sweep …
 const PAUSE_FACTOR: f64 = 8.0;
 /// … when it is also at least this long, s: a bracket's own frames can be a second or two apart.
 const PAUSE_AT_LEAST_S: f64 = 15.0;
-/// A jump of the file number by more than this begins a new sweep.
+/// A jump of the file number by more than this begins a new sweep, where there are no times.
 const NUMBER_GAP: u64 = 20;
-/// A focus distance that comes back by more than this many dioptres begins a new sweep.
-const REFOCUS_DIOPTRES: f64 = 0.5;
+/// A focus that comes back nearer by this share of the nearest setting begins a new sweep.
+const REFOCUS_SHARE: f64 = 0.3;
+/// Clocks are moved by whole hours: a pause this near to a whole number of them, s, between frames whose numbers count on
+/// is a moved clock.
+const HOUR_SLACK_S: f64 = 5.0;
 
 /// See `sweep::split`.
 pub(super) fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
-    let mut shoots: Vec<Vec<usize>> = Vec::new();
     let mut sorted: Vec<usize> = (0..frames.len()).collect();
     sorted.sort_by(|&a, &b| by_name(&frames[a], &frames[b]));
-    for index in sorted {
-        let frame = &frames[index];
-        let shoot = shoots.iter_mut().find(|shoot| {
-            let first = &frames[shoot[0]];
-            first.folder == frame.folder && first.camera == frame.camera && first.lens == frame.lens
-        });
-        match shoot {
-            Some(shoot) => shoot.push(index),
-            None => shoots.push(vec![index]),
-        }
-    }
     let mut sweeps: Vec<Vec<usize>> = Vec::new();
-    for shoot in shoots {
+    for shoot in by_shoot(frames, &sorted) {
         for setting in by_focal_length(frames, shoot) {
             sweeps.extend(by_pauses(frames, setting));
         }
@@ -40,67 +33,106 @@ pub(super) fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> 
     name_all(frames, source_name, sweeps)
 }
 
-/// Parts a shoot by focal length: sorted, a new setting begins where the step is more than `SAME_FOCAL`. Frames that
-/// state none stay together, or with the only setting there is.
-fn by_focal_length(frames: &[FrameInfo], shoot: Vec<usize>) -> Vec<Vec<usize>> {
-    let focal = |index: usize| frames[index].focal_length.map(|f| f.mm());
-    let mut known: Vec<usize> = shoot
-        .iter()
-        .copied()
-        .filter(|&index| focal(index).is_some())
-        .collect();
-    let unknown: Vec<usize> = shoot
-        .into_iter()
-        .filter(|&index| focal(index).is_none())
-        .collect();
-    known.sort_by(|&a, &b| {
-        let (fa, fb) = (focal(a).unwrap_or_default(), focal(b).unwrap_or_default());
-        fa.total_cmp(&fb)
-    });
-    let mut settings: Vec<Vec<usize>> = Vec::new();
-    let mut last = None;
-    for index in known {
-        let here = focal(index).unwrap_or_default();
-        let same = last.is_some_and(|before: f64| here <= before * (1.0 + SAME_FOCAL));
-        match settings.last_mut() {
-            Some(setting) if same => setting.push(index),
-            _ => settings.push(vec![index]),
+/// Folder that a frame counts to. Cameras fill `DCIM/100ABCDE`, then `DCIM/101ABCDE`: those are one.
+fn place(frame: &FrameInfo) -> &str {
+    let (parent, last) = frame.folder.rsplit_once('/').unwrap_or(("", &frame.folder));
+    let of_a_card = last.len() == 8
+        && last.bytes().take(3).all(|b| b.is_ascii_digit())
+        && last.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_');
+    if of_a_card { parent } else { &frame.folder }
+}
+
+/// Parts frames by folder, camera and lens. Files that state nothing at all go with the only shoot of their folder.
+fn by_shoot(frames: &[FrameInfo], sorted: &[usize]) -> Vec<Vec<usize>> {
+    let same = |a: &FrameInfo, b: &FrameInfo| {
+        place(a) == place(b) && a.camera == b.camera && a.lens == b.lens
+    };
+    let mute = |f: &FrameInfo| f.camera.is_none() && f.lens.is_none() && f.focal_length.is_none();
+    let mut shoots: Vec<Vec<usize>> = Vec::new();
+    for &index in sorted {
+        match shoots
+            .iter_mut()
+            .find(|shoot| same(&frames[shoot[0]], &frames[index]))
+        {
+            Some(shoot) => shoot.push(index),
+            None => shoots.push(vec![index]),
         }
-        last = Some(here);
     }
-    match (settings.as_mut_slice(), unknown.is_empty()) {
-        (_, true) => {}
-        ([only], false) => only.extend(unknown),
-        (_, false) => settings.push(unknown),
+    let (silent, mut speaking): (Vec<_>, Vec<_>) = shoots
+        .into_iter()
+        .partition(|shoot| mute(&frames[shoot[0]]));
+    for shoot in silent {
+        let folder = place(&frames[shoot[0]]);
+        let mut beside = speaking
+            .iter_mut()
+            .filter(|other| place(&frames[other[0]]) == folder);
+        match (beside.next(), beside.next()) {
+            (Some(only), None) => only.extend(shoot),
+            _ => speaking.push(shoot),
+        }
+    }
+    speaking
+}
+
+/// Parts a shoot by focal length: sorted, a new setting begins where the step or the spread is too wide. Frames that
+/// state none go with the only setting there is, or stay together.
+fn by_focal_length(frames: &[FrameInfo], shoot: Vec<usize>) -> Vec<Vec<usize>> {
+    let mut known: Vec<(f64, usize)> = Vec::new();
+    let mut unknown: Vec<usize> = Vec::new();
+    for index in shoot {
+        match frames[index].focal_length {
+            Some(focal) => known.push((focal.mm(), index)),
+            None => unknown.push(index),
+        }
+    }
+    known.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut settings: Vec<Vec<(f64, usize)>> = Vec::new();
+    for (focal, index) in known {
+        match settings.last_mut() {
+            Some(setting)
+                if focal <= setting[setting.len() - 1].0 * (1.0 + SAME_FOCAL)
+                    && focal <= setting[0].0 * (1.0 + WIDEST_SETTING) =>
+            {
+                setting.push((focal, index));
+            }
+            _ => settings.push(vec![(focal, index)]),
+        }
+    }
+    let mut settings: Vec<Vec<usize>> = settings
+        .into_iter()
+        .map(|setting| setting.into_iter().map(|(_, index)| index).collect())
+        .collect();
+    match settings.as_mut_slice() {
+        _ if unknown.is_empty() => {}
+        [only] => only.extend(unknown),
+        _ => settings.push(unknown),
     }
     settings
 }
 
-/// Parts the frames of one setting where the shooting paused, the file number jumped or the focus went back to near.
+/// Parts the frames of one setting where a new sweep begins.
 fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
-    let timed = setting
-        .iter()
-        .all(|&index| frames[index].captured_at.is_some());
-    setting.sort_by(|&a, &b| {
-        let time = if timed {
-            by_time(&frames[a], &frames[b])
-        } else {
-            std::cmp::Ordering::Equal
-        };
-        time.then_with(|| by_name(&frames[a], &frames[b]))
-    });
+    order::sort(frames, &mut setting);
     let mut intervals: Vec<f64> = setting
         .windows(2)
         .filter_map(|pair| interval_s(&frames[pair[0]], &frames[pair[1]]))
+        .map(f64::abs)
         .collect();
     intervals.sort_by(f64::total_cmp);
-    let usual_s = intervals.get(intervals.len() / 2).copied().unwrap_or(0.0);
+    let usual = Usual {
+        interval_s: intervals.get(intervals.len() / 2).copied().unwrap_or(0.0),
+        nearest: setting
+            .iter()
+            .filter_map(|&index| frames[index].focus_distance)
+            .map(|d| d.dioptres())
+            .fold(0.0, f64::max),
+    };
     let mut sweeps: Vec<Vec<usize>> = Vec::new();
     for index in setting {
         let goes_on = sweeps
             .last()
             .and_then(|sweep| sweep.last())
-            .is_some_and(|&before| !paused(&frames[before], &frames[index], usual_s));
+            .is_some_and(|&before| !usual.begins_anew(&frames[before], &frames[index]));
         match sweeps.last_mut() {
             Some(sweep) if goes_on => sweep.push(index),
             _ => sweeps.push(vec![index]),
@@ -109,59 +141,92 @@ fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
     sweeps
 }
 
+/// What is usual between two frames of a setting.
+#[derive(Debug, Clone, Copy)]
+struct Usual {
+    /// Time, s.
+    interval_s: f64,
+    /// Nearest focus setting, dioptres.
+    nearest: f64,
+}
+
+impl Usual {
+    /// Whether a new sweep begins between two frames that follow one another.
+    fn begins_anew(self, before: &FrameInfo, after: &FrameInfo) -> bool {
+        let numbers = file_number(&before.file).zip(file_number(&after.file));
+        let counts_on = numbers.is_some_and(|(a, b)| b == a + 1);
+        let interval = interval_s(before, after);
+        let long = interval
+            .is_some_and(|s| s.abs() > PAUSE_AT_LEAST_S.max(PAUSE_FACTOR * self.interval_s));
+        // Time does not run backwards, and pauses are not whole hours: somebody set the clock.
+        let clock_set = counts_on
+            && interval.is_some_and(|s| {
+                let hours = (s / 3600.0).round();
+                s < 0.0 || (hours >= 1.0 && (s - 3600.0 * hours).abs() < HOUR_SLACK_S)
+            });
+        let nearer = before
+            .focus_distance
+            .zip(after.focus_distance)
+            .map(|(a, b)| b.dioptres() - a.dioptres() > REFOCUS_SHARE * self.nearest);
+        match nearer {
+            // The focus says it: back to near is a new sweep; going on outwards is none, unless the numbers jump as well.
+            Some(true) => true,
+            Some(false) => {
+                long && !clock_set && numbers.is_some_and(|(a, b)| b.abs_diff(a) > NUMBER_GAP)
+            }
+            None if interval.is_some() => long && !clock_set,
+            None => numbers.is_some_and(|(a, b)| b.abs_diff(a) > NUMBER_GAP),
+        }
+    }
+}
+
 /// Seconds between two frames, where both have a time.
 fn interval_s(a: &FrameInfo, b: &FrameInfo) -> Option<f64> {
     Some(seconds(&b.captured_at?) - seconds(&a.captured_at?))
 }
 
-/// Whether a new sweep begins between two frames that follow one another.
-fn paused(before: &FrameInfo, after: &FrameInfo, usual_s: f64) -> bool {
-    let long = interval_s(before, after)
-        .is_some_and(|s| s.abs() > PAUSE_AT_LEAST_S.max(PAUSE_FACTOR * usual_s));
-    let jumped = match (file_number(&before.file), file_number(&after.file)) {
-        (Some(a), Some(b)) => b.abs_diff(a) > NUMBER_GAP,
-        _ => false,
-    };
-    let refocused = match (before.focus_distance, after.focus_distance) {
-        (Some(a), Some(b)) => b.dioptres() - a.dioptres() > REFOCUS_DIOPTRES,
-        _ => false,
-    };
-    long || refocused || (jumped && interval_s(before, after).is_none())
-}
-
-/// Names the sweeps: folder (or source), with focal length where several settings share it, numbered where repeated.
+/// Names the sweeps: folder (or source), with lens and focal length where several share it, numbered where repeated.
 fn name_all(frames: &[FrameInfo], source_name: &str, sweeps: Vec<Vec<usize>>) -> Vec<SweepGroup> {
-    let base = |sweep: &[usize]| {
-        let folder = frames[sweep[0]].folder.as_str();
-        let last = folder.rsplit('/').find(|part| !part.is_empty());
-        last.unwrap_or(source_name).to_owned()
-    };
-    let full = |sweep: &[usize]| {
-        let base = base(sweep);
-        let shared = sweeps
-            .iter()
-            .filter(|other| frames[other[0]].folder == frames[sweep[0]].folder)
-            .count()
-            > 1;
-        match median_focal_mm(frames, sweep) {
-            Some(mm) if shared => format!("{base} {} mm", (mm * 10.0).round() / 10.0),
-            _ => base,
-        }
-    };
-    let names: Vec<String> = sweeps.iter().map(|sweep| full(sweep)).collect();
-    let numbered = names.iter().enumerate().map(|(at, name)| {
-        let before = names[..at].iter().filter(|other| *other == name).count();
-        if before == 0 {
-            name.clone()
-        } else {
-            format!("{name} ({})", before + 1)
-        }
-    });
-    let numbered: Vec<String> = numbered.collect();
-    let mut groups: Vec<SweepGroup> = numbered
+    let first = |sweep: &[usize]| &frames[sweep[0]];
+    let names: Vec<String> = sweeps
+        .iter()
+        .map(|sweep| {
+            let own = first(sweep);
+            let beside: Vec<&FrameInfo> = sweeps
+                .iter()
+                .map(|other| first(other))
+                .filter(|other| place(other) == place(own))
+                .collect();
+            let folder = place(own).rsplit('/').find(|part| !part.is_empty());
+            let mut name = folder
+                .filter(|folder| !folder.eq_ignore_ascii_case("DCIM"))
+                .unwrap_or(source_name)
+                .to_owned();
+            if let Some(lens) = &own.lens
+                && beside.iter().any(|other| other.lens != own.lens)
+            {
+                name = format!("{name} {lens}");
+            }
+            match median_focal_mm(frames, sweep) {
+                Some(mm) if beside.len() > 1 => {
+                    format!("{name} {} mm", (mm * 10.0).round() / 10.0)
+                }
+                _ => name,
+            }
+        })
+        .collect();
+    let mut groups: Vec<SweepGroup> = sweeps
         .into_iter()
-        .zip(sweeps)
-        .map(|(name, mut frames_of)| {
+        .enumerate()
+        .map(|(at, mut frames_of)| {
+            let before = names[..at]
+                .iter()
+                .filter(|name| **name == names[at])
+                .count();
+            let name = match before {
+                0 => names[at].clone(),
+                before => format!("{} ({})", names[at], before + 1),
+            };
             frames_of.sort_by(|&a, &b| by_name(&frames[a], &frames[b]));
             SweepGroup {
                 name,
@@ -186,49 +251,155 @@ fn median_focal_mm(frames: &[FrameInfo], sweep: &[usize]) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Millimetres;
+    use crate::sweep::CaptureTime;
+    use crate::units::{FocusDistance, Metres, Millimetres};
+    use time::macros::datetime;
 
-    fn zoom(folder: &str) -> Vec<FrameInfo> {
-        let mut frames = Vec::new();
-        for mm in [28.0, 35.0, 50.0, 75.0, 100.0, 135.0] {
-            for _ in 0..6 {
-                frames.push(FrameInfo {
-                    file: format!("SWP_{:04}.JPG", frames.len() + 1),
-                    folder: folder.to_owned(),
-                    focal_length: Millimetres::new(mm).ok(),
-                    ..FrameInfo::default()
-                });
-            }
-        }
-        frames
+    /// Frames of one sweep, 0.8 s apart, from `start_s` on and from file number `number` on.
+    fn sweep(mm: f64, number: usize, start_s: f64, count: usize) -> Vec<FrameInfo> {
+        (0..count)
+            .map(|i| FrameInfo {
+                file: format!("SWP_{:04}.JPG", number + i),
+                captured_at: Some(CaptureTime {
+                    local: datetime!(2026-04-03 10:00:00)
+                        + time::Duration::seconds_f64(start_s + 0.8 * i as f64),
+                    offset: None,
+                }),
+                focal_length: Millimetres::new(mm).ok(),
+                lens: Some("Brackwell Span 28-135 mm".to_owned()),
+                camera: Some("Tindra Bench 2".to_owned()),
+                ..FrameInfo::default()
+            })
+            .collect()
+    }
+
+    fn shapes(frames: &[FrameInfo], source: &str) -> Vec<(String, usize)> {
+        split(frames, source)
+            .into_iter()
+            .map(|group| (group.name, group.frames.len()))
+            .collect()
+    }
+
+    fn named(name: &str, count: usize) -> (String, usize) {
+        (name.to_owned(), count)
     }
 
     #[test]
     fn a_folder_of_six_focal_lengths_is_six_sweeps() {
-        let names: Vec<String> = split(&zoom(""), "zoom")
+        let mut frames = Vec::new();
+        for (i, mm) in [28.0, 35.0, 50.0, 75.0, 100.0, 135.0]
             .into_iter()
-            .map(|group| {
-                assert_eq!(group.frames.len(), 6);
-                group.name
-            })
-            .collect();
-        assert_eq!(
-            names,
-            [
-                "zoom 28 mm",
-                "zoom 35 mm",
-                "zoom 50 mm",
-                "zoom 75 mm",
-                "zoom 100 mm",
-                "zoom 135 mm"
-            ]
-        );
+            .enumerate()
+        {
+            frames.extend(sweep(mm, 1 + 6 * i, 60.0 * i as f64, 6));
+        }
+        let wanted: Vec<_> = [28, 35, 50, 75, 100, 135]
+            .map(|mm| named(&format!("zoom {mm} mm"), 6))
+            .to_vec();
+        assert_eq!(shapes(&frames, "zoom"), wanted);
     }
 
     #[test]
     fn one_frame_is_a_group_and_no_frame_is_none() {
         assert!(split(&[], "card").is_empty());
-        let groups = split(&zoom("a/b")[..1], "card");
-        assert_eq!(groups[0].name, "b");
+        let mut frames = sweep(50.0, 1, 0.0, 1);
+        "a/b".clone_into(&mut frames[0].folder);
+        assert_eq!(shapes(&frames, "card"), [named("b", 1)]);
+    }
+
+    #[test]
+    fn a_repeat_after_a_pause_is_a_sweep_of_its_own() {
+        let mut frames = sweep(50.0, 1, 0.0, 24);
+        frames.extend(sweep(50.0, 25, 90.0, 24));
+        assert_eq!(
+            shapes(&frames, "card"),
+            [named("card 50 mm", 24), named("card 50 mm (2)", 24)]
+        );
+    }
+
+    #[test]
+    fn a_focus_that_comes_back_to_near_is_a_new_sweep_without_a_pause() {
+        let mut frames = sweep(50.0, 1, 0.0, 24);
+        for (i, frame) in frames.iter_mut().enumerate() {
+            let d = 2.0 * (1.0 - (i % 12) as f64 / 11.0);
+            frame.focus_distance =
+                Some(Metres::new(1.0 / d).map_or(FocusDistance::Infinity, FocusDistance::At));
+        }
+        assert_eq!(
+            shapes(&frames, "card"),
+            [named("card 50 mm", 12), named("card 50 mm (2)", 12)]
+        );
+    }
+
+    #[test]
+    fn a_clock_that_jumps_ends_no_sweep() {
+        for jump_s in [3600.0, -1800.0, -40.0] {
+            let mut frames = sweep(50.0, 1, 0.0, 12);
+            frames.extend(sweep(50.0, 13, 9.6 + jump_s, 12));
+            assert_eq!(shapes(&frames, "card"), [named("card", 24)], "{jump_s}");
+        }
+    }
+
+    #[test]
+    fn a_focal_length_that_wanders_a_little_is_one_setting() {
+        let mut frames = sweep(70.0, 1, 0.0, 9);
+        frames[3].focal_length = Millimetres::new(69.0).ok();
+        frames[7].focal_length = Millimetres::new(71.0).ok();
+        assert_eq!(shapes(&frames, "card"), [named("card", 9)]);
+        // Neighbouring marks of a wide zoom are not.
+        let mut marks = sweep(16.0, 1, 0.0, 5);
+        marks.extend(sweep(18.0, 6, 60.0, 5));
+        assert_eq!(shapes(&marks, "card").len(), 2);
+    }
+
+    #[test]
+    fn lenses_and_cameras_in_one_folder_are_told_apart() {
+        let mut frames = sweep(50.0, 1, 0.0, 6);
+        let mut other = sweep(50.0, 7, 60.0, 6);
+        for frame in &mut other {
+            frame.lens = Some("Ostrel Meridian 50 mm".to_owned());
+        }
+        frames.extend(other);
+        assert_eq!(
+            shapes(&frames, "card"),
+            [
+                named("card Brackwell Span 28-135 mm 50 mm", 6),
+                named("card Ostrel Meridian 50 mm 50 mm", 6)
+            ]
+        );
+    }
+
+    #[test]
+    fn a_sweep_that_runs_over_into_the_next_card_folder_is_one() {
+        let mut frames = sweep(50.0, 9990, 0.0, 10);
+        let mut rest = sweep(50.0, 1, 8.0, 10);
+        for frame in &mut frames {
+            "DCIM/100TINDR".clone_into(&mut frame.folder);
+        }
+        for frame in &mut rest {
+            "DCIM/101TINDR".clone_into(&mut frame.folder);
+        }
+        frames.extend(rest);
+        assert_eq!(shapes(&frames, "evening"), [named("evening", 20)]);
+    }
+
+    #[test]
+    fn a_file_without_metadata_stays_with_its_folder() {
+        let mut frames = sweep(50.0, 1, 0.0, 8);
+        frames[4] = FrameInfo {
+            file: frames[4].file.clone(),
+            ..FrameInfo::default()
+        };
+        assert_eq!(shapes(&frames, "card"), [named("card", 8)]);
+    }
+
+    #[test]
+    fn without_times_a_gap_in_the_numbers_parts() {
+        let mut frames = sweep(50.0, 1, 0.0, 8);
+        frames.extend(sweep(50.0, 101, 0.0, 8));
+        for frame in &mut frames {
+            frame.captured_at = None;
+        }
+        assert_eq!(shapes(&frames, "card").len(), 2);
     }
 }

@@ -12,7 +12,9 @@ const CANDIDATES: usize = 12;
 /// Pairs of a frame that are looked at.
 const PAIRS: usize = 12;
 /// Price of passing over a frame: above what a sound frame costs, below what a wrong pair costs.
-const PASS_OVER: f64 = 30.0;
+pub(super) const PASS_OVER: f64 = 30.0;
+/// The same for a frame whose targets were pointed at by hand: the others have to agree with it.
+const PASS_OVER_POINTED: f64 = 1000.0;
 /// Most frames in a row that may be passed over within a track.
 const LONGEST_GAP: usize = 12;
 
@@ -30,20 +32,35 @@ pub(super) struct Choice {
 /// The pair of each frame, in the order given, `None` where none fits. `candidates[i]` is empty for a frame that could
 /// not be read.
 #[must_use]
-pub(super) fn follow(candidates: &[&[Target]], picture: (f64, f64)) -> Vec<Option<Choice>> {
+pub(super) fn follow(
+    candidates: &[&[Target]],
+    pointed: &[bool],
+    picture: (f64, f64),
+) -> Vec<Option<Choice>> {
     let brightest = typical_brightest(candidates);
     let pairs: Vec<Vec<Choice>> = candidates
         .iter()
-        .map(|frame| pairs_of(frame, picture, brightest))
+        .zip(pointed)
+        .map(|(frame, &pointed)| pairs_of(frame, pointed, picture, brightest))
         .collect();
+    // Price of passing over all frames before the i-th.
+    let mut price = vec![0.0];
+    for &pointed in pointed {
+        let own = if pointed {
+            PASS_OVER_POINTED
+        } else {
+            PASS_OVER
+        };
+        price.push(price[price.len() - 1] + own);
+    }
     // Cost of the best path that ends in pair p of frame i, and the frame and pair before it.
     let mut best: Vec<Vec<(f64, Option<(usize, usize)>)>> = Vec::with_capacity(pairs.len());
     for (i, here) in pairs.iter().enumerate() {
         let mut row = Vec::with_capacity(here.len());
         for pair in here {
-            let mut cheapest = (i as f64 * PASS_OVER, None);
+            let mut cheapest = (price[i], None);
             for back in 1..=(i.min(LONGEST_GAP + 1)) {
-                let skipped = (back - 1) as f64 * PASS_OVER;
+                let skipped = price[i] - price[i - back + 1];
                 for (q, before) in pairs[i - back].iter().enumerate() {
                     let cost = best[i - back][q].0
                         + skipped
@@ -60,7 +77,7 @@ pub(super) fn follow(candidates: &[&[Target]], picture: (f64, f64)) -> Vec<Optio
     let mut end: Option<(f64, (usize, usize))> = None;
     for (i, row) in best.iter().enumerate() {
         for (p, (cost, _)) in row.iter().enumerate() {
-            let total = cost + (pairs.len() - 1 - i) as f64 * PASS_OVER;
+            let total = cost + price[pairs.len()] - price[i + 1];
             if end.is_none_or(|(least, _)| total < least) {
                 end = Some((total, (i, p)));
             }
@@ -75,8 +92,22 @@ pub(super) fn follow(candidates: &[&[Target]], picture: (f64, f64)) -> Vec<Optio
     chosen
 }
 
-/// The most plausible pairs of one frame.
-fn pairs_of(frame: &[Target], picture: (f64, f64), brightest: f64) -> Vec<Choice> {
+/// The most plausible pairs of one frame; where targets were pointed at, the outermost two of them.
+fn pairs_of(frame: &[Target], pointed: bool, picture: (f64, f64), brightest: f64) -> Vec<Choice> {
+    if pointed {
+        let x = |i: &usize| frame[*i].x_px.value;
+        let left = (0..frame.len()).min_by(|a, b| x(a).total_cmp(&x(b)));
+        let right = (0..frame.len()).max_by(|a, b| x(a).total_cmp(&x(b)));
+        return match (left, right) {
+            (Some(left), Some(right)) if left != right => vec![Choice {
+                left,
+                right,
+                shape: shape(&frame[left], &frame[right]),
+                oddness: 0.0,
+            }],
+            _ => Vec::new(),
+        };
+    }
     let frame = &frame[..frame.len().min(CANDIDATES)];
     let mut pairs = Vec::new();
     for a in 0..frame.len() {

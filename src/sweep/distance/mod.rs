@@ -1,9 +1,11 @@
 //! Where each frame is focused, dioptres from the sensor plane.
 
+pub(super) mod blur;
 pub(super) mod given;
 
 use super::{DistanceSource, FrameInfo, SweepSettings};
 use crate::units::Measured;
+use blur::FromBlur;
 
 /// The distance scale of a sweep.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,32 +16,90 @@ pub(super) struct DistanceScale {
     pub(super) dioptres: Vec<Option<Measured>>,
 }
 
-/// The best distance scale that is known without looking at the pictures: what the reviewer gave, else the files.
-/// `frames` are in sweep order.
-#[must_use]
-pub(super) fn stated(frames: &[&FrameInfo], settings: &SweepSettings) -> DistanceScale {
-    let entered: Vec<Option<f64>> = frames
+/// Fewest frames whose distance must be known before the others' are put between them.
+const FEWEST_KNOWN: usize = 2;
+
+/// Distances that the reviewer gave, dioptres.
+pub(super) fn entered(frames: &[&FrameInfo], settings: &SweepSettings) -> Vec<Option<f64>> {
+    frames
         .iter()
         .map(|frame| settings.distances.get(&frame.file).map(|d| d.dioptres()))
-        .collect();
-    if entered.iter().flatten().count() >= 2 {
-        return DistanceScale {
-            source: DistanceSource::Entered,
-            dioptres: given::between(&entered),
-        };
-    }
-    let from_files: Vec<Option<f64>> = frames
+        .collect()
+}
+
+/// Distances that the files state, dioptres.
+pub(super) fn in_files(frames: &[&FrameInfo]) -> Vec<Option<f64>> {
+    frames
         .iter()
         .map(|frame| frame.focus_distance.map(|d| d.dioptres()))
-        .collect();
-    if from_files.iter().flatten().count() >= 2 {
+        .collect()
+}
+
+/// The stated distances that count: the reviewer's where there are enough, else the files'.
+fn stated(
+    frames: &[&FrameInfo],
+    settings: &SweepSettings,
+) -> Option<(DistanceSource, Vec<Option<f64>>)> {
+    let enough = |known: &[Option<f64>]| known.iter().flatten().count() >= FEWEST_KNOWN;
+    let given = entered(frames, settings);
+    if enough(&given) {
+        return Some((DistanceSource::Entered, given));
+    }
+    let files = in_files(frames);
+    // A camera that writes one and the same distance into every file states nothing.
+    let says_something = files
+        .iter()
+        .flatten()
+        .any(|d| Some(*d) != files.iter().flatten().next().copied());
+    (enough(&files) && says_something).then_some((DistanceSource::Exif, files))
+}
+
+/// Whether distances are stated at all.
+pub(super) fn are_stated(frames: &[&FrameInfo], settings: &SweepSettings) -> bool {
+    stated(frames, settings).is_some()
+}
+
+/// Stated distances, dioptres, along a sequence of indices.
+pub(super) fn stated_dioptres(
+    frames: &[FrameInfo],
+    sequence: &[usize],
+    settings: &SweepSettings,
+) -> Vec<Option<f64>> {
+    let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
+    stated(&infos, settings).map_or_else(|| vec![None; sequence.len()], |(_, known)| known)
+}
+
+/// The distance scale: given by the reviewer, else in the files, else from blur, else unknown. `frames` are in sweep order.
+#[must_use]
+pub(super) fn choose(
+    frames: &[&FrameInfo],
+    settings: &SweepSettings,
+    estimate: Option<&FromBlur>,
+) -> DistanceScale {
+    if let Some((source, known)) = stated(frames, settings) {
         return DistanceScale {
-            source: DistanceSource::Exif,
-            dioptres: given::between(&from_files),
+            source,
+            dioptres: given::between(&known),
         };
     }
+    let Some(estimate) = estimate else {
+        return DistanceScale {
+            source: DistanceSource::None,
+            dioptres: vec![None; frames.len()],
+        };
+    };
+    let mut known = vec![None; frames.len()];
+    let mut dioptres = vec![None; frames.len()];
+    for &(place, setting) in &estimate.dioptres {
+        known[place] = Some(setting.value);
+        dioptres[place] = Some(setting);
+    }
+    // Frames that could not be measured lie between the others.
+    for (slot, between) in dioptres.iter_mut().zip(given::between(&known)) {
+        *slot = slot.or(between);
+    }
     DistanceScale {
-        source: DistanceSource::None,
-        dioptres: vec![None; frames.len()],
+        source: DistanceSource::Blur,
+        dioptres,
     }
 }

@@ -1,0 +1,248 @@
+//! Findings about order, reference and distances.
+
+use super::{Evidence, finding, names};
+use crate::sweep::distance::blur::{BlurCourse, LastFrame};
+use crate::sweep::infinity::Witness;
+use crate::sweep::restore::Restored;
+use crate::sweep::{
+    Code, DistanceSource, Finding, Severity, SweepMeasurement, SweepSettings, distance,
+};
+use crate::units::Measured;
+
+/// Two sources disagree in a frame when their dioptres differ by this share of the larger …
+const SHARE: f64 = 0.15;
+/// … and by this, dioptres, or this share of the target's dioptres where one of them is blur.
+const LEAST: (f64, f64) = (0.03, 0.12);
+/// Blur at both ends of the sweep from which the place between where the targets are sharpest is well known, px.
+const ENOUGH_BLUR_PX: f64 = 8.0;
+/// Share of the frames in which they have to disagree.
+const OFTEN: f64 = 0.34;
+
+pub(super) fn not_at_infinity(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
+    let shortfall = evidence.shortfall?;
+    let reference = &sweep.frames[sweep.summary.as_ref()?.reference];
+    let seen = match (shortfall.witness, shortfall.dioptres) {
+        (Witness::Told, _) => "was said not to be at infinity".to_owned(),
+        (Witness::Distance, Some(d)) => format!("is focused at {:.2} m", 1.0 / d),
+        (Witness::Blur, Some(d)) => format!(
+            "blurs the targets less than infinity would: it is focused at about {:.1} m",
+            1.0 / d
+        ),
+        _ => "is not the last one of the sweep, and the picture still changes there".to_owned(),
+    };
+    let effect = shortfall.effect_pct.map_or_else(String::new, |effect| {
+        format!(
+            " To infinity, about {effect:+.2} percentage points more would come to every shift (an estimate from the slope of the \
+             curve)."
+        )
+    });
+    Some(finding(
+        Code::ReferenceNotAtInfinity,
+        Severity::Warning,
+        format!(
+            "The last measured frame {seen}. Every shift is relative to this farthest frame, not to infinity.{effect} \
+             Shoot again with the last frame at true infinity."
+        ),
+        names([reference]),
+    ))
+}
+
+pub(super) fn order_uncertain(evidence: &Evidence) -> Option<Finding> {
+    let (severity, message) = match evidence.restored? {
+        Restored::ReversedByDistance => (
+            Severity::Note,
+            "The files run from far to near by their distances; they were turned round.",
+        ),
+        Restored::SortedByDistance => (
+            Severity::Note,
+            "The files run to and fro by their distances; they were sorted by distance.",
+        ),
+        Restored::ReversedByBlur => (
+            Severity::Note,
+            "By the blur of the targets the first file is at infinity and the last at closest focus; the order was \
+             turned round.",
+        ),
+        Restored::SortedByBlur => (
+            Severity::Note,
+            "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly.",
+        ),
+        Restored::Doubtful => (
+            Severity::Warning,
+            "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly, but \
+             the sides nearer and farther than the targets look alike and may be mixed up.",
+        ),
+    };
+    Some(finding(
+        Code::OrderUncertain,
+        severity,
+        format!(
+            "{message} A wrong order changes the curve and may change the reference. Check that the first frame is at \
+             closest focus and the last at infinity; give the order by name, time or reversed if not."
+        ),
+        Vec::new(),
+    ))
+}
+
+pub(super) fn unknown(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
+    if sweep.distance_source != DistanceSource::None {
+        return None;
+    }
+    let why = match &evidence.course {
+        Some(course) if course.signed.last().is_some_and(|last| last.1.value > -8.0) => {
+            " The targets blur too little at the last frame to estimate them."
+        }
+        Some(_) => " With closest focus and target distance they can be estimated from the blur.",
+        None => {
+            " The targets are not at their sharpest between the first and the last frame, so blur can't tell either."
+        }
+    };
+    Some(finding(
+        Code::DistanceUnknown,
+        Severity::Note,
+        format!(
+            "No focus distances are known, so there is no tolerance distance; the shift itself is not affected.{why} \
+             Give distances for some frames."
+        ),
+        Vec::new(),
+    ))
+}
+
+pub(super) fn disagrees(
+    sweep: &SweepMeasurement,
+    settings: &SweepSettings,
+    evidence: &Evidence,
+) -> Option<Finding> {
+    let infos: Vec<_> = sweep.frames.iter().map(|frame| &frame.info).collect();
+    let warn = |what: String, files: Vec<String>| {
+        Some(finding(
+            Code::DistanceDisagrees,
+            Severity::Warning,
+            format!(
+                "{what} The shift is not affected, but the tolerance distance may be off by as much. Check the distances that were \
+                 given, and the distance to the targets."
+            ),
+            files,
+        ))
+    };
+    let entered = distance::entered(&infos, settings);
+    let in_files = distance::in_files(&infos);
+    if let Some((at, a, b)) = apart(&entered, &in_files, LEAST.0, 0.5) {
+        return warn(
+            format!(
+                "The distances given and those in the files differ: in {} by {} against {}.",
+                infos[at].file,
+                in_metres(a),
+                in_metres(b)
+            ),
+            vec![infos[at].file.clone()],
+        );
+    }
+    let stated: Vec<Option<f64>> = sweep
+        .frames
+        .iter()
+        .map(|frame| {
+            let d = frame
+                .focus_dioptres
+                .filter(|_| sweep.distance_source.is_stated())?;
+            Some(d.value)
+        })
+        .collect();
+    if let (Some(closest), Some(Some(first))) = (settings.closest_focus, stated.first()) {
+        let given = 1.0 / closest.m();
+        if (given - first).abs() > SHARE * given {
+            return warn(
+                format!(
+                    "The first frame is at {}, closest focus was given as {}.",
+                    in_metres(*first),
+                    in_metres(given)
+                ),
+                names(sweep.frames.first()),
+            );
+        }
+    }
+    if let (Some(target), Some(course)) = (settings.target_distance, &evidence.course)
+        && let Some((sharpest, step)) = stated_at(&stated, course)
+    {
+        let given = 1.0 / target.m();
+        if (given - sharpest).abs() > (1.5 * SHARE * given).max(0.75 * step) {
+            return warn(
+                format!(
+                    "The targets are sharpest at a stated distance of {}, but stand at {}.",
+                    in_metres(sharpest),
+                    in_metres(given)
+                ),
+                names(sweep.frames.get(course.sharpest.round() as usize)),
+            );
+        }
+    }
+    let estimate = evidence.estimate.as_ref()?;
+    if estimate.last == LastFrame::Contradiction {
+        return warn(
+            "Closest focus, target distance and the blur of the targets can't all be right: the first frame may not be at \
+             closest focus."
+                .to_owned(),
+            names(sweep.frames.first()),
+        );
+    }
+    let mut from_blur = vec![None; infos.len()];
+    for (place, setting) in &estimate.dioptres {
+        from_blur[*place] = Some(setting.value);
+    }
+    let least = settings
+        .target_distance
+        .map_or(LEAST.0, |d| LEAST.1 / d.m());
+    let (at, a, b) = apart(&stated, &from_blur, least, OFTEN)?;
+    warn(
+        format!(
+            "The stated distances and the blur of the targets differ: in {} {} is stated, the blur says about {}.",
+            infos[at].file,
+            in_metres(a),
+            in_metres(b)
+        ),
+        vec![infos[at].file.clone()],
+    )
+}
+
+/// The stated setting where the targets are sharpest, and the step between the frames there, dioptres. `None` where the
+/// blur is so small at an end that the sharpest place is not well known.
+fn stated_at(stated: &[Option<f64>], course: &BlurCourse) -> Option<(f64, f64)> {
+    let blurred = |end: Option<&(usize, Measured)>| {
+        end.is_some_and(|(_, blur)| blur.value.abs() > ENOUGH_BLUR_PX)
+    };
+    if !blurred(course.signed.first()) || !blurred(course.signed.last()) {
+        return None;
+    }
+    let before = course.sharpest.floor() as usize;
+    let (a, b) = ((*stated.get(before)?)?, (*stated.get(before + 1)?)?);
+    Some((a + course.sharpest.fract() * (b - a), (a - b).abs()))
+}
+
+/// Where two sources differ most, with both values, if they differ in more than a share of the frames that both know.
+fn apart(
+    a: &[Option<f64>],
+    b: &[Option<f64>],
+    least: f64,
+    often: f64,
+) -> Option<(usize, f64, f64)> {
+    let both: Vec<(usize, f64, f64)> = a
+        .iter()
+        .zip(b)
+        .enumerate()
+        .filter_map(|(at, (a, b))| Some((at, (*a)?, (*b)?)))
+        .collect();
+    let off = |a: f64, b: f64| (a - b).abs() > (SHARE * a.max(b)).max(least);
+    let odd = both.iter().filter(|(_, a, b)| off(*a, *b)).count();
+    if odd == 0 || (odd as f64) < often * both.len() as f64 {
+        return None;
+    }
+    both.into_iter()
+        .max_by(|x, y| (x.1 - x.2).abs().total_cmp(&(y.1 - y.2).abs()))
+}
+
+fn in_metres(dioptres: f64) -> String {
+    if dioptres > 1e-5 {
+        format!("{:.2} m", 1.0 / dioptres)
+    } else {
+        "infinity".to_owned()
+    }
+}

@@ -1,0 +1,175 @@
+//! Findings about the files: how many, of which lens, at which focal length, any missing.
+
+use super::{finding, median, names};
+use crate::measure::Unmeasurable;
+use crate::sweep::order::{file_number, seconds};
+use crate::sweep::{Code, Finding, FrameState, Severity, SweepMeasurement, SweepSettings};
+
+/// Fewer measured frames than this give no result.
+const FEWEST_FRAMES: usize = 5;
+/// Fewer measured frames than this leave gaps in the curve.
+const FEW_FRAMES: usize = 12;
+/// Stated focal lengths that differ by more than this share are not one setting.
+const SAME_FOCAL: f64 = 0.005;
+/// A pause over the usual interval from which a frame is missing.
+const PAUSE: f64 = 1.7;
+
+pub(super) fn frame_count(sweep: &SweepMeasurement) -> Option<Finding> {
+    let measured = sweep.measured_count();
+    let total = sweep.frames.len();
+    let failed = sweep
+        .frames
+        .iter()
+        .filter(|frame| matches!(frame.state, FrameState::Failed(_)));
+    if measured < FEWEST_FRAMES && total - measured > 0 && failed.clone().count() > 0 {
+        let usual = failed
+            .clone()
+            .find_map(|frame| match &frame.state {
+                FrameState::Failed(why @ Unmeasurable::Undecodable(_)) => Some(why.to_string()),
+                _ => None,
+            })
+            .or_else(|| failed.clone().find_map(|frame| frame.state.reason()));
+        return Some(finding(
+            Code::TargetsNotFound,
+            Severity::Stop,
+            format!(
+                "Two targets were found in {measured} of {total} frames, and {FEWEST_FRAMES} are needed, so there is no \
+                 result ({}). Check that two bright targets stand on black, or point at them by hand.",
+                usual.unwrap_or_default()
+            ),
+            names(failed),
+        ));
+    }
+    let (severity, message) = if measured < FEWEST_FRAMES {
+        (
+            Severity::Stop,
+            format!(
+                "The sweep has {measured} usable frames, and {FEWEST_FRAMES} are needed, so there is no result. Shoot at \
+                 least {FEW_FRAMES}, better 24, from closest focus to infinity."
+            ),
+        )
+    } else if measured < FEW_FRAMES {
+        (
+            Severity::Warning,
+            format!(
+                "Only {measured} frames were measured: the worst shift and the tolerance distance may fall between them. \
+                 Shoot at least {FEW_FRAMES}, better 24."
+            ),
+        )
+    } else {
+        return None;
+    };
+    Some(finding(Code::TooFewFrames, severity, message, Vec::new()))
+}
+
+pub(super) fn mixed_lenses(sweep: &SweepMeasurement) -> Option<Finding> {
+    let mut lenses: Vec<&str> = Vec::new();
+    for lens in sweep.frames.iter().filter_map(|f| f.info.lens.as_deref()) {
+        if !lenses.contains(&lens) {
+            lenses.push(lens);
+        }
+    }
+    let (first, others) = lenses.split_first()?;
+    (!others.is_empty()).then(|| {
+        let odd = sweep
+            .frames
+            .iter()
+            .filter(|f| f.info.lens.as_deref().is_some_and(|lens| lens != *first));
+        finding(
+            Code::MixedLenses,
+            Severity::Stop,
+            format!(
+                "The files name {} lenses: {}. A result could belong to none of them, so there is none. Sort the files, \
+                 or leave the others' frames out, and measure again.",
+                lenses.len(),
+                lenses.join(", ")
+            ),
+            names(odd),
+        )
+    })
+}
+
+pub(super) fn focal_length_changed(
+    sweep: &SweepMeasurement,
+    settings: &SweepSettings,
+) -> Option<Finding> {
+    let stated: Vec<f64> = sweep
+        .frames
+        .iter()
+        .filter(|frame| !matches!(frame.state, FrameState::LeftOut(_)))
+        .filter_map(|frame| frame.info.focal_length.map(|f| f.mm()))
+        .collect();
+    let low = stated.iter().copied().reduce(f64::min)?;
+    let high = stated.iter().copied().reduce(f64::max)?;
+    let usual = settings.focal_length.map_or(median(stated)?, |f| f.mm());
+    (high > low * (1.0 + SAME_FOCAL)).then(|| {
+        let odd = sweep.frames.iter().filter(|frame| {
+            frame
+                .info
+                .focal_length
+                .is_some_and(|f| (f.mm() / usual - 1.0).abs() > SAME_FOCAL)
+        });
+        finding(
+            Code::FocalLengthChanged,
+            Severity::Warning,
+            format!(
+                "The files state focal lengths from {low} to {high} mm within the sweep. If the zoom ring slipped, the \
+                 shift holds that change. Fix the ring with tape and shoot again."
+            ),
+            names(odd),
+        )
+    })
+}
+
+/// Gaps in file numbers that the clock does not contradict, or pauses of the clock that the numbers do not.
+pub(super) fn frame_missing(sweep: &SweepMeasurement) -> Option<Finding> {
+    let infos: Vec<_> = sweep.frames.iter().map(|frame| &frame.info).collect();
+    let steps: Vec<Option<i64>> = infos
+        .windows(2)
+        .map(|pair| {
+            let (a, b) = (file_number(&pair[0].file)?, file_number(&pair[1].file)?);
+            // Cameras count on from 9999 to 1.
+            let step = i64::try_from(b).ok()? - i64::try_from(a).ok()?;
+            Some(if step < -9000 { step + 9999 } else { step })
+        })
+        .collect();
+    let intervals: Vec<Option<f64>> = infos
+        .windows(2)
+        .map(|pair| Some(seconds(&pair[1].captured_at?) - seconds(&pair[0].captured_at?)))
+        .collect();
+    let usual_step = median(steps.iter().flatten().map(|s| *s as f64).collect())?;
+    let usual_s = median(intervals.iter().flatten().copied().collect());
+    // Numbers that run to and fro say nothing: the files were renamed.
+    if usual_step < 1.0 || steps.iter().flatten().any(|step| *step < 1) || steps.len() < 4 {
+        return None;
+    }
+    let mut missing = 0_u64;
+    let mut files = Vec::new();
+    for (k, step) in steps.iter().enumerate() {
+        let Some(step) = step.filter(|step| *step as f64 > usual_step + 0.5) else {
+            continue;
+        };
+        let paused = match (intervals[k], usual_s) {
+            (Some(here), Some(usual)) if usual > 0.05 => here > PAUSE * usual,
+            _ => true,
+        };
+        if paused {
+            missing += (step as f64 / usual_step).round() as u64 - 1;
+            files.push(infos[k].file.clone());
+            files.push(infos[k + 1].file.clone());
+        }
+    }
+    files.dedup();
+    (missing > 0).then(|| {
+        finding(
+            Code::FrameMissing,
+            Severity::Note,
+            format!(
+                "The file numbers leave out {missing} frame{} between those named here. The curve is less certain there. \
+                 Check that every file was copied.",
+                if missing == 1 { "" } else { "s" }
+            ),
+            files,
+        )
+    })
+}

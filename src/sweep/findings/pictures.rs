@@ -1,0 +1,195 @@
+//! Findings about what the pictures show of the targets.
+
+use super::{Evidence, finding, median, names, worst_u};
+use crate::measure::{Flag, Unmeasurable};
+use crate::sweep::{Code, Finding, FrameResult, FrameState, Severity, SweepMeasurement};
+
+/// Uncertainty of the worst shift, percentage points, from which a burnt-out or faint target is a warning.
+const WORTH_A_WARNING_PCT: f64 = 0.02;
+/// Change of light from frame to frame, as a share, that is no lens's own.
+const FLICKER: f64 = 0.06;
+/// The separation should be at least this share of the frame's width.
+const LEAST_SEPARATION: f64 = 1.0 / 3.0;
+
+fn failed_by<'a>(
+    sweep: &'a SweepMeasurement,
+    reason: &'a Unmeasurable,
+) -> impl Iterator<Item = &'a FrameResult> {
+    sweep
+        .frames
+        .iter()
+        .filter(move |frame| matches!(&frame.state, FrameState::Failed(why) if why == reason))
+}
+
+fn flagged(sweep: &SweepMeasurement, flag: Flag) -> impl Iterator<Item = &FrameResult> {
+    sweep.frames.iter().filter(move |frame| {
+        frame
+            .targets
+            .iter()
+            .any(|target| target.flags.contains(&flag))
+    })
+}
+
+fn by_effect(sweep: &SweepMeasurement) -> Severity {
+    if worst_u(sweep).is_none_or(|u| u > WORTH_A_WARNING_PCT) {
+        Severity::Warning
+    } else {
+        Severity::Note
+    }
+}
+
+fn effect(sweep: &SweepMeasurement) -> String {
+    worst_u(sweep).map_or_else(String::new, |u| {
+        format!(" The uncertainty of the worst shift is {u:.4} percentage points with it.")
+    })
+}
+
+pub(super) fn clipped(sweep: &SweepMeasurement) -> Option<Finding> {
+    let files = names(failed_by(sweep, &Unmeasurable::Clipped));
+    (!files.is_empty()).then(|| {
+        finding(
+            Code::TargetClipped,
+            Severity::Warning,
+            format!(
+                "In {} of {} frames a target or its blur crosses the frame edge, where its centre can't be known; these \
+                 frames are not used, so the curve has a gap there. Move the targets inwards, or stop down to make the \
+                 blur smaller.",
+                files.len(),
+                sweep.frames.len()
+            ),
+            files,
+        )
+    })
+}
+
+pub(super) fn saturated(sweep: &SweepMeasurement) -> Option<Finding> {
+    let files = names(flagged(sweep, Flag::Saturated));
+    (!files.is_empty()).then(|| {
+        finding(
+            Code::TargetSaturated,
+            by_effect(sweep),
+            format!(
+                "In {} of {} frames a target is burnt out, so light is missing from its middle and its centre is less \
+                 certain.{} Expose a stop or two darker.",
+                files.len(),
+                sweep.frames.len(),
+                effect(sweep)
+            ),
+            files,
+        )
+    })
+}
+
+pub(super) fn faint(sweep: &SweepMeasurement) -> Option<Finding> {
+    let lost = names(failed_by(sweep, &Unmeasurable::TooFaint));
+    let weak = names(flagged(sweep, Flag::Faint));
+    if lost.is_empty() && weak.is_empty() {
+        return None;
+    }
+    let severity = if lost.is_empty() {
+        by_effect(sweep)
+    } else {
+        Severity::Warning
+    };
+    let message = format!(
+        "In {} of {} frames the targets stand out of the noise by little; {} of them could not be measured.{} Light the \
+         targets more, or expose longer.",
+        weak.len() + lost.len(),
+        sweep.frames.len(),
+        lost.len(),
+        effect(sweep)
+    );
+    let mut files = lost;
+    files.extend(weak);
+    Some(finding(Code::TargetsTooFaint, severity, message, files))
+}
+
+pub(super) fn uneven_exposure(sweep: &SweepMeasurement) -> Option<Finding> {
+    // Burnt-out targets gain light as they blur; they say nothing about the exposure.
+    let lit: Vec<(usize, f64)> = sweep
+        .frames
+        .iter()
+        .enumerate()
+        .filter(|(_, frame)| {
+            !frame.targets.is_empty()
+                && frame
+                    .targets
+                    .iter()
+                    .all(|target| !target.flags.contains(&Flag::Saturated) && target.flux > 0.0)
+        })
+        .map(|(place, frame)| {
+            let flux: f64 = frame.targets.iter().map(|target| target.flux).sum();
+            (place, flux.ln())
+        })
+        .collect();
+    if lit.len() < 5 {
+        return None;
+    }
+    // Against the middle of the neighbours, so that the slow change that focusing brings is none.
+    let off: Vec<(usize, f64)> = lit
+        .iter()
+        .enumerate()
+        .filter_map(|(k, &(place, own))| {
+            let from = k.saturating_sub(2);
+            let beside: Vec<f64> = lit[from..(k + 3).min(lit.len())]
+                .iter()
+                .filter(|other| other.0 != place)
+                .map(|other| other.1)
+                .collect();
+            Some((place, own - median(beside)?))
+        })
+        .collect();
+    let odd: Vec<&(usize, f64)> = off.iter().filter(|(_, o)| o.abs() > FLICKER).collect();
+    if odd.len() < 2 && !odd.iter().any(|(_, o)| o.abs() > 3.0 * FLICKER) {
+        return None;
+    }
+    let most = odd.iter().map(|(_, o)| o.abs()).fold(0.0, f64::max);
+    Some(finding(
+        Code::UnevenExposure,
+        Severity::Note,
+        format!(
+            "The light of the targets changes by up to {:.0} % from one frame to the next, in {} of {} frames. Centres do \
+             not move with it, but noise and burnt-out parts change.{} Shoot with manual exposure and steady light.",
+            100.0 * (most.exp() - 1.0),
+            odd.len(),
+            sweep.frames.len(),
+            effect(sweep)
+        ),
+        names(odd.iter().map(|(place, _)| &sweep.frames[*place])),
+    ))
+}
+
+pub(super) fn close_together(sweep: &SweepMeasurement) -> Option<Finding> {
+    let width = f64::from(sweep.picture_size_px?.0);
+    let summary = sweep.summary.as_ref()?;
+    let separation = sweep.frames[summary.reference].separation_px?.value;
+    (separation < LEAST_SEPARATION * width).then(|| {
+        finding(
+            Code::TargetsTooCloseTogether,
+            Severity::Warning,
+            format!(
+                "The targets stand {separation:.0} px apart in a frame of {width:.0} px, less than a third: the same \
+                 noise makes a larger uncertainty ({:.4} percentage points at the worst shift), and the middle of the \
+                 frame does not stand for its edges. Put the targets nearer to the left and right edge.",
+                summary.worst_shift_pct.std_error
+            ),
+            Vec::new(),
+        )
+    })
+}
+
+pub(super) fn blur_vignetted(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
+    let cut = evidence.cut_blur?;
+    let u = worst_u(sweep)?;
+    Some(finding(
+        Code::BlurVignetted,
+        Severity::Warning,
+        format!(
+            "The blurs of the two targets are lopsided as in a mirror (third moment {:.1e} of the blur's cube) and grow so with \
+             defocus: the lens barrel cuts them, which pulls their centres. The uncertainty of the worst shift was \
+             widened to {u:.2} percentage points. Stop down two stops and shoot again.",
+            cut.asymmetry.abs()
+        ),
+        Vec::new(),
+    ))
+}

@@ -1,0 +1,135 @@
+//! Is the reference at infinity? By stated distance, by blur, by what the curve still does at its end.
+
+use super::distance::blur::LastFrame;
+use super::{BudgetLine, FrameResult, ShiftCurve, Summary, SweepSettings};
+
+/// What is known of the reference's distance, beside the frames.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Seen {
+    /// Distances were stated.
+    pub(super) stated: bool,
+    /// What blur says with closest focus and target distance.
+    pub(super) last: Option<LastFrame>,
+    /// Blur of the last frame, px.
+    pub(super) last_blur_px: Option<f64>,
+    /// Blur that the nominal pupil makes at infinity, px.
+    pub(super) expected_last_blur_px: Option<f64>,
+    /// Distance to the targets, m.
+    pub(super) target_m: Option<f64>,
+}
+
+/// How it is known that the reference is short of infinity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Witness {
+    /// Somebody said so.
+    Told,
+    /// The stated distance.
+    Distance,
+    /// The blur of the targets.
+    Blur,
+    /// The frames after it could not be used, and the curve still changes there.
+    Slope,
+}
+
+/// The reference is short of infinity.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Shortfall {
+    /// How that is known.
+    pub(super) witness: Witness,
+    /// Where it is focused, dioptres, as far as known.
+    pub(super) dioptres: Option<f64>,
+    /// About what every shift lacks, percentage points: slope of the curve × dioptres left.
+    pub(super) effect_pct: Option<f64>,
+}
+
+/// Nearer than 10 m is not infinity for any lens, dioptres.
+const NEAR: f64 = 0.1;
+/// Farther off, it counts when it costs this much, percentage points.
+const COSTLY_PCT: f64 = 0.05;
+/// Last blur over the nominal pupil's at infinity below which the last frame is clearly short: f-numbers and vignetting
+/// explain a fifth, an iris of few blades an eighth.
+const SHORT_BLUR: f64 = 0.55;
+
+/// Decides; marks the summary and puts what is left into its budget.
+pub(super) fn assess(
+    frames: &[FrameResult],
+    summary: &mut Summary,
+    settings: &SweepSettings,
+    seen: &Seen,
+) -> Option<Shortfall> {
+    let reference = &frames[summary.reference];
+    let stated = reference
+        .focus_dioptres
+        .filter(|_| seen.stated)
+        .map(|d| d.value);
+    let costs = |dioptres: f64| slope_at_end(&summary.curve).map(|slope| slope * dioptres);
+    let found = |witness, dioptres: Option<f64>| Shortfall {
+        witness,
+        dioptres,
+        effect_pct: dioptres.and_then(costs),
+    };
+    let told = settings
+        .last_not_at_infinity
+        .then(|| found(Witness::Told, stated.filter(|d| *d > 0.0)));
+    let by_distance = stated
+        .filter(|d| *d > 0.0)
+        .map(|d| found(Witness::Distance, Some(d)));
+    let by_blur = || {
+        if stated.is_some() {
+            return None;
+        }
+        if let Some(LastFrame::Short(left)) = seen.last {
+            return Some(found(Witness::Blur, Some(left)));
+        }
+        let share = seen.last_blur_px? / seen.expected_last_blur_px?;
+        let target = seen.target_m?;
+        (share < SHORT_BLUR && seen.last.is_none())
+            .then(|| found(Witness::Blur, Some((1.0 - share) / target)))
+    };
+    let by_slope = || {
+        let missing = 1.0 - reference.travel;
+        let effect = slope_per_travel(&summary.curve)? * missing;
+        let unknown = stated.is_none() && missing > 0.0;
+        (unknown && effect.abs() > COSTLY_PCT).then_some(Shortfall {
+            witness: Witness::Slope,
+            dioptres: None,
+            effect_pct: Some(effect),
+        })
+    };
+    let shortfall = told.or(by_distance).or_else(by_blur).or_else(by_slope)?;
+    if let Some(effect) = shortfall.effect_pct {
+        summary.budget.systematic.push(BudgetLine {
+            part: "reference_not_at_infinity",
+            description: "The reference is short of infinity: slope of the curve at its end times the dioptres left. \
+                          Every shift lacks about this much.",
+            pct: effect,
+        });
+    }
+    let matters = match shortfall.witness {
+        Witness::Distance => {
+            shortfall.dioptres.is_some_and(|d| d > NEAR)
+                || shortfall.effect_pct.is_some_and(|e| e.abs() > COSTLY_PCT)
+        }
+        _ => true,
+    };
+    summary.relative_to_farthest = matters;
+    matters.then_some(shortfall)
+}
+
+/// Slope of the curve at its far end, per cent of shift a dioptre, over the last quarter of its range.
+fn slope_at_end(curve: &ShiftCurve) -> Option<f64> {
+    let (far, near) = curve.range_dioptres()?;
+    let step = (near - far) / 4.0;
+    let rise = curve.shift_at(far + step)?.value - curve.shift_at(far)?.value;
+    (step > 0.0).then(|| rise / step)
+}
+
+/// Slope of the curve at its end, per cent of shift a whole travel, over the last fifth of the points; positive where
+/// the shift is larger nearer.
+fn slope_per_travel(curve: &ShiftCurve) -> Option<f64> {
+    let points = curve.points();
+    let last = points.last()?;
+    let back = (points.len() / 5).max(2);
+    let before = points.get(points.len().checked_sub(1 + back)?)?;
+    Some((before.shift_pct.value - last.shift_pct.value) / (last.travel - before.travel))
+}

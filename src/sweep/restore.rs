@@ -1,0 +1,377 @@
+//! Restoring the order near to far where the files give another.
+
+/// The order of a sweep, and what was done to the files' own.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Arrangement {
+    /// Places in the files' order, as they come near to far.
+    pub(super) sequence: Vec<usize>,
+    /// How the files ran, for the finding.
+    pub(super) how: Restored,
+}
+
+/// Why an order was changed, or can't be told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Restored {
+    /// The distances ran the other way.
+    ReversedByDistance,
+    /// The distances ran to and fro.
+    SortedByDistance,
+    /// The blur says that the first frame is at infinity.
+    ReversedByBlur,
+    /// Scale and blur ran to and fro; put in a row by likeness.
+    SortedByBlur,
+    /// As before, but scale does not tell the near side from the far one.
+    Doubtful,
+}
+
+/// Share of the pairs of frames that must run the wrong way before distances overrule files: stated distances are coarse.
+const WRONG_WAY: f64 = 0.5;
+/// Share above which they run to and fro.
+const TO_AND_FRO: f64 = 0.1;
+
+/// Order by stated focus distances, dioptres, which run in the files' order; `None` where that is right already, or where
+/// too few are known.
+#[must_use]
+pub(super) fn by_distance(dioptres: &[Option<f64>]) -> Option<Arrangement> {
+    let known: Vec<f64> = dioptres.iter().flatten().copied().collect();
+    if known.len() < 3 {
+        return None;
+    }
+    let (mut wrong, mut told) = (0_usize, 0_usize);
+    for (i, a) in known.iter().enumerate() {
+        for b in &known[i + 1..] {
+            let step = b - a;
+            // Frames whose stated distance is the same say nothing.
+            if step.abs() > 1e-9 {
+                told += 1;
+                wrong += usize::from(step > 0.0);
+            }
+        }
+    }
+    let share = wrong as f64 / told.max(1) as f64;
+    let mut sequence: Vec<usize> = (0..dioptres.len()).collect();
+    if share > 1.0 - TO_AND_FRO && share > WRONG_WAY {
+        sequence.reverse();
+        return Some(Arrangement {
+            sequence,
+            how: Restored::ReversedByDistance,
+        });
+    }
+    if share > TO_AND_FRO && known.len() == dioptres.len() {
+        let at = |i: usize| dioptres[i].unwrap_or_default();
+        sequence.sort_by(|&a, &b| at(b).total_cmp(&at(a)));
+        return Some(Arrangement {
+            sequence,
+            how: Restored::SortedByDistance,
+        });
+    }
+    None
+}
+
+/// What is measured of a frame and known to run smoothly through a sweep.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Look {
+    /// Separation, px.
+    pub(super) separation: f64,
+    /// Second moment of the targets over the square of the scale, px².
+    pub(super) variance: f64,
+}
+
+/// What is known of the set-up: which end has the wider blur.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Ends {
+    /// Blur at closest focus over blur at infinity, where closest focus and target distance are known: (D−u₀)/u₀.
+    pub(super) near_over_far: Option<f64>,
+}
+
+/// A blur changes its course once in a sweep, at the sharpest frame; this many times is noise and chance.
+const TURNS_ALLOWED: usize = 3;
+/// Steps of the blur below this share of its range say nothing about its course.
+const STEP_SHARE: f64 = 0.03;
+/// The files' way through (separation, blur) over the shortest way: a good sweep has 1, a shuffled one several.
+const DETOUR: f64 = 1.6;
+/// Blur at the first frame over blur at the last below which a sweep runs backwards, when nothing is known of the set-up:
+/// targets that near to closest focus are no set-up (our choice).
+const BACKWARDS: f64 = 0.4;
+
+/// Order by blur and scale of the measured frames, which run in the files' order; `None` where that is right already.
+#[must_use]
+pub(super) fn by_blur(looks: &[Look], ends: Ends) -> Option<Arrangement> {
+    let n = looks.len();
+    if n < 5 {
+        return None;
+    }
+    let places = normalised(looks);
+    let radius: Vec<f64> = places.iter().map(|place| place.1).collect();
+    let filed: Vec<usize> = (0..n).collect();
+    let mut path = filed.clone();
+    let mut how = None;
+    if turns(&radius) > TURNS_ALLOWED {
+        let shortest = shortest_path(&places);
+        if length(&places, &filed) > DETOUR * length(&places, &shortest) {
+            path = shortest;
+            how = Some(if sides_apart(&places, &path) {
+                Restored::SortedByBlur
+            } else {
+                Restored::Doubtful
+            });
+        }
+    }
+    let (first, last) = (radius[path[0]], radius[path[n - 1]]);
+    let ratio = first / last.max(1e-9);
+    let backwards = match ends.near_over_far {
+        // Known set-up: whichever way round is nearer to what it should be, on a log scale, if that is clear.
+        Some(expected) => {
+            let (as_is, turned) = ((ratio / expected).ln().abs(), (ratio * expected).ln().abs());
+            turned + 0.3 < as_is
+        }
+        None if how.is_some() => ratio < 1.0,
+        None => ratio < BACKWARDS && !always_blurred(&radius),
+    };
+    if backwards {
+        path.reverse();
+        how = how.or(Some(Restored::ReversedByBlur));
+    }
+    how.map(|how| Arrangement {
+        sequence: path,
+        how,
+    })
+}
+
+/// Separation and blur, each from 0 to 1 over the sweep; a separation that hardly changes is left out.
+fn normalised(looks: &[Look]) -> Vec<(f64, f64)> {
+    let least = looks
+        .iter()
+        .map(|l| l.variance)
+        .fold(f64::INFINITY, f64::min);
+    let blur = |l: &Look| (l.variance - least).max(0.0).sqrt();
+    let widest = looks.iter().map(blur).fold(1e-9, f64::max);
+    let low = looks
+        .iter()
+        .map(|l| l.separation)
+        .fold(f64::INFINITY, f64::min);
+    let high = looks.iter().map(|l| l.separation).fold(0.0, f64::max);
+    // Below a tenth of a pixel the change of separation is noise.
+    let range = (high - low).max(1.0);
+    looks
+        .iter()
+        .map(|l| ((l.separation - low) / range, blur(l) / widest))
+        .collect()
+}
+
+/// How often the blur changes its course.
+fn turns(radius: &[f64]) -> usize {
+    let mut courses: Vec<bool> = Vec::new();
+    let mut last = radius[0];
+    for &r in radius {
+        if (r - last).abs() > STEP_SHARE {
+            courses.push(r > last);
+            last = r;
+        }
+    }
+    courses.windows(2).filter(|pair| pair[0] != pair[1]).count()
+}
+
+/// Whether the sweep has no frame that is much sharper than its sharper end.
+fn always_blurred(radius: &[f64]) -> bool {
+    let ends = radius[0].min(radius[radius.len() - 1]);
+    ends < 0.1
+}
+
+/// Whether frames of like blur on both sides of the sharpest differ in separation, so that their side is certain.
+fn sides_apart(places: &[(f64, f64)], path: &[usize]) -> bool {
+    let sharpest = (0..path.len())
+        .min_by(|&a, &b| places[path[a]].1.total_cmp(&places[path[b]].1))
+        .unwrap_or(0);
+    let (near, far) = path.split_at(sharpest);
+    let mut gaps: Vec<f64> = near
+        .iter()
+        .filter_map(|&a| {
+            let twin = far.iter().min_by(|&&p, &&q| {
+                (places[p].1 - places[a].1)
+                    .abs()
+                    .total_cmp(&(places[q].1 - places[a].1).abs())
+            })?;
+            ((places[*twin].1 - places[a].1).abs() < 0.1)
+                .then(|| (places[*twin].0 - places[a].0).abs())
+        })
+        .collect();
+    gaps.sort_by(f64::total_cmp);
+    gaps.is_empty() || gaps[gaps.len() / 2] > 0.05
+}
+
+fn distance(a: (f64, f64), b: (f64, f64)) -> f64 {
+    (a.0 - b.0).hypot(a.1 - b.1)
+}
+
+fn length(places: &[(f64, f64)], path: &[usize]) -> f64 {
+    path.windows(2)
+        .map(|pair| distance(places[pair[0]], places[pair[1]]))
+        .sum()
+}
+
+/// A short way through all places that begins at the widest blur: nearest neighbour first, then stretches are turned and
+/// single places moved as long as that shortens it.
+fn shortest_path(places: &[(f64, f64)]) -> Vec<usize> {
+    let n = places.len();
+    let start = (0..n)
+        .max_by(|&a, &b| places[a].1.total_cmp(&places[b].1))
+        .unwrap_or(0);
+    let mut left: Vec<usize> = (0..n).filter(|&i| i != start).collect();
+    let mut path = vec![start];
+    while !left.is_empty() {
+        let here = places[path[path.len() - 1]];
+        let next = (0..left.len())
+            .min_by(|&a, &b| {
+                distance(places[left[a]], here).total_cmp(&distance(places[left[b]], here))
+            })
+            .unwrap_or(0);
+        path.push(left.remove(next));
+    }
+    // Each round shortens the way; far fewer are needed, the bound only keeps it finite.
+    for _ in 0..50 {
+        let before = length(places, &path);
+        turn_stretches(places, &mut path);
+        move_places(places, &mut path);
+        if length(places, &path) > before - 1e-9 {
+            break;
+        }
+    }
+    path
+}
+
+fn turn_stretches(places: &[(f64, f64)], path: &mut [usize]) {
+    let n = path.len();
+    for i in 1..n {
+        for j in i + 1..=n {
+            let (a, b) = (places[path[i - 1]], places[path[i]]);
+            let c = places[path[j - 1]];
+            let (old, new) = match path.get(j) {
+                Some(&d) => (
+                    distance(a, b) + distance(c, places[d]),
+                    distance(a, c) + distance(b, places[d]),
+                ),
+                None => (distance(a, b), distance(a, c)),
+            };
+            if new < old - 1e-12 {
+                path[i..j].reverse();
+            }
+        }
+    }
+}
+
+fn move_places(places: &[(f64, f64)], path: &mut Vec<usize>) {
+    let n = path.len();
+    for from in 1..n {
+        let whole = length(places, path);
+        let moved = path.remove(from);
+        let rest = length(places, path);
+        let mut best = (whole - 1e-12, from);
+        for to in 1..n {
+            let a = places[path[to - 1]];
+            let here = places[moved];
+            let added = match path.get(to) {
+                Some(&b) => distance(a, here) + distance(here, places[b]) - distance(a, places[b]),
+                None => distance(a, here),
+            };
+            if rest + added < best.0 {
+                best = (rest + added, to);
+            }
+        }
+        path.insert(best.1, moved);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A sweep from closest focus at 0.85 m to infinity, targets at 2 m: blur falls, rises; separation falls.
+    fn sweep(n: usize, breathing_px: f64) -> Vec<Look> {
+        (0..n)
+            .map(|i| {
+                let d = 1.18 * (1.0 - i as f64 / (n - 1) as f64);
+                let blur = 70.0 * (d - 0.5);
+                Look {
+                    separation: 1500.0 + breathing_px * d,
+                    variance: 240.0 + blur * blur / 16.0,
+                }
+            })
+            .collect()
+    }
+
+    /// Visits every place once when `step` shares no factor with `n`.
+    fn shuffle(n: usize, step: usize) -> Vec<usize> {
+        (0..n).map(|i| (i * step + 3) % n).collect()
+    }
+
+    #[test]
+    fn good_sweeps_are_left_alone() {
+        for (n, breathing) in [(8, 25.0), (36, 25.0), (36, 0.0), (36, -8.0), (120, 60.0)] {
+            assert_eq!(
+                by_blur(&sweep(n, breathing), Ends::default()),
+                None,
+                "{n} {breathing}"
+            );
+        }
+    }
+
+    #[test]
+    fn shuffled_sweeps_come_back_in_order() {
+        for (n, step) in [(12, 5), (24, 7), (37, 10)] {
+            let order = shuffle(n, step);
+            let good = sweep(n, 25.0);
+            let looks: Vec<Look> = order.iter().map(|&i| good[i]).collect();
+            let arranged = by_blur(&looks, Ends::default()).expect("shuffled");
+            assert_eq!(arranged.how, Restored::SortedByBlur);
+            let back: Vec<usize> = arranged.sequence.iter().map(|&at| order[at]).collect();
+            assert_eq!(back, (0..n).collect::<Vec<_>>(), "{n}");
+        }
+    }
+
+    #[test]
+    fn without_breathing_a_shuffle_stays_doubtful() {
+        let order = shuffle(24, 7);
+        let good = sweep(24, 0.0);
+        let looks: Vec<Look> = order.iter().map(|&i| good[i]).collect();
+        assert_eq!(
+            by_blur(&looks, Ends::default()).map(|a| a.how),
+            Some(Restored::Doubtful)
+        );
+    }
+
+    #[test]
+    fn backwards_by_blur_when_the_set_up_says_so() {
+        let mut looks = sweep(36, 25.0);
+        looks.reverse();
+        let known = Ends {
+            near_over_far: Some(1.15 / 0.85),
+        };
+        assert_eq!(
+            by_blur(&looks, known).map(|a| a.how),
+            Some(Restored::ReversedByBlur)
+        );
+        looks.reverse();
+        assert_eq!(by_blur(&looks, known), None);
+    }
+
+    #[test]
+    fn distances_restore_what_they_contradict() {
+        let near_to_far = [Some(2.0), Some(1.5), None, Some(1.5), Some(0.5), Some(0.0)];
+        assert_eq!(by_distance(&near_to_far), None);
+        let mut backwards = near_to_far;
+        backwards.reverse();
+        assert_eq!(
+            by_distance(&backwards).map(|a| a.how),
+            Some(Restored::ReversedByDistance)
+        );
+        let mixed = [Some(0.5), Some(2.0), Some(0.0), Some(1.0)];
+        assert_eq!(
+            by_distance(&mixed),
+            Some(Arrangement {
+                sequence: vec![1, 3, 0, 2],
+                how: Restored::SortedByDistance
+            })
+        );
+    }
+}

@@ -1,0 +1,114 @@
+//! Reference, shifts, curve, worst shift and their uncertainty.
+
+use super::budget::{self, Differences, Noise, Setting};
+use super::distance::blur::BlurCourse;
+use super::smooth::Smooth;
+use super::{CurvePoint, FrameResult, ShiftCurve, Summary, vignette};
+use crate::units::Measured;
+
+/// Least uncertainty of a separation that is believed, px: interpolation and compression leave as much in the best case.
+const LEAST_U_PX: f64 = 0.002;
+
+/// What the verdict is made with, beside the frames.
+pub(super) struct Grounds<'a> {
+    /// How the blur runs, where it could be told.
+    pub(super) course: Option<&'a BlurCourse>,
+    /// The blur is cut by the barrel.
+    pub(super) vignetted: bool,
+    /// What the systematic bounds need.
+    pub(super) setting: Setting,
+}
+
+/// Works out shift, curve and worst shift; fills `shift_pct` of the frames. `None` where no frame was measured.
+pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Option<Summary> {
+    let reference = frames
+        .iter()
+        .rposition(|frame| frame.separation_px.is_some())?;
+    let measured: Vec<(usize, Measured)> = frames
+        .iter()
+        .enumerate()
+        .filter_map(|(place, frame)| Some((place, frame.separation_px?)))
+        .collect();
+    let points: Vec<(f64, f64, f64)> = measured
+        .iter()
+        .map(|(place, s)| (*place as f64, s.value, s.std_error.max(LEAST_U_PX)))
+        .collect();
+    let last = measured.len() - 1;
+    let smooth = Smooth::through(&points);
+    let reference_px = smooth
+        .as_ref()
+        .map_or(points[last].1, |smooth| smooth.fitted[last]);
+
+    let mut differences = budget::differences(frames, reference);
+    if let (true, Some(course)) = (grounds.vignetted, grounds.course) {
+        let cut = vignette::u_pct(course, reference_px, frames.len());
+        for (difference, u) in differences.iter_mut().zip(cut) {
+            difference.vignetting = u;
+        }
+    }
+
+    let mut curve = Vec::with_capacity(measured.len());
+    let mut worst = (0.0, reference);
+    for (k, (place, separation)) in measured.iter().enumerate() {
+        let ratio = separation.value / reference_px;
+        let (curved, u_raw, u_curve) = match &smooth {
+            Some(smooth) => (
+                smooth.fitted[k] / reference_px,
+                smooth.u_of_raw_difference(k, ratio, last),
+                smooth.u_of_difference(k, ratio, last),
+            ),
+            None => {
+                let u = points[k].2.hypot(ratio * points[last].2);
+                (ratio, u, u)
+            }
+        };
+        let beside = differences[*place].u();
+        let percent = |ratio: f64, u_px: f64| {
+            Measured::new(
+                100.0 * (ratio - 1.0),
+                (100.0 * u_px / reference_px).hypot(beside),
+            )
+        };
+        let frame = &mut frames[*place];
+        frame.shift_pct = Some(percent(ratio, u_raw));
+        let on_curve = percent(curved, u_curve);
+        // The frame is chosen by the curve, so that no frame wins by its noise alone.
+        if on_curve.value.abs() > worst.0 {
+            worst = (on_curve.value.abs(), *place);
+        }
+        curve.push(CurvePoint {
+            travel: frame.travel,
+            dioptres: frame.focus_dioptres,
+            shift_pct: on_curve,
+        });
+    }
+    let worst = worst.1;
+    let worst_shift_pct = frames[worst].shift_pct?;
+    let k = measured.iter().position(|(place, _)| *place == worst)?;
+    let per_px = 100.0 / reference_px;
+    let noise = Noise {
+        frame: points[k].2 * per_px,
+        reference: smooth
+            .as_ref()
+            .map_or(points[last].2, |s| s.u(last) / s.noise_factor.max(1e-9))
+            * per_px,
+        total: (worst_shift_pct.std_error.powi(2) - differences[worst].u().powi(2))
+            .max(0.0)
+            .sqrt(),
+    };
+    Some(Summary {
+        reference,
+        worst,
+        worst_shift_pct,
+        relative_to_farthest: false,
+        curve: ShiftCurve::new(curve),
+        budget: budget::of(
+            noise,
+            differences
+                .get(worst)
+                .copied()
+                .unwrap_or(Differences::default()),
+            grounds.setting,
+        ),
+    })
+}

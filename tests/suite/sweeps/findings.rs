@@ -1,0 +1,234 @@
+//! Every finding raised by a sweep that deserves it, and none by sweeps that don't.
+
+use breathmark::simulate::{Breathing, Bump, Scene, SweepScript, ZoomSlip};
+use breathmark::sweep::{Code, SweepSettings};
+use breathmark::units::{FocusDistance, Metres, Millimetres};
+
+use super::rig::{Files, codes, message, set_up, small};
+
+#[test]
+fn good_sweeps_raise_nothing() {
+    let mut wide = small(24.0, -2.5);
+    wide.closest_focus_m = 0.24;
+    let mut pupil = small(85.0, 1.2);
+    pupil.lens.pupil.blades = Some(7);
+    let mut still = small(50.0, 0.0);
+    still.lens.f_number = 4.0;
+    let mut thin = small(50.0, 0.0);
+    thin.lens.breathing = Breathing::ThinLens;
+    let mut long = small(135.0, 4.3);
+    long.scene.target_distance_m = 3.0;
+    let mut tilted = small(85.0, 2.0);
+    tilted.picture.roll_deg = 1.5;
+    let mut coarse = small(85.0, 2.0);
+    coarse.picture.jpeg_quality = 75;
+    coarse.frames = 30;
+    for script in [wide, pupil, still, thin, long, tilted, coarse] {
+        let files = Files::of(&script);
+        for settings in [SweepSettings::default(), set_up(&script)] {
+            let measured = files.measure(&settings);
+            assert_eq!(
+                codes(&measured),
+                [],
+                "{}: {:?}",
+                script.lens.model,
+                measured.findings
+            );
+        }
+    }
+}
+
+fn measured(change: impl Fn(&mut SweepScript)) -> breathmark::sweep::SweepMeasurement {
+    let mut script = small(85.0, 2.0);
+    change(&mut script);
+    Files::of(&script).measure(&SweepSettings::default())
+}
+
+#[test]
+fn targets_not_found() {
+    let dark = measured(|s| s.scene.targets.clear());
+    assert_eq!(codes(&dark), [("targets_not_found", "stop")]);
+    assert!(dark.summary.is_none());
+    assert!(message(&dark, Code::TargetsNotFound).contains("0 of 13"));
+    let single = measured(|s| {
+        s.scene.targets.pop();
+    });
+    assert!(message(&single, Code::TargetsNotFound).contains("only one target"));
+}
+
+#[test]
+fn too_few_frames() {
+    for (frames, severity) in [(1, "stop"), (4, "stop"), (5, "warning"), (11, "warning")] {
+        let few = measured(|s| s.frames = frames);
+        assert!(
+            codes(&few).contains(&("too_few_frames", severity)),
+            "{frames}: {:?}",
+            codes(&few)
+        );
+        message(&few, Code::TooFewFrames);
+        assert_eq!(few.summary.is_none(), severity == "stop");
+    }
+}
+
+#[test]
+fn mixed_lenses_and_changed_focal_length() {
+    let script = small(85.0, 2.0);
+    let mut files = Files::of(&script);
+    files.infos[5].lens = Some("Tindra Still 90 mm".to_owned());
+    files.infos[6].focal_length = Millimetres::new(88.0).ok();
+    let measured = files.measure(&SweepSettings::default());
+    assert!(message(&measured, Code::MixedLenses).contains("Tindra Still 90 mm"));
+    assert!(measured.summary.is_none());
+    assert!(message(&measured, Code::FocalLengthChanged).contains("88"));
+}
+
+/// The files say nothing of it, the pictures do.
+#[test]
+fn a_slipped_zoom_ring() {
+    let slipped = measured(|s| {
+        s.frames = 24;
+        s.picture.zoom_slip = Some(ZoomSlip {
+            frame: 12,
+            factor: 1.004,
+        });
+    });
+    let said = message(&slipped, Code::FocalLengthChanged);
+    assert!(said.contains("+0.40 %"), "{said}");
+}
+
+#[test]
+fn reference_not_at_infinity() {
+    let short = measured(|s| s.last = FocusDistance::At(Metres::new(5.0).expect("in range")));
+    assert!(message(&short, Code::ReferenceNotAtInfinity).contains("5.00 m"));
+    let script = small(85.0, 2.0);
+    let told = SweepSettings {
+        last_not_at_infinity: true,
+        ..SweepSettings::default()
+    };
+    message(
+        &Files::of(&script).measure(&told),
+        Code::ReferenceNotAtInfinity,
+    );
+}
+
+#[test]
+fn target_clipped() {
+    let cut = measured(|s| {
+        s.lens.f_number = 2.0;
+        s.scene.targets[0].x_px = 24.0;
+    });
+    message(&cut, Code::TargetClipped);
+    assert!(cut.measured_count() < 13);
+}
+
+#[test]
+fn saturated_and_faint() {
+    let burnt = measured(|s| s.scene.exposure = 4.0);
+    message(&burnt, Code::TargetSaturated);
+    let faint = measured(|s| {
+        s.scene.exposure = 0.02;
+        s.picture.noise.read = 0.004;
+    });
+    message(&faint, Code::TargetsTooFaint);
+}
+
+#[test]
+fn camera_moved() {
+    let bumped = measured(|s| {
+        s.picture.bump = Some(Bump {
+            frame: 6,
+            x_px: 3.0,
+            y_px: 1.0,
+            roll_deg: 0.0,
+        });
+    });
+    assert!(message(&bumped, Code::CameraMoved).contains("3.2 px"));
+    let turned = measured(|s| {
+        s.picture.bump = Some(Bump {
+            frame: 6,
+            x_px: 0.0,
+            y_px: 0.0,
+            roll_deg: 0.2,
+        });
+    });
+    assert!(message(&turned, Code::CameraMoved).contains("0.20°"));
+    let swaying = measured(|s| s.picture.sway_px = 1.5);
+    message(&swaying, Code::CameraMoved);
+    let sagging = measured(|s| s.picture.drift_px = (0.1, 0.6));
+    assert!(message(&sagging, Code::CameraMoved).contains("creeps"));
+}
+
+#[test]
+fn frame_missing() {
+    let script = small(85.0, 2.0);
+    let mut files = Files::of(&script);
+    for lost in [7, 6] {
+        files.infos.remove(lost);
+        files.bytes.remove(lost);
+    }
+    let measured = files.measure(&SweepSettings::default());
+    assert!(message(&measured, Code::FrameMissing).contains("2 frames"));
+}
+
+#[test]
+fn distances_that_disagree() {
+    let script = small(85.0, 2.0);
+    let files = Files::of(&script);
+    let mut wrong_target = set_up(&script);
+    wrong_target.target_distance = Metres::new(1.2).ok();
+    message(&files.measure(&wrong_target), Code::DistanceDisagrees);
+    let mut wrong_closest = set_up(&script);
+    wrong_closest.closest_focus = Metres::new(0.6).ok();
+    message(&files.measure(&wrong_closest), Code::DistanceDisagrees);
+}
+
+#[test]
+fn uneven_exposure() {
+    let flickering = measured(|s| s.picture.flicker = 0.15);
+    message(&flickering, Code::UnevenExposure);
+}
+
+#[test]
+fn targets_close_together() {
+    let close = measured(|s| {
+        s.scene.targets[0].x_px = 240.0;
+        s.scene.targets[1].x_px = 400.0;
+    });
+    assert!(message(&close, Code::TargetsTooCloseTogether).contains("160 px"));
+}
+
+#[test]
+fn cut_blur() {
+    let cut = measured(|s| {
+        s.scene = Scene::two_targets(960, 640);
+        s.lens.f_number = 2.8;
+        s.lens.pupil.vignetting = 0.5;
+        s.lens.pupil.barrel = 1.2;
+    });
+    message(&cut, Code::BlurVignetted);
+    // Up to a percentage point wide open: the uncertainty has to own up to it.
+    let summary = cut.summary.expect("a result");
+    assert!(summary.worst_shift_pct.std_error > 0.2);
+}
+
+#[test]
+fn distance_unknown_and_doubtful_order() {
+    let mut script = small(85.0, 0.0);
+    script.frames = 19;
+    script.capture.write_metadata = false;
+    script.capture.shuffled_names = true;
+    let measured = Files::of(&script).measure(&SweepSettings::default());
+    message(&measured, Code::DistanceUnknown);
+    assert!(message(&measured, Code::OrderUncertain).contains("look alike"));
+}
+
+/// Every code can be raised: the tests of this file name each of them.
+#[test]
+fn no_code_is_without_a_test() {
+    let tested = include_str!("findings.rs");
+    let others = include_str!("../sweeps.rs");
+    for code in Code::ALL {
+        let name = format!("Code::{code:?}");
+        assert!(tested.contains(&name) || others.contains(&name), "{name}");
+    }
+}
