@@ -11,10 +11,11 @@ use utoipa::{OpenApi, ToSchema};
 
 use super::compare::{CompareDocument, CompareQuestion, compare};
 use super::curves::{CurveDocument, CurvesDocument};
-use super::documents::{FocalDocument, LICENCE, LensDocument, LensHead};
+use super::documents::{FocalDocument, LICENCE, LensHead};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
 use super::ranking::{RankingDocument, RankingQuestion, rank};
+use super::record::LensDocument;
 use super::{answer, documents};
 use crate::app::App;
 use crate::report::SweepDocument;

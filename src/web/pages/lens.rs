@@ -31,6 +31,13 @@ impl Group {
         conditions_words(self.conditions)
     }
 
+    /// Whether one of the curves can stand against distance.
+    fn has_distances(&self) -> bool {
+        self.results
+            .iter()
+            .any(|focal| focal.result.curve.range_dioptres().is_some())
+    }
+
     fn axis_word(&self) -> &'static str {
         match self.axis {
             Axis::Distance => "distance",
