@@ -64,7 +64,7 @@ impl Originals {
 
     /// Keeps the bytes: written to `tmp/`, hashed, fsynced, renamed to `originals/ab/cd/<sha256>`, the folders fsynced.
     /// The same bytes again change nothing, unless the file on disk is damaged: then it is mended. When it fails, nothing
-    /// is left behind.
+    /// is left in `tmp/`.
     ///
     /// # Errors
     /// `Empty` for none, `TooManyBytes` for more than `max_bytes`, `Io` when they can't be read or written.
@@ -100,14 +100,15 @@ impl Originals {
             sha256: hex::encode(hasher.finalize()),
             bytes: count,
         };
-        if self.read(&stored.sha256).is_ok() {
-            return Ok(stored);
-        }
-        file.as_file().sync_all()?;
         let folder = self.folder_of(&stored.sha256);
+        if self.read(&stored.sha256).is_err() {
+            file.as_file().sync_all()?;
+            self.make_durable(&folder)?;
+            file.persist(folder.join(&stored.sha256))
+                .map_err(|error| error.error)?;
+        }
+        // Also for bytes that were there already: whoever brought them may not have come this far.
         self.make_durable(&folder)?;
-        file.persist(folder.join(&stored.sha256))
-            .map_err(|error| error.error)?;
         sync_folder(&folder)?;
         Ok(stored)
     }

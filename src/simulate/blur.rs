@@ -25,6 +25,9 @@ pub(super) struct Piece {
 /// Pieces are not drawn larger than this a side, px; an absurd script gets a dark picture instead of no memory.
 const LARGEST_PIECE_PX: f64 = 8192.0;
 
+/// Nor farther out than this, px.
+const FARTHEST_PX: f64 = 1e6;
+
 impl Piece {
     /// The light of equally bright rectangles under a blur disc and a Gaussian softness, for pixels of side 1.
     pub(super) fn of_rectangles(
@@ -42,11 +45,12 @@ impl Piece {
         let width = (fold(|r| r.right, f64::max) + margin).ceil() - left + 1.0;
         let height = (fold(|r| r.bottom, f64::max) + margin).ceil() - top + 1.0;
         let sane = |side: f64| side.is_finite() && side <= LARGEST_PIECE_PX;
-        let (width, height) = if sane(width) && sane(height) && sane(left.abs().min(top.abs())) {
-            (width as usize, height as usize)
-        } else {
-            (0, 0)
-        };
+        let (width, height) =
+            if sane(width) && sane(height) && left.abs().max(top.abs()) < FARTHEST_PX {
+                (width as usize, height as usize)
+            } else {
+                (0, 0)
+            };
         let mut piece = Self {
             left: left as i64,
             top: top as i64,
