@@ -11,6 +11,7 @@ use zune_jpeg::JpegDecoder;
 
 use super::format::{self, Format};
 use super::metadata;
+use super::quantization;
 use super::{IntakeError, Limits};
 use crate::measure::{Plane, Samples};
 
@@ -42,7 +43,12 @@ pub fn decode_plane(bytes: &[u8], limits: &Limits) -> Result<Plane, IntakeError>
                 (w, h, Samples::Sixteen(codes))
             }
         };
-        Plane::new(width as u32, height as u32, samples).map_err(damaged)
+        let plane = Plane::new(width as u32, height as u32, samples).map_err(damaged)?;
+        let step = matches!(format, Format::Jpeg).then(|| quantization::rounding_step(bytes));
+        Ok(match step.flatten() {
+            Some(step) => plane.with_rounding_step(step),
+            None => plane,
+        })
     })
 }
 

@@ -10,6 +10,7 @@ mod metadata;
 mod names;
 mod orientation;
 mod originals;
+mod quantization;
 mod xmp;
 
 pub use archive::for_each_in_zip;

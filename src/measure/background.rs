@@ -10,6 +10,21 @@ pub(super) struct Surface {
     pub(super) noise: f64,
 }
 
+/// A plane: level at the picture's origin, change per pixel along x and y.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Tilt {
+    level: f64,
+    x: f64,
+    y: f64,
+}
+
+impl Tilt {
+    /// Value at a place.
+    pub(super) fn at(&self, x: f64, y: f64) -> f64 {
+        self.level + self.x * x + self.y * y
+    }
+}
+
 /// Rounds of clipping; the set of samples kept is stable after three or four.
 const ROUNDS: usize = 6;
 /// Median absolute deviation to standard deviation of a normal distribution.
@@ -51,6 +66,16 @@ impl Surface {
             surface.noise = surface.spread(&kept);
         }
         surface
+    }
+
+    /// The surface's plane in picture coordinates, for pixel loops: level at the origin and change per pixel.
+    pub(super) fn tilt(&self) -> Tilt {
+        let (x, y) = (self.terms[1] / self.scale, self.terms[2] / self.scale);
+        Tilt {
+            level: self.terms[0] - x * self.middle.0 - y * self.middle.1,
+            x,
+            y,
+        }
     }
 
     /// Value at a place.

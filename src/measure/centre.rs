@@ -55,6 +55,11 @@ const RIM_PART: f64 = 0.1;
 /// From simulation of squares up to three stops over.
 const BURNT_EDGE_PX: f64 = 0.05;
 
+/// Skewness above which the light is called lopsided, if it is as many times its standard uncertainty.
+const LEAN: f64 = 0.1;
+/// See `LEAN`.
+const LEAN_SIGMA: f64 = 5.0;
+
 /// Where a target is, roughly, and how far its light reaches.
 struct Located {
     centre: (f64, f64),
@@ -323,7 +328,8 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
     let centre = (m.x, m.y);
     let noise = Noise::of(patch, centre, &seen.profile, ring, plane.rounding_step());
     let variance = (m.xx + m.yy) / 2.0;
-    let (mut flux_var, mut x_var, mut y_var, mut width_var) = (0.0, 0.0, 0.0, 0.0);
+    let (mut flux_var, mut x_var, mut y_var, mut width_var, mut lean_var) =
+        (0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut pixels, mut lever, mut width_lever) = (0.0, 0.0, 0.0);
     let (mut burnt_flux, mut burnt_pixels, mut rim_pixels) = (0.0, 0.0, 0.0);
     for_pixels(patch, centre, seen.radius, |index, dx, dy| {
@@ -335,6 +341,7 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         x_var += dx * dx * var;
         y_var += dy * dy * var;
         width_var += spread * spread * var;
+        lean_var += (dx * dx * dx - 3.0 * m.xx * dx).powi(2) * var;
         pixels += 1.0;
         lever += dx * dx;
         width_lever += spread;
@@ -353,6 +360,7 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
     if snr < LEAST_SNR {
         return Err(Unmeasurable::TooFaint);
     }
+    let skewness = m.xxx / m.xx.max(1e-6).powf(1.5);
     let error = |var: f64| var.sqrt() / m.flux;
     let burnt = burnt_flux > BURNT_PART * m.flux;
     let mut edge = EDGE_ROUNDING_PX.powi(2) * plane.rounding_step();
@@ -391,6 +399,9 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
     if snr < FAINT_SNR {
         flags.push(Flag::Faint);
     }
+    if skewness.abs() > LEAN.max(LEAN_SIGMA * error(lean_var) / m.xx.max(1e-6).powf(1.5)) {
+        flags.push(Flag::Vignetted);
+    }
     if seen.foreign > CROWDED_PART * m.flux {
         flags.push(Flag::Crowded);
     }
@@ -400,7 +411,8 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         variance_px2: Measured::new(variance, error(width_var)),
         flux: m.flux,
         peak: seen.profile.peak,
-        skewness: m.xxx / m.xx.max(1e-6).powf(1.5),
+        skewness,
+        elongation: (m.xx - m.yy) / (m.xx.abs() + m.yy.abs()).max(1e-6),
         window_change_px: wider,
         tone_change_px: toned,
         window: inside(patch.window, centre, seen.radius),

@@ -132,6 +132,7 @@ impl Profile {
                     .copied()
                     .unwrap_or(0.0),
             );
+            low.push(lit.get(lit.len().saturating_sub(2)).copied().unwrap_or(0.0));
         }
         let inner = &high[..(rings / 2).max(1)];
         let peak = inner.iter().copied().fold(0.0, f64::max);

@@ -6,7 +6,7 @@
 //! independent, and more where neighbours share their error, as they do after JPEG. That effective variance is what
 //! the uncertainty of a centre needs, not the variance of single pixels.
 
-use super::background::{Surface, median};
+use super::background::{Surface, Tilt, median};
 use super::luminance::{Patch, slope_at};
 
 /// Largest cell: a JPEG block.
@@ -100,7 +100,7 @@ fn least_scatter(cells: &Cells) -> f64 {
 /// The background's plane and its noise.
 pub(super) struct Ring {
     /// Level and slope.
-    pub(super) plane: Surface,
+    pub(super) plane: Tilt,
     /// Effective variance of one pixel in sums, light².
     pub(super) pixel_variance: f64,
     /// Variance of the plane's slope along each axis, (light/px)².
@@ -145,7 +145,7 @@ impl Ring {
             .sum();
         let effective = pixel_variance / cells.pixels;
         Some(Self {
-            plane,
+            plane: plane.tilt(),
             pixel_variance,
             slope_variance: effective / lever.max(1.0),
             level_variance: effective / count.max(1.0),

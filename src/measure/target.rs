@@ -31,6 +31,9 @@ pub struct Target {
     pub peak: f64,
     /// Asymmetry of the light along the line through both targets: third central moment over variance^1.5, no unit.
     pub skewness: f64,
+    /// How much wider the light is along x than along y: (variance along x − variance along y) / (their sum), no unit.
+    /// A regular pupil of three or more blades adds none; a cat's eye at the frame's side makes it fall with defocus.
+    pub elongation: f64,
     /// Change of the centre's x between two plausible windows, px: the background's part of the uncertainty.
     pub window_change_px: f64,
     /// Change of the centre's x between two plausible tone curves, px.

@@ -186,6 +186,7 @@ mod tests {
             flux: 2000.0,
             peak: 0.8,
             skewness: 0.0,
+            elongation: 0.0,
             window_change_px: 0.0,
             tone_change_px: 0.0,
             window: Window {

@@ -158,6 +158,7 @@ struct TargetDoc {
     flux: Number,
     peak: Number,
     skewness: Number,
+    elongation: Number,
     window_change_px: Number,
     tone_change_px: Number,
     /// Left, top, right, bottom.
@@ -175,6 +176,7 @@ impl TargetDoc {
             flux,
             peak,
             skewness,
+            elongation,
             window_change_px,
             tone_change_px,
             window,
@@ -187,6 +189,7 @@ impl TargetDoc {
             flux: Number(*flux),
             peak: Number(*peak),
             skewness: Number(*skewness),
+            elongation: Number(*elongation),
             window_change_px: Number(*window_change_px),
             tone_change_px: Number(*tone_change_px),
             window: (window.left, window.top, window.right, window.bottom),
@@ -203,6 +206,7 @@ impl TargetDoc {
             flux: self.flux.0,
             peak: self.peak.0,
             skewness: self.skewness.0,
+            elongation: self.elongation.0,
             window_change_px: self.window_change_px.0,
             tone_change_px: self.tone_change_px.0,
             window: Window {

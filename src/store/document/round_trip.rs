@@ -91,7 +91,7 @@ fn frame_info() -> impl Strategy<Value = FrameInfo> {
 fn target() -> impl Strategy<Value = Target> {
     (
         (value(), value(), value()),
-        (number(), number(), number(), number(), number()),
+        (number(), number(), number(), number(), number(), number()),
         any::<(u32, u32, u32, u32)>(),
         vec(select(&Flag::ALL[..]), 0..3),
     )
@@ -102,8 +102,9 @@ fn target() -> impl Strategy<Value = Target> {
             flux: light.0,
             peak: light.1,
             skewness: light.2,
-            window_change_px: light.3,
-            tone_change_px: light.4,
+            elongation: light.3,
+            window_change_px: light.4,
+            tone_change_px: light.5,
             window: Window {
                 left,
                 top,

@@ -216,6 +216,28 @@ fn lopsided_blurs_lean_and_mirrored_ones_lean_back() {
     assert!(right < -0.05, "{left} {right}");
 }
 
+/// A cat's eye is a lens shape: it leans nowhere, but is narrower along the cut, the more the wider the blur.
+#[test]
+fn a_cats_eye_is_narrow_along_its_cut() {
+    let elongation = |blur: f64, cut: f64| {
+        let plane = Scene::new(300, 300, 0.001, (0.0, 0.0))
+            .add(
+                (150.0, 150.0),
+                &[Patch::square(24.0, 0.8)],
+                &Pupil::CatsEye(blur, cut * blur),
+                0.7,
+            )
+            .noisy(0.0003, 1e-5, 8)
+            .eight_bit();
+        target_near(&plane, (150.0, 150.0), 300.0)
+            .expect("a target")
+            .elongation
+    };
+    assert!(elongation(100.0, 0.0).abs() < 0.005);
+    let (little, much) = (elongation(24.0, 0.25), elongation(100.0, 0.25));
+    assert!(much < -0.1 && much < 2.0 * little, "{little} {much}");
+}
+
 #[test]
 fn nothing_there_is_said_plainly() {
     let black = Plane::new(320, 200, Samples::Eight(vec![3; 64_000])).expect("right count");
@@ -305,7 +327,7 @@ proptest! {
         for target in all {
             let numbers = [
                 target.x_px.value, target.y_px.value, target.variance_px2.value, target.x_px.std_error,
-                target.y_px.std_error, target.variance_px2.std_error, target.flux, target.peak, target.skewness,
+                target.y_px.std_error, target.variance_px2.std_error, target.flux, target.peak, target.skewness, target.elongation,
                 target.window_change_px, target.tone_change_px,
             ];
             prop_assert!(numbers.iter().all(|n| n.is_finite()), "{target:?}");

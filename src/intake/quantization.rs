@@ -1,0 +1,89 @@
+//! How coarsely a JPEG file rounds smooth light: part of a measurement's uncertainty.
+
+/// Markers of frames with quantized coefficients: baseline, extended and progressive (ITU-T T.81, table B.1).
+const FRAME_MARKERS: std::ops::RangeInclusive<u8> = 0xC0..=0xC2;
+/// The mean and the five lowest frequencies, in the zigzag order of the file.
+const LOWEST: usize = 6;
+
+/// Root mean square of the quantization steps of a JPEG file's luma for the mean and the lowest frequencies, in codes:
+/// the table that the first component names (ITU-T T.81, B.2.2 and B.2.4.1). `None` where the file has no such table.
+pub(super) fn rounding_step(bytes: &[u8]) -> Option<f64> {
+    let mut tables: [Option<f64>; 4] = [None; 4];
+    let mut named = None;
+    let mut at = 2;
+    loop {
+        let (&[0xFF, marker], rest) = bytes.get(at..)?.split_first_chunk()? else {
+            return None;
+        };
+        let (length, _) = rest.split_first_chunk()?;
+        let length = usize::from(u16::from_be_bytes(*length));
+        let segment = rest.get(2..length)?;
+        if marker == 0xDB {
+            read_tables(segment, &mut tables);
+        } else if FRAME_MARKERS.contains(&marker) {
+            // Precision, height, width, components; then of the first: name, sampling, table.
+            named = Some(usize::from(*segment.get(8)?));
+        }
+        // Frame header and tables come in either order.
+        if let Some(step) = named.and_then(|table| *tables.get(table)?) {
+            return Some(step);
+        }
+        at += 2 + length;
+    }
+}
+
+fn read_tables(mut segment: &[u8], tables: &mut [Option<f64>; 4]) {
+    while let Some((&kind, rest)) = segment.split_first() {
+        let wide = kind >> 4 != 0;
+        let size = if wide { 128 } else { 64 };
+        let Some(steps) = rest.get(..size) else {
+            return;
+        };
+        let step = |k: usize| {
+            if wide {
+                f64::from(u16::from_be_bytes([steps[2 * k], steps[2 * k + 1]]))
+            } else {
+                f64::from(steps[k])
+            }
+        };
+        if let Some(table) = tables.get_mut(usize::from(kind & 15)) {
+            let squares: f64 = (0..LOWEST).map(|k| step(k).powi(2)).sum();
+            *table = Some((squares / LOWEST as f64).sqrt());
+        }
+        segment = &rest[size..];
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Quality 50 is the table of ITU-T T.81, annex K itself: 16, 11, 12, 14, 12, 10 first.
+    #[test]
+    fn the_step_is_that_of_the_lowest_frequencies() {
+        let mut file = Vec::new();
+        jpeg_encoder::Encoder::new(&mut file, 50)
+            .encode(&[90; 64], 8, 8, jpeg_encoder::ColorType::Luma)
+            .expect("a small picture");
+        let squares: f64 = [16.0, 11.0, 12.0, 14.0, 12.0, 10.0_f64]
+            .iter()
+            .map(|q| q * q)
+            .sum();
+        let step = rounding_step(&file).expect("a table");
+        assert!((step - (squares / 6.0).sqrt()).abs() < 1e-9, "{step}");
+    }
+
+    #[test]
+    fn files_that_break_off_have_no_step() {
+        let mut file = Vec::new();
+        jpeg_encoder::Encoder::new(&mut file, 90)
+            .encode(&[90; 64], 8, 8, jpeg_encoder::ColorType::Luma)
+            .expect("a small picture");
+        let whole = (0..file.len())
+            .find(|&end| rounding_step(&file[..end]).is_some())
+            .expect("somewhere");
+        assert!(whole > 64, "not before the table is over");
+        assert_eq!(rounding_step(b"\xFF\xD8\xFF"), None);
+        assert_eq!(rounding_step(&[]), None);
+    }
+}
