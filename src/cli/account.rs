@@ -41,7 +41,7 @@ impl Account {
             bail!("a name has 1 to 64 characters; give another one");
         }
         let password = read_password()?;
-        password::check(&name, &password)?;
+        password::check(&password, &name)?;
         let hash = password::hash(&password)?;
         super::serve::runtime()?.block_on(async {
             let store = Store::open(&add.folder.database()?).await?;

@@ -7,14 +7,16 @@
 //! What went wrong inside is logged once, with the request's id; the answer only has a fixed phrase and that id.
 
 use axum::Json;
-use axum::extract::Request;
+use axum::extract::{Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Serialize;
 
 use super::observe::RequestId;
-use crate::app::ReceiveError;
+use super::pages::{PageFrame, Section};
+use super::session::Viewer;
+use crate::app::{App, ReceiveError};
 use crate::charts::ChartError;
 use crate::intake::IntakeError;
 use crate::store::StoreError;
@@ -302,7 +304,7 @@ struct ProblemDocument<'a> {
 #[derive(askama::Template)]
 #[template(path = "error.html")]
 struct ErrorPage<'a> {
-    title: &'a str,
+    page: PageFrame,
     status: u16,
     detail: &'a str,
     fields: &'a [FieldError],
@@ -321,7 +323,7 @@ fn wants_page(path: &str, headers: &HeaderMap) -> bool {
 }
 
 /// The layer that writes the body of every error.
-pub(super) async fn render(request: Request, next: Next) -> Response {
+pub(super) async fn render(State(app): State<App>, request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
     let query = request.uri().query().map(str::to_owned);
     let safe = matches!(*request.method(), Method::GET | Method::HEAD);
@@ -330,6 +332,7 @@ pub(super) async fn render(request: Request, next: Next) -> Response {
         .extensions()
         .get::<RequestId>()
         .map_or_else(String::new, |id| id.0.clone());
+    let headers = request.headers().clone();
     let mut response = next.run(request).await;
     let status = response.status();
     if !status.is_client_error() && !status.is_server_error() {
@@ -344,8 +347,10 @@ pub(super) async fn render(request: Request, next: Next) -> Response {
         return Redirect::to(&sign_in_address(&path, query.as_deref())).into_response();
     }
     let mut answer = if page {
+        // Who is looking only changes the head of the page; where it can't be found out, nobody is.
+        let viewer = Viewer::of_request(&app, &headers).await.unwrap_or_default();
         let rendered = askama::Template::render(&ErrorPage {
-            title: problem.title,
+            page: PageFrame::new(problem.title, Section::Elsewhere, &viewer),
             status: status.as_u16(),
             detail: &problem.detail,
             fields: &problem.fields,

@@ -34,7 +34,7 @@ pub fn router(app: App) -> Router {
         .merge(arrivals())
         .layer(origin::same_origin_only(&public_url))
         .layer(CatchPanicLayer::custom(panicked))
-        .layer(middleware::from_fn(errors::render))
+        .layer(middleware::from_fn_with_state(app.clone(), errors::render))
         .layer(CompressionLayer::new())
         .layer(middleware::from_fn_with_state(
             app.clone(),

@@ -44,6 +44,41 @@ impl Viewer {
         }
     }
 
+    /// Who sends a request with these headers. A session that is over is nobody; a token that is over is an error.
+    pub(super) async fn of_request(app: &App, headers: &HeaderMap) -> Result<Self, WebError> {
+        if let Some(secret) = bearer(headers) {
+            return by_token(app, secret).await.map(Self::of_owned);
+        }
+        let jar = CookieJar::from_headers(headers);
+        let Some(secret) = Cookies::of(&app.config).ok().and_then(|cookies| {
+            jar.get(cookies.name())
+                .map(|cookie| cookie.value().to_owned())
+        }) else {
+            return Ok(Self::default());
+        };
+        let now = now_ms();
+        let session = app
+            .store
+            .session(
+                &digest(&secret),
+                now - i64::from(app.config.session_max_d) * 86_400_000,
+                now - i64::from(app.config.session_idle_h) * 3_600_000,
+            )
+            .await?;
+        let Some(session) = session else {
+            return Ok(Self::default());
+        };
+        if now - session.seen_ms > NOTE_USE_EVERY_MS {
+            app.store.touch_session(session.id, now).await?;
+        }
+        Ok(Self::of_owned(SignedIn {
+            id: session.account.id,
+            name: session.account.name,
+            role: session.account.role,
+            may_publish: true,
+        }))
+    }
+
     fn of_owned(account: SignedIn) -> Self {
         Self {
             account: Some(account),
@@ -81,40 +116,7 @@ where
     type Rejection = WebError;
 
     async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, WebError> {
-        let app = App::from_ref(state);
-        if let Some(secret) = bearer(&parts.headers) {
-            return by_token(&app, secret).await.map(Self::of_owned);
-        }
-        let jar = CookieJar::from_headers(&parts.headers);
-        let Some(secret) = Cookies::of(&app.config).ok().and_then(|cookies| {
-            jar.get(cookies.name())
-                .map(|cookie| cookie.value().to_owned())
-        }) else {
-            return Ok(Self::default());
-        };
-        let now = now_ms();
-        let session = app
-            .store
-            .session(
-                &digest(&secret),
-                now - i64::from(app.config.session_max_d) * 86_400_000,
-                now - i64::from(app.config.session_idle_h) * 3_600_000,
-            )
-            .await?;
-        let Some(session) = session else {
-            return Ok(Self::default());
-        };
-        if now - session.seen_ms > NOTE_USE_EVERY_MS {
-            app.store.touch_session(session.id, now).await?;
-        }
-        Ok(Self {
-            account: Some(SignedIn {
-                id: session.account.id,
-                name: session.account.name,
-                role: session.account.role,
-                may_publish: true,
-            }),
-        })
+        Self::of_request(&App::from_ref(state), &parts.headers).await
     }
 }
 

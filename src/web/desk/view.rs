@@ -4,6 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use super::overlay;
 use crate::charts::{Axis, Series, ShiftChart, Theme};
+use crate::measure::Unmeasurable;
 use crate::report::{FocalVerdict, words};
 use crate::store::{Conditions, Sweep, Switch};
 use crate::sweep::{
@@ -21,6 +22,8 @@ pub(super) struct FrameView {
     pub(super) state_class: &'static str,
     pub(super) reason: String,
     pub(super) is_left_out: bool,
+    /// There is a picture to show: the file could be read.
+    pub(super) has_picture: bool,
     pub(super) is_reference: bool,
     pub(super) is_worst: bool,
     pub(super) has_finding: bool,
@@ -97,6 +100,7 @@ fn unmeasured(number: usize, file: &str, sweep: &Sweep) -> FrameView {
         state_class: "tag",
         reason: String::new(),
         is_left_out: sweep.settings.left_out.contains_key(file),
+        has_picture: true,
         is_reference: false,
         is_worst: false,
         has_finding: false,
@@ -137,7 +141,7 @@ fn measured(
             format!("{:.2} ± {:.2} px", px.value, 2.0 * px.std_error)
         }),
         shift: frame.shift_pct.map_or_else(String::new, words::shift),
-        blur: if blurs.is_empty() {
+        blur: if frame.blur_px.iter().all(Option::is_none) {
             String::new()
         } else {
             format!("{} px", blurs.join(" and "))
@@ -150,6 +154,10 @@ fn measured(
         state_class,
         reason: frame.state.reason().unwrap_or_default(),
         is_left_out: matches!(frame.state, FrameState::LeftOut(_)),
+        has_picture: !matches!(
+            frame.state,
+            FrameState::Failed(Unmeasurable::Undecodable(_))
+        ),
         ..unmeasured(number, &frame.info.file, sweep)
     }
 }

@@ -1,6 +1,8 @@
 //! The reviewer API.
 
+use breathmark::store::{TokenDraft, TokenScope};
 use serde_json::json;
+use sha2::{Digest as _, Sha256};
 
 use super::bench::{Bench, frames, lens};
 use super::client::Request;
@@ -153,6 +155,56 @@ async fn lenses_and_uploads_name_the_field_that_is_wrong() {
     let large =
         Request::new("POST", "/api/v1/uploads").body("application/json", " ".repeat(2 << 20));
     assert_eq!(mara.send(large).await.status, 413);
+}
+
+#[tokio::test]
+async fn a_token_for_drafts_uploads_but_does_not_publish() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    let upload = mara.open_upload().await;
+    let account = bench.app.store.account_by_name("mara").await;
+    let account = account.expect("readable").expect("there").id;
+    for (secret, scope, expires_ms) in [
+        ("drafts", TokenScope::Drafts, i64::MAX),
+        ("publish", TokenScope::Publish, i64::MAX),
+        ("over", TokenScope::Publish, 1),
+    ] {
+        let draft = TokenDraft {
+            account,
+            name: secret.to_owned(),
+            scope,
+            expires_ms,
+        };
+        let hash: [u8; 32] = Sha256::digest(secret).into();
+        bench
+            .app
+            .store
+            .add_token(&draft, &hash, 1)
+            .await
+            .expect("a new token");
+    }
+    let with = |secret: &str, method: &str, path: &str| {
+        Request::new(method, path).header("authorization", &format!("Bearer {secret}"))
+    };
+    let files = format!("/api/v1/uploads/{upload}/files/{}", frames()[0].0);
+    let put = with("drafts", "PUT", &files).body("image/jpeg", frames()[0].1.clone());
+    assert_eq!(bench.send(put).await.status, 201);
+    let finish = with(
+        "drafts",
+        "POST",
+        &format!("/api/v1/uploads/{upload}/finish"),
+    );
+    let sweep = bench.send(finish).await.json()["sweeps"][0].clone();
+    let publish = format!("/api/v1/sweeps/{sweep}/publish");
+    let refused = bench.send(with("drafts", "POST", &publish)).await;
+    assert_eq!(refused.status, 403, "{}", refused.text());
+    let over = bench.send(with("over", "POST", &publish)).await;
+    assert_eq!(over.status, 401, "{}", over.text());
+    let single_frame = bench.send(with("publish", "POST", &publish)).await;
+    assert_eq!(
+        single_frame.status, 409,
+        "it may, but there is no result yet"
+    );
 }
 
 #[tokio::test]
