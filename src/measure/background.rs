@@ -5,7 +5,8 @@
 pub(super) struct Surface {
     terms: [f64; 6],
     middle: (f64, f64),
-    scale: f64,
+    /// Factor from px to the terms' −1 to 1.
+    per_px: f64,
     /// Robust standard deviation of the samples about it (1.4826 × median absolute deviation).
     pub(super) noise: f64,
 }
@@ -39,13 +40,14 @@ impl Surface {
             return Self {
                 terms: [0.0; 6],
                 middle: (0.0, 0.0),
-                scale: 1.0,
+                per_px: 1.0,
                 noise: 0.0,
             };
         };
         surface.noise = surface.spread(samples);
         let terms = [1, 3, 6][order.min(2)];
         let mut kept = Vec::with_capacity(samples.len());
+        let mut before = 0;
         for round in 0..ROUNDS {
             let limit = clip * surface.noise.max(floor);
             kept.clear();
@@ -57,7 +59,9 @@ impl Surface {
             );
             // Slopes are let in only once the level has settled.
             let wanted = if round == 0 { 1.min(terms) } else { terms };
-            if kept.len() < 4 * wanted {
+            let settled = round > 1 && kept.len() == before;
+            before = kept.len();
+            if settled || before < 4 * wanted {
                 break;
             }
             if !surface.solve(&kept, wanted) {
@@ -70,7 +74,7 @@ impl Surface {
 
     /// The surface's plane in picture coordinates, for pixel loops: level at the origin and change per pixel.
     pub(super) fn tilt(&self) -> Tilt {
-        let (x, y) = (self.terms[1] / self.scale, self.terms[2] / self.scale);
+        let (x, y) = (self.terms[1] * self.per_px, self.terms[2] * self.per_px);
         Tilt {
             level: self.terms[0] - x * self.middle.0 - y * self.middle.1,
             x,
@@ -80,8 +84,12 @@ impl Surface {
 
     /// Value at a place.
     pub(super) fn at(&self, x: f64, y: f64) -> f64 {
-        let basis = self.basis(x, y);
-        self.terms.iter().zip(basis).map(|(t, b)| t * b).sum()
+        let (u, v) = (
+            (x - self.middle.0) * self.per_px,
+            (y - self.middle.1) * self.per_px,
+        );
+        let [a, b, c, d, e, f] = self.terms;
+        a + u * (b + d * u + e * v) + v * (c + f * v)
     }
 
     fn level(samples: &[(f64, f64, f64)]) -> Option<Self> {
@@ -95,7 +103,7 @@ impl Surface {
         Some(Self {
             terms: [median(&mut values), 0.0, 0.0, 0.0, 0.0, 0.0],
             middle: ((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0),
-            scale: ((high.0 - low.0).max(high.1 - low.1) / 2.0).max(1.0),
+            per_px: 1.0 / ((high.0 - low.0).max(high.1 - low.1) / 2.0).max(1.0),
             noise: 0.0,
         })
     }
@@ -117,8 +125,8 @@ impl Surface {
 
     fn basis(&self, x: f64, y: f64) -> [f64; 6] {
         let (u, v) = (
-            (x - self.middle.0) / self.scale,
-            (y - self.middle.1) / self.scale,
+            (x - self.middle.0) * self.per_px,
+            (y - self.middle.1) * self.per_px,
         );
         [1.0, u, v, u * u, u * v, v * v]
     }

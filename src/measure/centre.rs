@@ -134,12 +134,24 @@ impl Moments {
 /// Calls `each` with index and place relative to the centre for every pixel of a round window.
 pub(super) fn for_pixels(
     patch: &Patch,
+    centre: (f64, f64),
+    radius: f64,
+    each: impl FnMut(usize, f64, f64),
+) {
+    for_rows(patch, centre, radius, 1, each);
+}
+
+/// As `for_pixels`, for every `step`-th row only.
+pub(super) fn for_rows(
+    patch: &Patch,
     (x, y): (f64, f64),
     radius: f64,
+    step: usize,
     mut each: impl FnMut(usize, f64, f64),
 ) {
     let width = patch.width();
-    for (row, line) in (patch.window.top..=patch.window.bottom).zip((0..).step_by(width)) {
+    let rows = (patch.window.top..=patch.window.bottom).zip((0..).step_by(width));
+    for (row, line) in rows.step_by(step) {
         let dy = f64::from(row) - y;
         let half = radius * radius - dy * dy;
         if half < 0.0 {
@@ -285,7 +297,9 @@ fn mask(patch: &mut Patch, centre: (f64, f64), radius: f64, profile: &Profile, r
         let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
         let spare = EXCESS_PEAK * profile.peak + EXCESS_SIGMA * (sigma + 2.0 * slope);
         let exceeds = |most: f64| above > (1.0 + EXCESS_PART) * most.max(0.0) + spare;
-        if exceeds(profile.most_at(dx.hypot(dy)))
+        let distance = (dx * dx + dy * dy).sqrt();
+        if above > spare
+            && exceeds(profile.most_at(distance))
             && mirror(dx, dy).is_none_or(|m| exceeds(brightest_around(m) - background))
         {
             others.push(index);

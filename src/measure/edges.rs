@@ -10,7 +10,7 @@
 //! α = (V_mass − V_edges) / (V_mass − V_edges + b²) makes the expected square of the error least. Where the two differ
 //! by more than noise explains, that difference is b, and the centre of mass is kept.
 
-use super::centre::for_pixels;
+use super::centre::for_rows;
 use super::luminance::{Patch, slope_at};
 use super::noise::Noise;
 use super::ring::Ring;
@@ -23,6 +23,9 @@ const GOOD_ENOUGH_PX: f64 = 0.005;
 const SMOOTHING_PART: f64 = 0.03;
 /// Step of the table of g(r), px.
 const BIN_PX: f64 = 0.5;
+/// Rows between those looked at for what need not be exact, for each px of the window's radius: the weights, the
+/// response and the variance.
+const ROWS_PER_PX: f64 = 1.0 / 30.0;
 /// Rounds of solving for the centre.
 const ROUNDS: usize = 6;
 
@@ -75,6 +78,11 @@ pub(super) fn refine(
     }
 }
 
+/// Every how manieth row is looked at for what need not be exact.
+fn rows(radius: f64) -> usize {
+    ((radius * ROWS_PER_PX) as usize).clamp(1, 4)
+}
+
 /// Whether the patch holds the whole round window, and a pixel more.
 fn holds(patch: &Patch, (x, y): (f64, f64), radius: f64) -> bool {
     let reach = radius + 1.0;
@@ -91,7 +99,7 @@ impl Weights {
     fn of(patch: &Patch, centre: (f64, f64), radius: f64, ring: &Ring, noise: &Noise) -> Self {
         let bins = (radius / BIN_PX) as usize + 2;
         let (mut light, mut count) = (vec![0.0; bins], vec![0.0_f64; bins]);
-        for_pixels(patch, centre, radius, |index, dx, dy| {
+        for_rows(patch, centre, radius, rows(radius), |index, dx, dy| {
             let bin = ((dx * dx + dy * dy).sqrt() / BIN_PX) as usize;
             light[bin] +=
                 f64::from(patch.light[index]) - ring.plane.at(centre.0 + dx, centre.1 + dy);
@@ -136,9 +144,16 @@ impl Weights {
     }
 
     /// The two sums that vanish at the centre.
-    fn sums(&self, patch: &Patch, radius: f64, ring: &Ring, centre: (f64, f64)) -> (f64, f64) {
+    fn sums(
+        &self,
+        patch: &Patch,
+        radius: f64,
+        step: usize,
+        ring: &Ring,
+        centre: (f64, f64),
+    ) -> (f64, f64) {
         let mut sums = (0.0, 0.0);
-        for_pixels(patch, centre, radius, |index, dx, dy| {
+        for_rows(patch, centre, radius, step, |index, dx, dy| {
             let weight = self.at((dx * dx + dy * dy).sqrt());
             if weight > 0.0 {
                 let above =
@@ -160,17 +175,21 @@ impl Weights {
     ) -> Option<Estimate> {
         const PROBE_PX: f64 = 0.5;
         let radius = radius - 1.0;
-        let at = |dx: f64, dy: f64| self.sums(patch, radius, ring, (start.0 + dx, start.1 + dy));
-        let response = (
-            (at(-PROBE_PX, 0.0).0 - at(PROBE_PX, 0.0).0) / (2.0 * PROBE_PX),
-            (at(0.0, -PROBE_PX).1 - at(0.0, PROBE_PX).1) / (2.0 * PROBE_PX),
-        );
+        let step = rows(radius);
+        let at = |off: f64| {
+            let place = (start.0 + off, start.1 + off);
+            self.sums(patch, radius, step, ring, place)
+        };
+        // The sum along x hardly changes with y, so one probe on each side serves both.
+        let (before, after) = (at(-PROBE_PX), at(PROBE_PX));
+        let span = 2.0 * PROBE_PX / step as f64;
+        let response = ((before.0 - after.0) / span, (before.1 - after.1) / span);
         if !(response.0 > 0.0 && response.1 > 0.0) {
             return None;
         }
         let mut centre = start;
         for _ in 0..ROUNDS {
-            let sums = self.sums(patch, radius, ring, centre);
+            let sums = self.sums(patch, radius, 1, ring, centre);
             let step = (sums.0 / response.0, sums.1 / response.1);
             centre = (centre.0 + step.0, centre.1 + step.1);
             if !(centre.0 - start.0).hypot(centre.1 - start.1).is_finite()
@@ -179,12 +198,12 @@ impl Weights {
             {
                 return None;
             }
-            if step.0.hypot(step.1) < 1e-3 {
+            if step.0.hypot(step.1) < 2e-3 {
                 break;
             }
         }
         let (mut variance, mut lever) = ((0.0, 0.0), (0.0, 0.0));
-        for_pixels(patch, centre, radius, |index, dx, dy| {
+        for_rows(patch, centre, radius, step, |index, dx, dy| {
             let weight = self.at((dx * dx + dy * dy).sqrt());
             let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
             let var = noise.variance(f64::from(patch.light[index]), slope) * weight * weight;
@@ -193,6 +212,9 @@ impl Weights {
             lever.0 += weight * dx * dx;
             lever.1 += weight * dy * dy;
         });
+        let step = step as f64;
+        variance = (variance.0 * step, variance.1 * step);
+        lever = (lever.0 * step, lever.1 * step);
         let variance = (
             (variance.0 + lever.0 * lever.0 * ring.slope_variance) / response.0.powi(2),
             (variance.1 + lever.1 * lever.1 * ring.slope_variance) / response.1.powi(2),
