@@ -1,5 +1,7 @@
 //! `breathmark serve`: the server and its worker in one process.
 
+use std::io::IsTerminal;
+
 use anyhow::Context;
 use tokio_util::sync::CancellationToken;
 
