@@ -97,7 +97,8 @@ impl Scenario {
         script.scene = scene;
         script.lens = LensModel {
             maker: about.maker.clone(),
-            model: format!("{} {}", about.maker, about.model),
+            // Metadata is ASCII, so the dash of a zoom range is a hyphen there.
+            model: format!("{} {}", about.maker, about.model.replace('–', "-")),
             f_number: sweep.f_number,
             breathing: Breathing::Points(
                 sweep
