@@ -105,6 +105,7 @@ pub(super) fn log_to_stderr() {
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn,breathmark=info"));
     // A second initialisation in one process keeps the first.
     let _ = tracing_subscriber::fmt()
+        .with_ansi(std::io::stderr().is_terminal())
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .try_init();

@@ -9,11 +9,13 @@
 //! of the background, u²(x) = (Σ (x−x₀)²·Var(I) + (Σ (x−x₀)²)²·u²(b)) / (Σ I)².
 
 use super::edges::{self, Estimate};
+use super::foreign::mask;
+use super::frame_edge::{clipped, inside};
 use super::luminance::Patch;
 use super::noise::Noise;
 use super::profile::Profile;
 use super::ring::Ring;
-use super::{Flag, Plane, Target, Unmeasurable, Window};
+use super::{Flag, Plane, Target, Unmeasurable};
 use crate::units::Measured;
 
 /// What the window holds beyond the support, px: optical and pixel softness below the profile's threshold.
@@ -32,12 +34,6 @@ const LEAST_SNR: f64 = 12.0;
 const FAINT_SNR: f64 = 60.0;
 /// Light, 0 to 1, at which a pixel counts as burnt out: 8-bit codes 254 and 255.
 const BURNT_LIGHT: f32 = 0.991;
-/// Part of its ring's brightest light by which a pixel may exceed it without being something else.
-const EXCESS_PART: f64 = 0.35;
-/// The same in parts of the target's peak, and in standard deviations.
-const EXCESS_PEAK: f64 = 0.06;
-/// See `EXCESS_PART`.
-const EXCESS_SIGMA: f64 = 6.0;
 /// Part of the target's light that other things in its window may have before it is called crowded.
 const CROWDED_PART: f64 = 0.01;
 
@@ -259,82 +255,15 @@ fn centred(plane: &Plane, located: &Located) -> Result<Target, Unmeasurable> {
 }
 
 /// Everything that was looked at for one target.
-struct Seen {
-    patch: Patch,
-    profile: Profile,
-    ring: Ring,
-    support: f64,
+pub(super) struct Seen {
+    pub(super) patch: Patch,
+    pub(super) profile: Profile,
+    pub(super) ring: Ring,
+    pub(super) support: f64,
     radius: f64,
     outer: f64,
     /// Light of other things taken out of the window.
     foreign: f64,
-}
-
-/// Replaces pixels that are something else (a hot pixel, a glint, a neighbour) by their mirror images through the
-/// centre; returns the light taken out.
-fn mask(patch: &mut Patch, centre: (f64, f64), radius: f64, profile: &Profile, ring: &Ring) -> f64 {
-    let width = patch.width();
-    let rows = patch.codes.len() / width;
-    let sigma = ring.pixel_variance.max(0.0).sqrt();
-    let mirror = |dx: f64, dy: f64| {
-        let column = (centre.0 - dx).round() - f64::from(patch.window.left);
-        let row = (centre.1 - dy).round() - f64::from(patch.window.top);
-        let inside = column >= 0.0 && row >= 0.0 && column < width as f64 && row < rows as f64;
-        inside.then_some((column as usize, row as usize))
-    };
-    let brightest_around = |(column, row): (usize, usize)| {
-        (row.saturating_sub(1)..(row + 2).min(rows))
-            .flat_map(|r| {
-                (column.saturating_sub(1)..(column + 2).min(width)).map(move |c| r * width + c)
-            })
-            .map(|index| f64::from(patch.light[index]))
-            .fold(0.0, f64::max)
-    };
-    let mut others = Vec::new();
-    for_pixels(patch, centre, radius, |index, dx, dy| {
-        let background = ring.plane.at(centre.0 + dx, centre.1 + dy);
-        let above = f64::from(patch.light[index]) - background;
-        let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
-        let spare = EXCESS_PEAK * profile.peak + EXCESS_SIGMA * (sigma + 2.0 * slope);
-        let exceeds = |most: f64| above > (1.0 + EXCESS_PART) * most.max(0.0) + spare;
-        let distance = (dx * dx + dy * dy).sqrt();
-        if above > spare
-            && exceeds(profile.most_at(distance))
-            && mirror(dx, dy).is_none_or(|m| exceeds(brightest_around(m) - background))
-        {
-            others.push(index);
-        }
-    });
-    if others.is_empty() {
-        return 0.0;
-    }
-    // Its neighbours are touched by it too: softness of the lens and of JPEG.
-    let mut touched = std::collections::BTreeMap::new();
-    for &index in &others {
-        let (column, row) = (index % width, index / width);
-        for r in row.saturating_sub(2)..(row + 3).min(rows) {
-            for c in column.saturating_sub(2)..(column + 3).min(width) {
-                touched.insert(r * width + c, ());
-            }
-        }
-    }
-    let mut foreign = 0.0;
-    let mut replaced = Vec::with_capacity(touched.len());
-    for &index in touched.keys() {
-        let x = f64::from(patch.window.left) + (index % width) as f64;
-        let y = f64::from(patch.window.top) + (index / width) as f64;
-        let mirror = mirror(x - centre.0, y - centre.1)
-            .map(|(column, row)| row * width + column)
-            .filter(|m| !touched.contains_key(m));
-        let light = mirror.map_or(ring.plane.at(x, y) as f32, |m| patch.light[m]);
-        foreign += f64::from(patch.light[index] - light).abs();
-        replaced.push((index, light, mirror.map_or(0, |m| patch.codes[m])));
-    }
-    for (index, light, code) in replaced {
-        patch.light[index] = light;
-        patch.codes[index] = code;
-    }
-    foreign
 }
 
 fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable> {
@@ -432,42 +361,4 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         window: inside(patch.window, centre, seen.radius),
         flags,
     })
-}
-
-/// Whether light of the target reaches the frame's edge.
-fn clipped(plane: &Plane, seen: &Seen, (x, y): (f64, f64)) -> bool {
-    let (right, bottom) = (f64::from(plane.width() - 1), f64::from(plane.height() - 1));
-    let support = seen.support;
-    if x - support > 0.0 && y - support > 0.0 && x + support < right && y + support < bottom {
-        return false;
-    }
-    let (mut light, mut count) = (0.0, 0.0);
-    for_pixels(&seen.patch, (x, y), support, |index, dx, dy| {
-        let (u, v) = (x + dx, y + dy);
-        if u < 2.0 || v < 2.0 || u > right - 2.0 || v > bottom - 2.0 {
-            light += f64::from(seen.patch.light[index]) - seen.ring.plane.at(u, v);
-            count += 1.0;
-        }
-    });
-    let noise = (seen.ring.pixel_variance / f64::max(count, 1.0)).sqrt();
-    count > 0.0 && light / count > (0.01 * seen.profile.peak).max(4.0 * noise)
-}
-
-/// The part of a patch's window that a round window covers.
-fn inside(window: Window, (x, y): (f64, f64), radius: f64) -> Window {
-    let low = |c: f64, least: u32, most: u32| {
-        ((c - radius).ceil().max(f64::from(least)) as u32).min(most)
-    };
-    let high = |c: f64, least: u32, most: u32| {
-        ((c + radius)
-            .floor()
-            .min(f64::from(most))
-            .max(f64::from(least))) as u32
-    };
-    Window {
-        left: low(x, window.left, window.right),
-        top: low(y, window.top, window.bottom),
-        right: high(x, window.left, window.right),
-        bottom: high(y, window.top, window.bottom),
-    }
 }

@@ -7,6 +7,8 @@ mod background;
 mod centre;
 mod edges;
 mod flags;
+mod foreign;
+mod frame_edge;
 mod luminance;
 mod noise;
 mod plane;
