@@ -31,7 +31,9 @@ pub struct Setup {
 
 impl Setup {
     /// A set-up for 36 × 24 mm at 1920 px, ready for 6 % either way, distance and aperture to be advised.
-    #[must_use]
+    ///
+    /// # Errors
+    /// None in practice: the sensor's sides are in range.
     pub fn new(
         focal_length: Millimetres,
         maximum_aperture: FNumber,

@@ -5,6 +5,9 @@ use super::pick::Found;
 use crate::measure::{Flag, Target};
 use crate::units::Measured;
 
+/// A place in the frame of the pair: along it and across it, in separations.
+type Place = (f64, f64);
+
 /// A further target's light may differ from the pair's by this factor at most.
 const LIGHT_FACTOR: f64 = 1.35;
 /// A further target's standard deviation may differ from the pair's by this factor at most.
@@ -30,7 +33,7 @@ pub(super) fn add(found: &mut [Found], candidates: &[&[Target]]) {
         .collect();
     layout.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     let measured = found.iter().flatten().count();
-    let further: Vec<((f64, f64), Vec<Option<Target>>)> = layout
+    let further: Vec<(Place, Vec<Option<Target>>)> = layout
         .into_iter()
         .filter_map(|place| {
             let seen: Vec<Option<Target>> = found

@@ -24,9 +24,8 @@ pub(super) enum Restored {
     Doubtful,
 }
 
-/// Share of the pairs of frames that must run the wrong way before distances overrule files: stated distances are coarse.
-const WRONG_WAY: f64 = 0.5;
-/// Share above which they run to and fro.
+/// Share of the pairs of frames above which stated distances run to and fro, or, counted from the other end, all the
+/// wrong way: stated distances are coarse, so a few pairs say nothing.
 const TO_AND_FRO: f64 = 0.1;
 
 /// Order by stated focus distances, dioptres, which run in the files' order; `None` where that is right already, or where
@@ -50,7 +49,7 @@ pub(super) fn by_distance(dioptres: &[Option<f64>]) -> Option<Arrangement> {
     }
     let share = wrong as f64 / told.max(1) as f64;
     let mut sequence: Vec<usize> = (0..dioptres.len()).collect();
-    if share > 1.0 - TO_AND_FRO && share > WRONG_WAY {
+    if share > 1.0 - TO_AND_FRO {
         sequence.reverse();
         return Some(Arrangement {
             sequence,

@@ -181,7 +181,7 @@ type Search = (
 
 fn find(
     frames: &[FrameInfo],
-    sequence: &mut Vec<usize>,
+    sequence: &mut [usize],
     load: Load<'_>,
     settings: &SweepSettings,
     restored: Option<Restored>,

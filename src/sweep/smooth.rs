@@ -350,13 +350,13 @@ mod tests {
                 })
                 .collect();
             let smooth = Smooth::through(&points).expect("three points or more");
-            for k in 0..points.len() {
+            for (k, point) in points.iter().enumerate() {
                 assert!(
                     smooth.u(k) > 0.0 && smooth.u(k) < 0.1,
                     "{n}: {}",
                     smooth.u(k)
                 );
-                assert!(smooth.predict(points[k].0).1.is_finite());
+                assert!(smooth.predict(point.0).1.is_finite());
             }
         }
     }

@@ -7,6 +7,9 @@
 use super::pair::{Shape, change, oddness, shape};
 use crate::measure::Target;
 
+/// Cost of a path, and the frame and pair that it came from.
+type Cheapest = (f64, Option<(usize, usize)>);
+
 /// Candidates of a frame that are looked at; more are noise.
 const CANDIDATES: usize = 12;
 /// Pairs of a frame that are looked at.
@@ -54,7 +57,7 @@ pub(super) fn follow(
         price.push(price[price.len() - 1] + own);
     }
     // Cost of the best path that ends in pair p of frame i, and the frame and pair before it.
-    let mut best: Vec<Vec<(f64, Option<(usize, usize)>)>> = Vec::with_capacity(pairs.len());
+    let mut best: Vec<Vec<Cheapest>> = Vec::with_capacity(pairs.len());
     for (i, here) in pairs.iter().enumerate() {
         let mut row = Vec::with_capacity(here.len());
         for pair in here {

@@ -290,7 +290,7 @@ fn any_plane() -> impl Strategy<Value = Plane> {
                 1 => u16::MAX,
                 2 => (random >> 40) as u16,
                 3 => {
-                    if random % 97 == 0 {
+                    if random.is_multiple_of(97) {
                         u16::MAX
                     } else {
                         0

@@ -17,15 +17,15 @@ const PATIENCE: Duration = Duration::from_secs(30);
 const GLANCE: Duration = Duration::from_millis(50);
 
 /// A driver process with one browser window.
-pub struct Browser {
+pub(crate) struct Browser {
     driver: Child,
-    pub client: Client,
+    pub(crate) client: Client,
     _profile: tempfile::TempDir,
 }
 
 impl Browser {
     /// Opens a window of this size. `dark` is the colour scheme that the reader prefers.
-    pub async fn open(width: u32, height: u32, dark: bool) -> Self {
+    pub(crate) async fn open(width: u32, height: u32, dark: bool) -> Self {
         let mut driver = Command::new("chromedriver")
             .args(["--port=0", "--log-level=OFF"])
             .stdout(Stdio::piped())
@@ -78,12 +78,12 @@ impl Browser {
         }
     }
 
-    pub async fn go(&self, address: &str) {
+    pub(crate) async fn go(&self, address: &str) {
         self.client.goto(address).await.expect("the page loads");
     }
 
     /// The element, as soon as it is there.
-    pub async fn find(&self, css: &str) -> Element {
+    pub(crate) async fn find(&self, css: &str) -> Element {
         self.client
             .wait()
             .at_most(PATIENCE)
@@ -93,7 +93,7 @@ impl Browser {
             .unwrap_or_else(|error| panic!("{css} does not appear: {error}"))
     }
 
-    pub async fn click(&self, css: &str) {
+    pub(crate) async fn click(&self, css: &str) {
         self.find(css)
             .await
             .click()
@@ -102,7 +102,7 @@ impl Browser {
     }
 
     /// Puts text into a field, in place of what it holds.
-    pub async fn fill(&self, css: &str, text: &str) {
+    pub(crate) async fn fill(&self, css: &str, text: &str) {
         let field = self.find(css).await;
         field
             .clear()
@@ -114,7 +114,7 @@ impl Browser {
             .unwrap_or_else(|error| panic!("{css}: {error}"));
     }
 
-    pub async fn choose(&self, css: &str, value: &str) {
+    pub(crate) async fn choose(&self, css: &str, value: &str) {
         let select = self.find(css).await;
         select
             .select_by_value(value)
@@ -123,7 +123,7 @@ impl Browser {
     }
 
     /// Gives files, or one folder, to a file field.
-    pub async fn give_files(&self, css: &str, paths: &[PathBuf]) {
+    pub(crate) async fn give_files(&self, css: &str, paths: &[PathBuf]) {
         let names: Vec<String> = paths
             .iter()
             .map(|path| path.display().to_string())
@@ -136,7 +136,7 @@ impl Browser {
     }
 
     /// The visible text of the page.
-    pub async fn text(&self) -> String {
+    pub(crate) async fn text(&self) -> String {
         self.find("body")
             .await
             .text()
@@ -145,7 +145,7 @@ impl Browser {
     }
 
     /// Waits until the page says this.
-    pub async fn until_it_says(&self, words: &str) -> String {
+    pub(crate) async fn until_it_says(&self, words: &str) -> String {
         let started = Instant::now();
         loop {
             let text = self.text_now().await;
@@ -169,7 +169,7 @@ impl Browser {
     }
 
     /// Violations that axe finds on the page that is open, each with its rule and the elements.
-    pub async fn axe_violations(&self) -> Vec<String> {
+    pub(crate) async fn axe_violations(&self) -> Vec<String> {
         let source =
             std::fs::read_to_string(axe()).expect("axe-core is there (.ci/install installs it)");
         let load = format!("{source}\nreturn typeof axe;");
@@ -188,7 +188,7 @@ impl Browser {
     }
 
     /// Errors and warnings that the browser noted since it was asked last: refused scripts, failed requests.
-    pub async fn complaints(&self) -> Vec<String> {
+    pub(crate) async fn complaints(&self) -> Vec<String> {
         let found = self
             .client
             .execute(
@@ -201,7 +201,7 @@ impl Browser {
         serde_json::from_value(found).expect("a list")
     }
 
-    pub async fn close(self) {
+    pub(crate) async fn close(self) {
         // The window goes with the driver, which is killed in any case.
         let _ = self.client.clone().close().await;
     }

@@ -1,5 +1,5 @@
 //! What the tests from outside share: the built program, simulated sweeps on disk, a browser.
 
-pub mod browser;
-pub mod program;
-pub mod sweeps;
+pub(crate) mod browser;
+pub(crate) mod program;
+pub(crate) mod sweeps;

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
 
 /// The program, ready to be given arguments; no setting of the surroundings reaches it.
-pub fn breathmark() -> Command {
+pub(crate) fn breathmark() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_breathmark"));
     for (name, _) in std::env::vars().filter(|(name, _)| name.starts_with("BREATHMARK_")) {
         command.env_remove(name);
@@ -14,7 +14,7 @@ pub fn breathmark() -> Command {
 }
 
 /// Runs the program to its end.
-pub fn run(arguments: &[&str]) -> Output {
+pub(crate) fn run(arguments: &[&str]) -> Output {
     breathmark()
         .args(arguments)
         .stdin(Stdio::null())
@@ -23,7 +23,7 @@ pub fn run(arguments: &[&str]) -> Output {
 }
 
 /// Runs the program to its end with a line on standard input.
-pub fn run_with_input(arguments: &[&str], input: &str) -> Output {
+pub(crate) fn run_with_input(arguments: &[&str], input: &str) -> Output {
     let mut child = breathmark()
         .args(arguments)
         .stdin(Stdio::piped())
@@ -40,24 +40,24 @@ pub fn run_with_input(arguments: &[&str], input: &str) -> Output {
     child.wait_with_output().expect("the program ends")
 }
 
-pub fn stdout(output: &Output) -> String {
+pub(crate) fn stdout(output: &Output) -> String {
     String::from_utf8(output.stdout.clone()).expect("standard output is UTF-8")
 }
 
-pub fn stderr(output: &Output) -> String {
+pub(crate) fn stderr(output: &Output) -> String {
     String::from_utf8(output.stderr.clone()).expect("standard error is UTF-8")
 }
 
 /// A server of its own on a free port; killed when dropped.
-pub struct Server {
+pub(crate) struct Server {
     child: Child,
     /// Where it answers, e.g. `http://127.0.0.1:40123`.
-    pub address: String,
+    pub(crate) address: String,
 }
 
 impl Server {
     /// Serves this data folder and waits until it listens.
-    pub fn start(data: &Path) -> Self {
+    pub(crate) fn start(data: &Path) -> Self {
         let mut child = breathmark()
             .args(["serve", "--listen", "127.0.0.1:0", "--data"])
             .arg(data)
@@ -82,7 +82,7 @@ impl Server {
 
     /// Asks it to stop and waits; gives the exit code.
     #[cfg(unix)]
-    pub fn stop(mut self) -> Option<i32> {
+    pub(crate) fn stop(mut self) -> Option<i32> {
         let stopped = Command::new("kill")
             .args(["-TERM", &self.child.id().to_string()])
             .status()

@@ -5,7 +5,7 @@ use std::path::Path;
 use breathmark::simulate::{Breathing, LensModel, Scene, SweepScript};
 
 /// A good sweep of 640 × 426 px frames at a focal length, reaching a worst shift at its closest focus.
-pub fn small(focal_mm: f64, worst_shift_pct: f64, frames: usize) -> SweepScript {
+pub(crate) fn small(focal_mm: f64, worst_shift_pct: f64, frames: usize) -> SweepScript {
     let mut script = SweepScript::plain(focal_mm, worst_shift_pct, frames);
     script.scene = Scene::two_targets(640, 426);
     script.lens = LensModel {
@@ -19,7 +19,7 @@ pub fn small(focal_mm: f64, worst_shift_pct: f64, frames: usize) -> SweepScript 
 }
 
 /// Writes the frames of a sweep, and nothing else, into a folder.
-pub fn write_frames(script: &SweepScript, folder: &Path) {
+pub(crate) fn write_frames(script: &SweepScript, folder: &Path) {
     std::fs::create_dir_all(folder).expect("the folder can be made");
     for frame in 0..script.frames {
         let path = folder.join(script.file_name(frame));
