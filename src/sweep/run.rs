@@ -54,13 +54,16 @@ pub(super) fn measure(
     let cut_blur = course
         .as_ref()
         .and_then(|course| vignette::detect(&results, course));
+    if let (Some(course), Some(cut)) = (&course, &cut_blur) {
+        vignette::correct(&mut results, course, cut);
+    }
     let closest_focus = settings.closest_focus.or_else(|| {
         let nearest = results.first().and_then(|frame| frame.focus_dioptres)?;
         Metres::new(1.0 / nearest.value).ok()
     });
     let grounds = Grounds {
         course: course.as_ref(),
-        vignetted: cut_blur.is_some(),
+        cut_blur,
         setting: budget::Setting {
             focal_mm: facts.focal_mm,
             closest_mm: closest_focus.map(|d| 1000.0 * d.m()),

@@ -88,7 +88,11 @@ impl Smooth {
         };
         let fit = problem.best()?;
         let freedom = (n - order) as f64;
-        let scatter = (BELIEF + fit.penalised) / (BELIEF + freedom);
+        // A scatter known from few points is itself uncertain: the standard deviation of Student's t distribution,
+        // √(ν/(ν−2)) of it, is what a standard uncertainty has to be (JCGM 101:2008, 6.4.9.4).
+        let left = BELIEF + n as f64 - fit.edf;
+        let student = left / (left - 2.0).max(1.0);
+        let scatter = student * (BELIEF + fit.penalised) / (BELIEF + freedom);
         Some(Self {
             fitted: (&problem.basis * &fit.coefficients)
                 .iter()

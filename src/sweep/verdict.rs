@@ -14,7 +14,7 @@ pub(super) struct Grounds<'a> {
     /// How the blur runs, where it could be told.
     pub(super) course: Option<&'a BlurCourse>,
     /// The blur is cut by the barrel.
-    pub(super) vignetted: bool,
+    pub(super) cut_blur: Option<vignette::CutBlur>,
     /// What the systematic bounds need.
     pub(super) setting: Setting,
 }
@@ -40,8 +40,8 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         .map_or(points[last].1, |smooth| smooth.fitted[last]);
 
     let mut differences = budget::differences(frames, reference);
-    if let (true, Some(course)) = (grounds.vignetted, grounds.course) {
-        let cut = vignette::u_pct(course, reference_px, frames.len());
+    if let (Some(cut), Some(course)) = (&grounds.cut_blur, grounds.course) {
+        let cut = vignette::u_pct(course, cut, reference_px, frames.len());
         for (difference, u) in differences.iter_mut().zip(cut) {
             difference.vignetting = u;
         }

@@ -1,74 +1,243 @@
-//! Blur that the lens barrel cuts into a cat's eye: detected by its asymmetry.
+//! Blur that the lens barrel cuts into a cat's eye: detected by its shape, and taken out where the shape tells how far it
+//! pulls the centres.
 //!
-//! Third central moments add under convolution, so what the blur adds to a target's is κ·c³, c the signed blur (positive
-//! nearer than the targets). A cut blur is mirrored between the left and the right target and turned over through focus:
-//! half the difference between the two targets then runs with c³. Tape that is torn askew doesn't change with focus, an iris with an
-//! odd number of blades is alike in both targets; neither is mistaken for it.
+//! Off the axis the pupil is seen through the barrel's rim: what is left is the overlap of two circles, the rim's of
+//! radius b in pupil radii, its middle displaced by t. Moments add under convolution, so against the signed blur c
+//! (positive nearer than the targets) a cut blur shows in two ways: the blur is flatter along the line of the targets by
+//! α·c²/8, and, unless both circles are alike, lopsided by γ·c³, mirrored between left and right and turned over through
+//! focus. Both follow from b and t, and so does the pull of the centre, κ·c. Tape that is torn askew doesn't change with
+//! focus, an iris with an odd number of blades is alike in both targets; neither is mistaken for it.
 
 use super::FrameResult;
 use super::distance::blur::BlurCourse;
+use crate::measure::Target;
+use crate::units::Measured;
 
 /// Cut blur, as far as it can be told.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct CutBlur {
-    /// Mirrored third moment over the cube of the blur.
+    /// Flattening α of the blur along the line of the targets.
+    pub(super) flattening: f64,
+    /// Mirrored third moment γ over the cube of the blur, of the left target.
     pub(super) asymmetry: f64,
+    /// Pull κ of the left target's centre over the signed blur; without a sign, as a bound, unless `certain`.
+    pub(super) pull: f64,
+    /// The shape tells the pull: it was taken out.
+    pub(super) certain: bool,
 }
 
-/// Asymmetry above which it matters: cuts of two overlapping circles that move the centre by more than 1 % of the blur
-/// have 3e-4 or more, unless both circles are of one size.
-const REMARKABLE: f64 = 1.5e-4;
-/// It must stand out of the noise by this factor.
+/// A coefficient must stand out of its noise by this factor.
 const SIGNIFICANCE: f64 = 6.0;
-/// Move of a target's centre over the blur that a remarkable cut brings: two overlapping circles with such an asymmetry
-/// move it by 0.02 to 0.2; one such figure can't say which.
-const MOVE_PER_BLUR: f64 = 0.1;
+/// Effect on the shift, percentage points, below which cut blur is not remarkable.
+const REMARKABLE_PCT: f64 = 0.02;
+/// Flattening below which nothing is cut that matters, whatever its significance.
+const LEAST_FLATTENING: f64 = 0.01;
+/// Share of the correction that stays as its standard uncertainty: lens barrels have two rims, and neither is sharp.
+const LEFT_OVER: f64 = 0.25;
+/// Pull over flattening of two circles of one size, the most there can be (0.6 to 0.8, growing with the cut).
+const MOST_PULL: f64 = 0.65;
+/// Blur, px, from which the noise of second and third moments grows with the blur.
+const NOISY_FROM_PX: f64 = 20.0;
 
 /// Looks for cut blur; `None` where the blur is sound or there is too little of it to tell.
 #[must_use]
 pub(super) fn detect(frames: &[FrameResult], course: &BlurCourse) -> Option<CutBlur> {
-    let points: Vec<(f64, f64)> = course
+    let separation = frames.iter().rev().find_map(|f| f.separation_px)?.value;
+    let seen: Vec<(f64, f64, f64)> = course
         .signed
         .iter()
         .filter_map(|&(place, blur)| {
             let targets = &frames[place].targets;
             let (left, right) = (targets.first()?, targets.last()?);
-            let third =
-                |t: &crate::measure::Target| t.skewness * t.variance_px2.value.max(0.0).powf(1.5);
-            Some((blur.value.powi(3), (third(left) - third(right)) / 2.0))
+            // At the reference's scale, so that the tape's own shape is the same in every frame, as the blur's is.
+            let scale = frames[place].separation_px?.value / separation;
+            let variance = |t: &Target| t.variance_px2.value.max(0.0) / (scale * scale);
+            let flat = |t: &Target| -2.0 * t.elongation * variance(t);
+            let third = |t: &Target| t.skewness * variance(t).powf(1.5);
+            Some((
+                blur.value,
+                (flat(left) + flat(right)) / 2.0,
+                (third(left) - third(right)) / 2.0,
+            ))
         })
         .collect();
-    if points.len() < 5 {
+    let flat = slope(seen.iter().map(|s| (s.0 * s.0, s.1, weight(s.0, 1))))?;
+    let lopsided = slope(seen.iter().map(|s| (s.0.powi(3), s.2, weight(s.0, 2))))?;
+    let flattening = 8.0 * flat.value;
+    let significant = |m: Measured| m.value.abs() > SIGNIFICANCE * m.std_error;
+    if flattening < LEAST_FLATTENING || !significant(flat) {
         return None;
     }
-    // A straight line through (c³, K): the intercept is the tape's own asymmetry. Noise grows with the blur, so points
-    // are weighted down with it.
-    let weight = |c3: f64| 1.0 / (1.0 + (c3.abs() / 8000.0).powi(2));
-    let sum = |of: &dyn Fn(f64, f64) -> f64| {
-        points
-            .iter()
-            .map(|p| weight(p.0) * of(p.0, p.1))
-            .sum::<f64>()
+    // Circles of one size are not lopsided at all: then the side is not known, and only a bound can be given.
+    let certain = significant(lopsided);
+    let pull = if certain {
+        pull_of(flattening, lopsided.value.abs()).copysign(lopsided.value)
+    } else {
+        MOST_PULL * flattening
     };
-    let total = sum(&|_, _| 1.0);
-    let (mx, my) = (sum(&|x, _| x) / total, sum(&|_, y| y) / total);
-    let spread = sum(&|x, _| (x - mx).powi(2));
-    let slope = sum(&|x, y| (x - mx) * (y - my)) / spread;
-    let rest = sum(&|x, y| (y - my - slope * (x - mx)).powi(2)) / (points.len() as f64 - 2.0);
-    let u = (rest / spread).sqrt();
-    let found = slope.abs() > REMARKABLE && slope.abs() > SIGNIFICANCE * u;
-    found.then_some(CutBlur { asymmetry: slope })
+    let widest = course
+        .signed
+        .iter()
+        .map(|(_, blur)| blur.value)
+        .fold((0.0_f64, 0.0_f64), |(low, high), c| {
+            (low.min(c), high.max(c))
+        });
+    let effect = 100.0 * 2.0 * pull.abs() * (widest.1 - widest.0) / separation;
+    (effect > REMARKABLE_PCT).then_some(CutBlur {
+        flattening,
+        asymmetry: lopsided.value,
+        pull,
+        certain,
+    })
 }
 
-/// Standard uncertainty that cut blur brings into each frame's shift, percentage points, by place in the sweep.
+/// Takes the pull out of the separations, where it is certain: the left centre was pulled by κ·c, the right one by −κ·c.
+pub(super) fn correct(frames: &mut [FrameResult], course: &BlurCourse, cut: &CutBlur) {
+    if !cut.certain {
+        return;
+    }
+    let Some(reference) = frames.iter().rev().find_map(|f| f.separation_px) else {
+        return;
+    };
+    for (place, blur) in &course.signed {
+        if let Some(separation) = &mut frames[*place].separation_px {
+            // The blur is stated at the reference's scale.
+            let scale = separation.value / reference.value;
+            separation.value += 2.0 * cut.pull * blur.value * scale;
+        }
+    }
+}
+
+/// Standard uncertainty that cut blur leaves in each frame's shift, percentage points, by place in the sweep.
 #[must_use]
-pub(super) fn u_pct(course: &BlurCourse, separation_px: f64, frames: usize) -> Vec<f64> {
+pub(super) fn u_pct(
+    course: &BlurCourse,
+    cut: &CutBlur,
+    separation_px: f64,
+    frames: usize,
+) -> Vec<f64> {
     let mut u = vec![0.0; frames];
     let Some((_, last)) = course.signed.last() else {
         return u;
     };
+    // A bound without a sign is as good as evenly spread from −1 to 1 of it (JCGM 100:2008, 4.3.7).
+    let share = if cut.certain {
+        LEFT_OVER
+    } else {
+        1.0 / 3_f64.sqrt()
+    };
     for (place, blur) in &course.signed {
-        u[*place] = 100.0 * 2.0 * MOVE_PER_BLUR * (blur.value - last.value).abs() / separation_px;
+        let moved = 2.0 * cut.pull.abs() * (blur.value - last.value).abs();
+        u[*place] = 100.0 * share * moved / separation_px;
     }
     u
+}
+
+/// Weight of a frame in a fit of moments: their noise grows with the window, and that with the blur.
+fn weight(blur: f64, power: i32) -> f64 {
+    1.0 / (1.0 + (blur / NOISY_FROM_PX).powi(2)).powi(power)
+}
+
+/// Slope of a weighted straight line through (x, y, weight) with its standard uncertainty from the scatter.
+fn slope(points: impl Iterator<Item = (f64, f64, f64)>) -> Option<Measured> {
+    let points: Vec<(f64, f64, f64)> = points.collect();
+    if points.len() < 5 {
+        return None;
+    }
+    let sum = |of: &dyn Fn(f64, f64) -> f64| points.iter().map(|p| p.2 * of(p.0, p.1)).sum::<f64>();
+    let total = sum(&|_, _| 1.0);
+    let (mx, my) = (sum(&|x, _| x) / total, sum(&|_, y| y) / total);
+    let spread = sum(&|x, _| (x - mx).powi(2));
+    if spread <= 0.0 {
+        return None;
+    }
+    let value = sum(&|x, y| (x - mx) * (y - my)) / spread;
+    let rest = sum(&|x, y| (y - my - value * (x - mx)).powi(2)) / (points.len() as f64 - 2.0);
+    Some(Measured::new(value, (rest / spread).sqrt()))
+}
+
+/// Moments of the overlap of a unit circle and one of radius b at t, over its blur c = 4·√(mean second moment).
+struct Overlap {
+    flattening: f64,
+    asymmetry: f64,
+    pull: f64,
+}
+
+impl Overlap {
+    fn of(b: f64, t: f64) -> Option<Self> {
+        const STEPS: usize = 200;
+        let (low, high) = ((t - b).max(-1.0), (t + b).min(1.0));
+        if high - low < 0.1 {
+            return None;
+        }
+        let step = (high - low) / STEPS as f64;
+        let (mut area, mut x1, mut x2, mut x3, mut y2) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for k in 0..STEPS {
+            let x = low + (k as f64 + 0.5) * step;
+            let half = (1.0 - x * x).min(b * b - (x - t) * (x - t)).max(0.0).sqrt();
+            area += half;
+            x1 += half * x;
+            x2 += half * x * x;
+            x3 += half * x * x * x;
+            y2 += half.powi(3) / 3.0;
+        }
+        let mean = x1 / area;
+        let xx = x2 / area - mean * mean;
+        let yy = y2 / area;
+        let third = x3 / area - 3.0 * mean * x2 / area + 2.0 * mean.powi(3);
+        let blur = 4.0 * ((xx + yy) / 2.0).sqrt();
+        Some(Self {
+            flattening: (yy - xx) / (yy + xx),
+            asymmetry: third / blur.powi(3),
+            pull: mean / blur,
+        })
+    }
+}
+
+/// Pull over blur of the overlap whose flattening and asymmetry come nearest.
+fn pull_of(flattening: f64, asymmetry: f64) -> f64 {
+    let mut best = (f64::INFINITY, 0.0);
+    for i in 0..=24 {
+        // Rims from the pupil's own size to three stops larger, closer together where the shape changes fast.
+        let b = 1.0 + 1.8 * (f64::from(i) / 24.0).powi(2);
+        for k in 1..=60 {
+            let t = (b - 1.0) + f64::from(k) / 60.0 * 1.2;
+            let Some(shape) = Overlap::of(b, t) else {
+                continue;
+            };
+            // Relative in the flattening, which is known best; the asymmetry on its own scale of about 1e-3.
+            let off = (shape.flattening / flattening - 1.0).powi(2)
+                + ((shape.asymmetry - asymmetry) / 1e-3).powi(2);
+            if off < best.0 {
+                best = (off, shape.pull);
+            }
+        }
+    }
+    best.1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Counted on a grid of 241 × 241 points over the unit circle (own calculation): radius of the rim, displacement;
+    /// flattening, asymmetry, pull.
+    #[test]
+    fn overlaps_of_two_circles() {
+        for (b, t, flattening, asymmetry, pull) in [
+            (1.0, 0.5, 0.2230, 0.0, 0.1490),
+            (1.1, 0.3, 0.1070, 4.19e-4, 0.0474),
+            (1.2, 0.5, 0.1641, 6.61e-4, 0.0717),
+            (1.4, 0.8, 0.2237, 9.32e-4, 0.0950),
+            (1.7, 1.0, 0.1678, 1.06e-3, 0.0599),
+        ] {
+            let shape = Overlap::of(b, t).expect("they overlap");
+            assert!((shape.flattening - flattening).abs() < 0.003, "{b} {t}");
+            assert!((shape.asymmetry - asymmetry).abs() < 2e-5, "{b} {t}");
+            assert!((shape.pull - pull).abs() < 0.002, "{b} {t}");
+            // The way back: a tenth is as good as the grid of shapes and the flat part of the map allow.
+            let found = pull_of(shape.flattening, shape.asymmetry.max(0.0));
+            assert!((found / shape.pull - 1.0).abs() < 0.1, "{b} {t}: {found}");
+        }
+    }
 }

@@ -181,14 +181,25 @@ pub(super) fn close_together(sweep: &SweepMeasurement) -> Option<Finding> {
 pub(super) fn blur_vignetted(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
     let cut = evidence.cut_blur?;
     let u = worst_u(sweep)?;
+    let done = if cut.certain {
+        format!(
+            "Its shape tells by how much, {:.1} % of the blur, and that was taken out of the distances between the targets; \
+             the uncertainty of the worst shift was widened to {u:.3} percentage points for what may be left.",
+            100.0 * cut.pull.abs()
+        )
+    } else {
+        format!(
+            "Its shape does not tell which way, so nothing was taken out; the uncertainty of the worst shift was widened to \
+             {u:.3} percentage points."
+        )
+    };
     Some(finding(
         Code::BlurVignetted,
         Severity::Warning,
         format!(
-            "The blurs of the two targets are lopsided as in a mirror (third moment {:.1e} of the blur's cube) and grow so with \
-             defocus: the lens barrel cuts them, which pulls their centres. The uncertainty of the worst shift was \
-             widened to {u:.2} percentage points. Stop down two stops and shoot again.",
-            cut.asymmetry.abs()
+            "The blurs of the two targets are flattened by {:.0} % as cat's eyes are: the lens barrel cuts them, which pulls \
+             their centres. {done} Stop down two stops and shoot again.",
+            100.0 * cut.flattening
         ),
         Vec::new(),
     ))
