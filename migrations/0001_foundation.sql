@@ -94,6 +94,14 @@ CREATE TABLE upload_files (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX upload_files_of_original ON upload_files (sha256);
 
+-- Files of an upload that were not taken; their bytes are not kept.
+CREATE TABLE upload_refusals (
+  upload_id INTEGER NOT NULL REFERENCES uploads (id) ON DELETE CASCADE,
+  name TEXT NOT NULL CHECK (length(name) BETWEEN 1 AND 255),
+  reason TEXT NOT NULL,
+  PRIMARY KEY (upload_id, name)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE sweeps (
   id INTEGER PRIMARY KEY,
   account_id INTEGER NOT NULL REFERENCES accounts (id),

@@ -1,12 +1,8 @@
 //! Jobs: claimed by one statement with a lease, kept alive by a heartbeat, set aside after three tries.
 
-use sha2::{Digest, Sha256};
 use sqlx::SqliteConnection;
 
-use super::document::{ConditionsDoc, FrameInfoDoc, MeasurementDoc, SettingsDoc, decode, encode};
 use super::{Store, StoreError, SweepId};
-use crate::sweep::{FrameInfo, Severity, SweepMeasurement, SweepSettings};
-use crate::units::Millimetres;
 
 /// What became of a job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,42 +63,6 @@ pub struct ClaimedJob {
     pub lease_token: String,
     /// Which try this is, from 1.
     pub attempt: u32,
-}
-
-/// All that a measurement needs.
-#[derive(Debug, Clone)]
-pub struct SweepInput {
-    /// Name of the sweep.
-    pub name: String,
-    /// What the reviewer said.
-    pub settings: SweepSettings,
-    /// The frames in file order.
-    pub frames: Vec<FrameInput>,
-}
-
-/// One frame to measure.
-#[derive(Debug, Clone)]
-pub struct FrameInput {
-    /// What the file says.
-    pub info: FrameInfo,
-    /// Hash of its original, 64 hex digits.
-    pub sha256: String,
-}
-
-impl SweepInput {
-    /// SHA-256 over frame hashes, what the files say and the settings, 64 hex digits: equal inputs give equal results.
-    ///
-    /// # Errors
-    /// `Damaged` when a number in it is not finite.
-    pub fn sha256(&self) -> Result<String, StoreError> {
-        let frames: Vec<(&str, FrameInfoDoc)> = self
-            .frames
-            .iter()
-            .map(|frame| (frame.sha256.as_str(), FrameInfoDoc::of(&frame.info)))
-            .collect();
-        let text = encode(&(&self.name, SettingsDoc::of(&self.settings), frames))?;
-        Ok(hex::encode(Sha256::digest(text)))
-    }
 }
 
 /// Claims the oldest job that is free. `jobs_open` holds only jobs that are not over, so the walk is short.
@@ -172,121 +132,6 @@ impl Store {
         .await?
         .rows_affected();
         Ok(held == 1)
-    }
-
-    /// What a job has to measure. What the sweep itself does not say comes from the shoot, and the sensor's width from its camera.
-    pub async fn sweep_input(&self, sweep: SweepId) -> Result<Option<SweepInput>, StoreError> {
-        let mut read = self.read().await?;
-        let Some((name, conditions, settings, sensor_width_mm)) =
-            sqlx::query_as::<_, (String, String, String, Option<f64>)>(
-                "SELECT s.name, s.conditions, s.settings, c.sensor_width_mm
-                 FROM sweeps s LEFT JOIN cameras c ON c.id = s.camera_id WHERE s.id = ?1",
-            )
-            .bind(sweep)
-            .fetch_optional(&mut *read)
-            .await?
-        else {
-            return Ok(None);
-        };
-        let frames: Vec<(String, String)> =
-            sqlx::query_as("SELECT sha256, info FROM frames WHERE sweep_id = ?1 ORDER BY position")
-                .bind(sweep)
-                .fetch_all(&mut *read)
-                .await?;
-        let conditions = decode::<ConditionsDoc>(&conditions)?.read()?;
-        let mut settings = decode::<SettingsDoc>(&settings)?.read()?;
-        settings.target_distance = settings.target_distance.or(conditions.target_distance);
-        settings.closest_focus = settings.closest_focus.or(conditions.closest_focus);
-        if settings.sensor_width.is_none() {
-            settings.sensor_width = sensor_width_mm.map(Millimetres::new).transpose()?;
-        }
-        let frames = frames
-            .into_iter()
-            .map(|(sha256, info)| {
-                Ok(FrameInput {
-                    info: decode::<FrameInfoDoc>(&info)?.read()?,
-                    sha256,
-                })
-            })
-            .collect::<Result<Vec<_>, StoreError>>()?;
-        Ok(Some(SweepInput {
-            name,
-            settings,
-            frames,
-        }))
-    }
-
-    /// Stores the result and ends the job, in one transaction; false when the lease was lost. The same input again changes nothing.
-    pub async fn finish_job(
-        &self,
-        job: &ClaimedJob,
-        input: &SweepInput,
-        algorithm_version: u32,
-        measurement: &SweepMeasurement,
-        now_ms: i64,
-    ) -> Result<bool, StoreError> {
-        let document = encode(&MeasurementDoc::of(measurement))?;
-        let input_sha256 = input.sha256()?;
-        let worst = measurement
-            .summary
-            .as_ref()
-            .map(|summary| summary.worst_shift_pct);
-        let warnings = measurement
-            .findings
-            .iter()
-            .filter(|finding| finding.severity == Severity::Warning)
-            .count();
-        let frames = count(measurement.frames.len());
-
-        let mut write = self.write().await?;
-        let held = sqlx::query(
-            "UPDATE jobs SET state = 'done', lease_token = NULL, lease_until_ms = NULL, frames_done = ?3, frames_total = ?3,
-               error = NULL, ended_ms = ?4
-             WHERE id = ?1 AND lease_token = ?2",
-        )
-        .bind(job.id)
-        .bind(&job.lease_token)
-        .bind(frames)
-        .bind(now_ms)
-        .execute(&mut *write)
-        .await?
-        .rows_affected();
-        if held == 0 {
-            return Ok(false);
-        }
-        sqlx::query(
-            "INSERT INTO results (sweep_id, algorithm_version, input_sha256, measured_ms, frame_count, measured_count, stopped,
-                                  warnings, worst_shift_pct, worst_shift_u_pct, document)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)
-             ON CONFLICT (sweep_id, algorithm_version, input_sha256) DO NOTHING",
-        )
-        .bind(job.sweep)
-        .bind(algorithm_version)
-        .bind(&input_sha256)
-        .bind(now_ms)
-        .bind(frames)
-        .bind(count(measurement.measured_count()))
-        .bind(measurement.is_stopped())
-        .bind(count(warnings))
-        .bind(worst.map(|shift| shift.value))
-        .bind(worst.map(|shift| shift.std_error))
-        .bind(document)
-        .execute(&mut *write)
-        .await?;
-        sqlx::query(
-            "UPDATE sweeps SET
-               current_result_id = (SELECT id FROM results WHERE sweep_id = ?1 AND algorithm_version = ?2 AND input_sha256 = ?3),
-               focal_length_mm = coalesce(?4, focal_length_mm)
-             WHERE id = ?1",
-        )
-        .bind(job.sweep)
-        .bind(algorithm_version)
-        .bind(&input_sha256)
-        .bind(measurement.focal_length.map(Millimetres::mm))
-        .execute(&mut *write)
-        .await?;
-        write.commit().await?;
-        Ok(true)
     }
 
     /// Gives a job back after a failure: it waits again, or is set aside after `max_attempts`.
@@ -371,6 +216,15 @@ impl Store {
     }
 }
 
+/// The columns of [`JobRow`] for a query that names the jobs `j`.
+macro_rules! job_columns {
+    () => {
+        "j.state AS job_state, j.attempts AS job_attempts, j.frames_done AS job_frames_done, \
+         j.frames_total AS job_frames_total, j.error AS job_error"
+    };
+}
+pub(super) use job_columns;
+
 /// The columns of a job as pages see it; all of them NULL where a sweep has none.
 #[derive(sqlx::FromRow)]
 pub(super) struct JobRow {
@@ -428,8 +282,4 @@ pub(super) async fn queue_anew(
     .execute(&mut *write)
     .await?;
     queue(write, sweep, now_ms).await
-}
-
-fn count(items: usize) -> i64 {
-    i64::try_from(items).unwrap_or(i64::MAX)
 }

@@ -7,7 +7,7 @@
 use sqlx::{Row, SqlSafeStr};
 
 use super::ranking::{COUNT, COUNT_ALL, RESULTS, RankingSort, UNRANKED};
-use super::{Store, jobs, publishing, sweeps};
+use super::{Store, desk, jobs, published};
 
 /// What is wrong with a plan, line by line.
 fn refused(plan: &[String]) -> Vec<&String> {
@@ -46,8 +46,8 @@ async fn no_page_reads_or_sorts_a_whole_table() {
         COUNT,
         COUNT_ALL,
         RESULTS,
-        sweeps::DESK_OF_ONE,
-        publishing::NEWEST_PUBLISHED,
+        desk::DESK_OF_ONE,
+        published::NEWEST_PUBLISHED,
         jobs::CLAIM,
         jobs::SET_ASIDE_VANISHED,
     ];

@@ -8,7 +8,7 @@ use sqlx::sqlite::{SqliteArguments, SqliteRow};
 
 use super::document::{decode_focal_result, encode};
 use super::lenses::{LensRow, lens_columns};
-use super::publishing::PublicationRow;
+use super::published::PublicationRow;
 use super::search::{MOST_WORDS, patterns};
 use super::{ConditionsKey, Kind, Lens, LensId, Store, StoreError, SweepId};
 use crate::sweep::{DistanceSource, Finding, ShiftCurve, ToleranceOutcome};

@@ -1,0 +1,268 @@
+//! The answer to an error: headers at once, the body by the layer that knows the request.
+
+use axum::Json;
+use axum::extract::{Request, State};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Redirect, Response};
+use serde::Serialize;
+
+use super::{FieldError, WebError};
+use crate::app::App;
+use crate::web::observe::RequestId;
+use crate::web::pages::{PageFrame, Section};
+use crate::web::session::Viewer;
+
+/// What a response carries from the handler to [`render`].
+#[derive(Debug, Clone)]
+struct Problem {
+    slug: &'static str,
+    title: &'static str,
+    detail: String,
+    fields: Vec<FieldError>,
+}
+
+impl IntoResponse for WebError {
+    fn into_response(self) -> Response {
+        let (status, slug, title) = self.facts();
+        if let Self::Inside(cause) = &self {
+            tracing::error!(cause = format!("{cause:#}"), "request failed");
+        }
+        let retry_after = self.retry_after_s();
+        let detail = self.to_string();
+        let fields = match self {
+            Self::Fields(fields) => fields,
+            _ => Vec::new(),
+        };
+        let mut response = status.into_response();
+        if let Some(seconds) = retry_after {
+            response
+                .headers_mut()
+                .insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        }
+        if status == StatusCode::UNAUTHORIZED {
+            response.headers_mut().insert(
+                header::WWW_AUTHENTICATE,
+                HeaderValue::from_static("Bearer realm=\"breathmark\""),
+            );
+        }
+        response.extensions_mut().insert(Problem {
+            slug,
+            title,
+            detail,
+            fields,
+        });
+        response
+    }
+}
+
+/// The RFC 9457 document.
+#[derive(Serialize)]
+struct ProblemDocument<'a> {
+    r#type: String,
+    title: &'a str,
+    status: u16,
+    detail: &'a str,
+    instance: &'a str,
+    request_id: &'a str,
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    errors: &'a [FieldError],
+}
+
+#[derive(askama::Template)]
+#[template(path = "error.html")]
+struct ErrorPage<'a> {
+    page: PageFrame,
+    status: u16,
+    detail: &'a str,
+    fields: &'a [FieldError],
+    request_id: &'a str,
+    sign_in: bool,
+}
+
+/// Whether the client would rather read a page than a document.
+fn wants_page(path: &str, headers: &HeaderMap) -> bool {
+    let accept = headers
+        .get(header::ACCEPT)
+        .and_then(|value| value.to_str().ok())
+        .unwrap_or("");
+    let document = path.starts_with("/api/") || path.ends_with(".json");
+    !document && accept.contains("text/html")
+}
+
+/// The layer that writes the body of every error.
+pub(in crate::web) async fn render(
+    State(app): State<App>,
+    request: Request,
+    next: Next,
+) -> Response {
+    let path = request.uri().path().to_owned();
+    let query = request.uri().query().map(str::to_owned);
+    let safe = matches!(*request.method(), Method::GET | Method::HEAD);
+    let page = wants_page(&path, request.headers());
+    let id = request
+        .extensions()
+        .get::<RequestId>()
+        .map_or_else(String::new, |id| id.0.clone());
+    let headers = request.headers().clone();
+    let mut response = next.run(request).await;
+    let status = response.status();
+    if !status.is_client_error() && !status.is_server_error() {
+        return response;
+    }
+    let problem = match response.extensions_mut().remove::<Problem>() {
+        Some(problem) => problem,
+        None if has_own_body(&response) => return response,
+        None => foreign_problem(status, &path),
+    };
+    if page && safe && status == StatusCode::UNAUTHORIZED {
+        return Redirect::to(&sign_in_address(&path, query.as_deref())).into_response();
+    }
+    let mut answer = if page {
+        // Who is looking only changes the head of the page; where it can't be found out, nobody is.
+        let viewer = Viewer::of_request(&app, &headers).await.unwrap_or_default();
+        let rendered = askama::Template::render(&ErrorPage {
+            page: PageFrame::new(problem.title, Section::Elsewhere, &viewer),
+            status: status.as_u16(),
+            detail: &problem.detail,
+            fields: &problem.fields,
+            request_id: &id,
+            sign_in: status == StatusCode::UNAUTHORIZED,
+        });
+        axum::response::Html(rendered.unwrap_or_else(|_| problem.title.to_owned())).into_response()
+    } else {
+        let mut answer = Json(ProblemDocument {
+            r#type: format!("/method#problem-{}", problem.slug),
+            title: problem.title,
+            status: status.as_u16(),
+            detail: &problem.detail,
+            instance: &path,
+            request_id: &id,
+            errors: &problem.fields,
+        })
+        .into_response();
+        answer.headers_mut().insert(
+            header::CONTENT_TYPE,
+            HeaderValue::from_static("application/problem+json"),
+        );
+        answer
+    };
+    *answer.status_mut() = status;
+    for kept in [
+        header::RETRY_AFTER,
+        header::ALLOW,
+        header::WWW_AUTHENTICATE,
+        header::CONNECTION,
+    ] {
+        if let Some(value) = response.headers_mut().remove(&kept) {
+            answer.headers_mut().insert(kept, value);
+        }
+    }
+    answer
+}
+
+/// Pages of our own with an error status (a form shown again) keep their body.
+fn has_own_body(response: &Response) -> bool {
+    response
+        .headers()
+        .get(header::CONTENT_TYPE)
+        .and_then(|kind| kind.to_str().ok())
+        .is_some_and(|kind| !kind.starts_with("text/plain"))
+}
+
+/// The problem behind an error that axum or a layer made.
+fn foreign_problem(status: StatusCode, path: &str) -> Problem {
+    let (slug, title, detail) = match status {
+        StatusCode::NOT_FOUND => (
+            "not-found",
+            "There is no such page",
+            format!("nothing is at {path}"),
+        ),
+        StatusCode::METHOD_NOT_ALLOWED => (
+            "method-not-allowed",
+            "This can't be done here",
+            "the address exists, but not for this method; the Allow header lists those that work"
+                .to_owned(),
+        ),
+        StatusCode::PAYLOAD_TOO_LARGE => (
+            "too-large",
+            "This is too large",
+            "send less in one request".to_owned(),
+        ),
+        StatusCode::UNSUPPORTED_MEDIA_TYPE => (
+            "unsupported-media-type",
+            "The content type can't be used",
+            "send application/json where a document is asked for".to_owned(),
+        ),
+        StatusCode::REQUEST_TIMEOUT | StatusCode::SERVICE_UNAVAILABLE => (
+            "busy",
+            "Busy for a moment",
+            "the answer took too long; try again in a moment".to_owned(),
+        ),
+        status if status.is_server_error() => (
+            "inside",
+            "Something went wrong",
+            "something went wrong inside the program".to_owned(),
+        ),
+        _ => (
+            "unreadable",
+            "The request can't be read",
+            "the address, the query or the body is not as it should be".to_owned(),
+        ),
+    };
+    Problem {
+        slug,
+        title,
+        detail,
+        fields: Vec::new(),
+    }
+}
+
+/// The sign-in page that leads back to where somebody was.
+fn sign_in_address(path: &str, query: Option<&str>) -> String {
+    let mut target = path.to_owned();
+    if let Some(query) = query {
+        target.push('?');
+        target.push_str(query);
+    }
+    format!("/sign-in?next={}", percent_encode(&target))
+}
+
+/// A text as the value of one query parameter (RFC 3986: everything but unreserved characters is encoded).
+fn percent_encode(text: &str) -> String {
+    let mut encoded = String::with_capacity(text.len());
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~/".contains(&byte) {
+            encoded.push(char::from(byte));
+        } else {
+            encoded.push_str(&format!("%{byte:02X}"));
+        }
+    }
+    encoded
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_browsers_outside_the_api_get_pages() {
+        let mut headers = HeaderMap::new();
+        assert!(!wants_page("/lenses", &headers));
+        headers.insert(
+            header::ACCEPT,
+            HeaderValue::from_static("text/html,application/xhtml+xml"),
+        );
+        assert!(wants_page("/lenses", &headers));
+        assert!(!wants_page("/api/v1/lenses", &headers));
+        assert!(!wants_page("/lenses.json", &headers));
+    }
+
+    #[test]
+    fn the_way_back_is_one_parameter() {
+        assert_eq!(
+            sign_in_address("/desk/upload", Some("lens=a&x=1")),
+            "/sign-in?next=/desk/upload%3Flens%3Da%26x%3D1"
+        );
+    }
+}
