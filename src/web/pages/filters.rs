@@ -24,6 +24,7 @@ fn tie(text: &str) -> String {
 
 /// Whether two words are one quantity.
 fn belong(word: &str, next: &str) -> bool {
+    let next = next.split(['<', '\n']).next().unwrap_or(next);
     let is_unit = matches!(
         next.trim_end_matches(['.', ',', ';', ')', ':']),
         "%" | "mm" | "m" | "ft" | "px"
@@ -46,6 +47,7 @@ mod tests {
             ("Brackwell 40 mm f/2.8 Slim", "Brackwell 40~mm f/2.8 Slim"),
             ("+2.05 % ± 0.02, tighter", "+2.05~%~±~0.02, tighter"),
             ("expanded (k = 2)", "expanded (k~=~2)"),
+            ("<td>4000 px</td><td>", "<td>4000~px</td><td>"),
             ("", ""),
         ] {
             assert_eq!(tie(words), tied.replace('~', "\u{a0}"));
