@@ -5,7 +5,7 @@ use axum::http::HeaderMap;
 use axum::response::{Html, Response};
 
 use super::charts::{InlineChart, asked_axis, axis_for, compare_series};
-use super::{ChartShelf, PageFrame, Section, html};
+use super::{ChartShelf, PageFrame, Section, filters, html};
 use crate::app::App;
 use crate::store::RankingSort;
 use crate::web::WebError;

@@ -5,7 +5,8 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 
 use super::charts::{InlineChart, asked_axis, axis_for, lens_series};
-use super::{ChartShelf, PageFrame, Section, html};
+use super::measured::Measured;
+use super::{ChartShelf, PageFrame, Section, filters, html};
 use crate::app::App;
 use crate::charts::Axis;
 use crate::store::ConditionsKey;
@@ -24,6 +25,7 @@ struct Group {
     verdict: String,
     chart: InlineChart,
     pulls: Vec<PullDocument>,
+    measured: Measured,
 }
 
 impl Group {
@@ -150,6 +152,7 @@ pub(super) async fn page(
                     .map(|focal| PullDocument::new(focal, question))
                     .collect()
             }),
+            measured: Measured::new(&results),
             results,
         });
     }

@@ -4,7 +4,7 @@ use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::response::{Html, Response};
 
-use super::{PageFrame, Section, html};
+use super::{PageFrame, Section, filters, html};
 use crate::app::App;
 use crate::store::{Kind, RankingSort};
 use crate::web::WebError;
@@ -48,6 +48,20 @@ impl LensesPage {
     /// What stands in a field of the form.
     fn value(&self, name: &str) -> &str {
         self.params.text(name).unwrap_or_default()
+    }
+
+    /// Whether the list is narrowed or judged by more than a name.
+    fn is_filtered(&self) -> bool {
+        [
+            "mount",
+            "kind",
+            "focal_mm",
+            "holds_from_m",
+            "tolerance_pct",
+            "conditions",
+        ]
+        .iter()
+        .any(|name| self.params.text(name).is_some())
     }
 
     /// The question under other conditions.

@@ -2,7 +2,7 @@
 
 use axum::response::Html;
 
-use super::{PageFrame, Section, html};
+use super::{PageFrame, Section, filters, html};
 use crate::sweep::{ALGORITHM_VERSION, Code, DEFAULT_TOLERANCE_PCT};
 use crate::web::WebError;
 use crate::web::session::Viewer;

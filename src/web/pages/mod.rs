@@ -3,10 +3,13 @@
 mod chart_shelf;
 mod charts;
 mod compare;
+#[expect(unreachable_pub, reason = "the macro makes what it writes public")]
+mod filters;
 pub mod frame;
 mod guide;
 mod lens;
 mod lenses;
+mod measured;
 mod method;
 mod plan;
 mod start;
@@ -49,36 +52,12 @@ fn date_of(timestamp: &str) -> &str {
     timestamp.get(..10).unwrap_or(timestamp)
 }
 
-/// A sentence with its numbers tied to their units, so that no line breaks between them.
-fn tied(sentence: &str) -> String {
-    const TIE: char = '\u{a0}';
-    let mut tied = String::with_capacity(sentence.len());
-    let mut words = sentence.split(' ').peekable();
-    while let Some(word) = words.next() {
-        tied.push_str(word);
-        let unit = words
-            .peek()
-            .map(|next| next.trim_end_matches(['.', ',', ';', ')', ':']));
-        let number = word.ends_with(|last: char| last.is_ascii_digit());
-        match unit {
-            Some("%" | "mm" | "m" | "ft" | "px") if number => tied.push(TIE),
-            Some(_) => tied.push(' '),
-            None => {}
-        }
-    }
-    tied
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn numbers_keep_their_units() {
-        assert_eq!(
-            tied("by 2 %, beyond 0.5 m (1.6 ft) it holds."),
-            "by 2\u{a0}%, beyond 0.5\u{a0}m (1.6\u{a0}ft) it holds."
-        );
+    fn dates_of_timestamps() {
         assert_eq!(date_of("2026-04-03T10:00:00"), "2026-04-03");
         assert_eq!(date_of("soon"), "soon");
     }

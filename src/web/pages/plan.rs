@@ -2,7 +2,7 @@
 
 use axum::response::Html;
 
-use super::{PageFrame, Section, html};
+use super::{PageFrame, Section, filters, html};
 use crate::optics::{Setup, ShootingPlan};
 use crate::report::words;
 use crate::units::{FNumber, Metres, Millimetres};

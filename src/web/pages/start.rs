@@ -3,7 +3,7 @@
 use axum::extract::State;
 use axum::response::Html;
 
-use super::{PageFrame, Section, html};
+use super::{PageFrame, Section, filters, html};
 use crate::app::App;
 use crate::store::RankingSort;
 use crate::web::WebError;

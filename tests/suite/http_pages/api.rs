@@ -167,7 +167,7 @@ async fn a_published_sweep_has_all_its_frames() {
     );
     assert_eq!(document["sweep"]["findings"][0]["code"], "camera_moved");
     let page = site.get("/lenses/tindra-sound-85-f-1-4").await.text();
-    assert!(page.contains("the mid-point jumps by 3 px"));
+    assert!(page.contains("the mid-point jumps by 3\u{a0}px"));
     assert!(page.contains("1 warning"));
 }
 

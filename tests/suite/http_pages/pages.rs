@@ -142,16 +142,16 @@ async fn a_focus_pull_is_answered_and_never_extrapolated() {
     let page = "/lenses/tindra-sound-85-f-1-4?from_m=inf&to_m=1.6&picture_width_px=4000";
     let text = site.get(page).await.text();
     // Half the dioptres of 0.8 m: half of −5.2 %; the edge of 4000 px moves by 52 px.
-    assert!(text.contains("−2.60 %"), "framing change");
-    assert!(text.contains("52.0 px inwards at each side of 4000 px"));
+    assert!(text.contains("−2.60\u{a0}%"), "framing change");
+    assert!(text.contains("52.0\u{a0}px inwards at each side of 4000\u{a0}px"));
     // 1/0.974: the widest moment has to be enlarged by 1.0267, which costs 2.6 %.
-    assert!(text.contains("2.60 % of width and height (enlarge by 1.0267)"));
+    assert!(text.contains("2.60\u{a0}% of width and height (enlarge by 1.0267)"));
     let near = site
         .get("/lenses/tindra-sound-85-f-1-4?from_m=3&to_m=0.5")
         .await;
     assert!(
         near.text()
-            .contains("not measured closer than 0.8 m (2.6 ft)")
+            .contains("not measured closer than 0.8\u{a0}m (2.6\u{a0}ft)")
     );
 }
 
@@ -251,7 +251,7 @@ async fn other_conditions_are_ranked_apart_and_said() {
         .get("/lenses?conditions=correction-off.compensation-on")
         .await
         .text();
-    assert!(under.contains("+0.05 %"));
+    assert!(under.contains("+0.05\u{a0}%"));
     let compared = site
         .get("/compare?lens=brackwell-mole-24-f-2&lens=brackwell-pier-50-f-1-8")
         .await
