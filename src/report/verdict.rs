@@ -63,7 +63,7 @@ impl FocalVerdict {
         let tolerance = words::plain_pct(self.tolerance_pct);
         match (self.outcome, self.outcome.distance_m()) {
             (ToleranceOutcome::Within, _) => {
-                format!("it stays within {tolerance} over the whole sweep")
+                format!("it stays within {tolerance} everywhere it was measured")
             }
             (ToleranceOutcome::Unknown { .. }, _) => {
                 format!("it exceeds {tolerance}, from which distance on is not known")
@@ -220,12 +220,12 @@ mod tests {
         assert_eq!(
             verdict(28.0, -1.4, ToleranceOutcome::Within).sentence(),
             "At 28 mm the picture gets wider by 1.40 % at its worst and frames like 27.6 mm; \
-             it stays within 2 % over the whole sweep."
+             it stays within 2 % everywhere it was measured."
         );
         assert_eq!(
             verdict(50.0, 0.004, ToleranceOutcome::Within).sentence(),
             "At 50 mm the picture holds its framing: no change of scale beyond 0.02 % could be measured; \
-             it stays within 2 % over the whole sweep."
+             it stays within 2 % everywhere it was measured."
         );
         let unknown = verdict(105.0, 3.8, ToleranceOutcome::Unknown { travel: 0.4 }).sentence();
         assert!(unknown.contains("frames like 109.0 mm"), "{unknown}");

@@ -81,6 +81,8 @@ codes! {
         "Some of the shift may be the movement. Fasten the tripod, switch stabilisation off and shoot again.";
     FrameMissing, "frame_missing", "Frames seem to be missing",
         "The curve is less certain where frames are missing. Check that every file was copied.";
+    FramesNotMeasured, "frames_not_measured", "Some frames could not be measured",
+        "Where the nearest frames are missing, the worst shift may be larger than stated. Send the broken files again, or shoot again.";
     OrderUncertain, "order_uncertain", "The order of the frames was restored or is uncertain",
         "Check that the first frame is at closest focus and the last at infinity.";
     MixedLenses, "mixed_lenses", "The files name different lenses",

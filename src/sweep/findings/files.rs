@@ -3,7 +3,9 @@
 use super::{finding, median, names};
 use crate::measure::Unmeasurable;
 use crate::sweep::order::{file_number, seconds};
-use crate::sweep::{Code, Finding, FrameState, Severity, SweepMeasurement, SweepSettings};
+use crate::sweep::{
+    Code, Finding, FrameResult, FrameState, Severity, SweepMeasurement, SweepSettings,
+};
 
 /// Fewer measured frames than this give no result.
 const FEWEST_FRAMES: usize = 5;
@@ -60,6 +62,49 @@ pub(super) fn frame_count(sweep: &SweepMeasurement) -> Option<Finding> {
         return None;
     };
     Some(finding(Code::TooFewFrames, severity, message, Vec::new()))
+}
+
+/// Frames without a result: a warning where the nearest of all are among them, because there the shift is largest as a
+/// rule; a note elsewhere, where the curve runs on between its neighbours.
+pub(super) fn frames_not_measured(sweep: &SweepMeasurement) -> Option<Finding> {
+    let is_measured = |frame: &FrameResult| frame.state == FrameState::Measured;
+    let first = sweep.frames.iter().position(is_measured)?;
+    let lost: Vec<&FrameResult> = sweep
+        .frames
+        .iter()
+        .filter(|frame| matches!(frame.state, FrameState::Failed(_)))
+        .collect();
+    let example = lost.first()?;
+    let count = lost.len();
+    let frames = if count == 1 {
+        "frame has"
+    } else {
+        "frames have"
+    };
+    let why = example.state.reason().unwrap_or_default();
+    let (severity, effect) = if first > 0 {
+        (
+            Severity::Warning,
+            format!(
+                "The nearest {first} of the sweep are without a result, so worst shift and tolerance distance hold only \
+                 for what was measured; nearer, the shift may be larger."
+            ),
+        )
+    } else {
+        (
+            Severity::Note,
+            "The curve runs on between their neighbours.".to_owned(),
+        )
+    };
+    Some(finding(
+        Code::FramesNotMeasured,
+        severity,
+        format!(
+            "{count} {frames} no result ({}: {why}). {effect} Send broken files again, or shoot again.",
+            example.info.file
+        ),
+        names(lost),
+    ))
 }
 
 pub(super) fn mixed_lenses(sweep: &SweepMeasurement) -> Option<Finding> {

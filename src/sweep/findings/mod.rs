@@ -33,6 +33,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         files::mixed_lenses(sweep),
         files::focal_length_changed(sweep, settings),
         files::frame_missing(sweep),
+        files::frames_not_measured(sweep),
         distances::not_at_infinity(sweep, evidence),
         distances::order_uncertain(evidence),
         distances::unknown(sweep, evidence),

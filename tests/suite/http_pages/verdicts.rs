@@ -22,7 +22,7 @@ async fn a_prime_within_tolerance() {
     let words = verdict((50.0, 50.0), vec![curve(50.0, 0.3, 0.4)]).await;
     assert!(words.contains("tighter by 0.30 %"), "{words}");
     assert!(
-        words.contains("stays within 2 % over the whole sweep"),
+        words.contains("stays within 2 % everywhere it was measured"),
         "{words}"
     );
 }

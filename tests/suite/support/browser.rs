@@ -27,7 +27,7 @@ impl Browser {
     /// Opens a window of this size. `dark` is the colour scheme that the reader prefers.
     pub(crate) async fn open(width: u32, height: u32, dark: bool) -> Self {
         let mut driver = Command::new("chromedriver")
-            .args(["--port=0", "--log-level=OFF"])
+            .args(["--port=0"])
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()

@@ -1,0 +1,154 @@
+//! Cards and folders as they come, and the sweeps they are.
+
+use super::*;
+use crate::sweep::CaptureTime;
+use crate::units::{FocusDistance, Metres, Millimetres};
+use time::macros::datetime;
+
+/// Frames of one sweep, 0.8 s apart, from `start_s` on and from file number `number` on.
+fn sweep(mm: f64, number: usize, start_s: f64, count: usize) -> Vec<FrameInfo> {
+    (0..count)
+        .map(|i| FrameInfo {
+            file: format!("SWP_{:04}.JPG", number + i),
+            captured_at: Some(CaptureTime {
+                local: datetime!(2026-04-03 10:00:00)
+                    + time::Duration::seconds_f64(start_s + 0.8 * i as f64),
+                offset: None,
+            }),
+            focal_length: Millimetres::new(mm).ok(),
+            lens: Some("Brackwell Span 28-135 mm".to_owned()),
+            camera: Some("Tindra Bench 2".to_owned()),
+            ..FrameInfo::default()
+        })
+        .collect()
+}
+
+fn shapes(frames: &[FrameInfo], source: &str) -> Vec<(String, usize)> {
+    split(frames, source)
+        .into_iter()
+        .map(|group| (group.name, group.frames.len()))
+        .collect()
+}
+
+fn named(name: &str, count: usize) -> (String, usize) {
+    (name.to_owned(), count)
+}
+
+#[test]
+fn a_folder_of_six_focal_lengths_is_six_sweeps() {
+    let mut frames = Vec::new();
+    for (i, mm) in [28.0, 35.0, 50.0, 75.0, 100.0, 135.0]
+        .into_iter()
+        .enumerate()
+    {
+        frames.extend(sweep(mm, 1 + 6 * i, 60.0 * i as f64, 6));
+    }
+    let wanted: Vec<_> = [28, 35, 50, 75, 100, 135]
+        .map(|mm| named(&format!("zoom {mm} mm"), 6))
+        .to_vec();
+    assert_eq!(shapes(&frames, "zoom"), wanted);
+}
+
+#[test]
+fn one_frame_is_a_group_and_no_frame_is_none() {
+    assert!(split(&[], "card").is_empty());
+    let mut frames = sweep(50.0, 1, 0.0, 1);
+    "a/b".clone_into(&mut frames[0].folder);
+    assert_eq!(shapes(&frames, "card"), [named("b", 1)]);
+}
+
+#[test]
+fn a_repeat_after_a_pause_is_a_sweep_of_its_own() {
+    let mut frames = sweep(50.0, 1, 0.0, 24);
+    frames.extend(sweep(50.0, 25, 90.0, 24));
+    assert_eq!(
+        shapes(&frames, "card"),
+        [named("card 50 mm", 24), named("card 50 mm (2)", 24)]
+    );
+}
+
+#[test]
+fn a_focus_that_comes_back_to_near_is_a_new_sweep_without_a_pause() {
+    let mut frames = sweep(50.0, 1, 0.0, 24);
+    for (i, frame) in frames.iter_mut().enumerate() {
+        let d = 2.0 * (1.0 - (i % 12) as f64 / 11.0);
+        frame.focus_distance =
+            Some(Metres::new(1.0 / d).map_or(FocusDistance::Infinity, FocusDistance::At));
+    }
+    assert_eq!(
+        shapes(&frames, "card"),
+        [named("card 50 mm", 12), named("card 50 mm (2)", 12)]
+    );
+}
+
+#[test]
+fn a_clock_that_jumps_ends_no_sweep() {
+    for jump_s in [3600.0, -1800.0, -40.0] {
+        let mut frames = sweep(50.0, 1, 0.0, 12);
+        frames.extend(sweep(50.0, 13, 9.6 + jump_s, 12));
+        assert_eq!(shapes(&frames, "card"), [named("card", 24)], "{jump_s}");
+    }
+}
+
+#[test]
+fn a_focal_length_that_wanders_a_little_is_one_setting() {
+    let mut frames = sweep(70.0, 1, 0.0, 9);
+    frames[3].focal_length = Millimetres::new(69.0).ok();
+    frames[7].focal_length = Millimetres::new(71.0).ok();
+    assert_eq!(shapes(&frames, "card"), [named("card", 9)]);
+    // Neighbouring marks of a wide zoom are not.
+    let mut marks = sweep(16.0, 1, 0.0, 5);
+    marks.extend(sweep(18.0, 6, 60.0, 5));
+    assert_eq!(shapes(&marks, "card").len(), 2);
+}
+
+#[test]
+fn lenses_and_cameras_in_one_folder_are_told_apart() {
+    let mut frames = sweep(50.0, 1, 0.0, 6);
+    let mut other = sweep(50.0, 7, 60.0, 6);
+    for frame in &mut other {
+        frame.lens = Some("Ostrel Meridian 50 mm".to_owned());
+    }
+    frames.extend(other);
+    assert_eq!(
+        shapes(&frames, "card"),
+        [
+            named("card Brackwell Span 28-135 mm 50 mm", 6),
+            named("card Ostrel Meridian 50 mm 50 mm", 6)
+        ]
+    );
+}
+
+#[test]
+fn a_sweep_that_runs_over_into_the_next_card_folder_is_one() {
+    let mut frames = sweep(50.0, 9990, 0.0, 10);
+    let mut rest = sweep(50.0, 1, 8.0, 10);
+    for frame in &mut frames {
+        "DCIM/100TINDR".clone_into(&mut frame.folder);
+    }
+    for frame in &mut rest {
+        "DCIM/101TINDR".clone_into(&mut frame.folder);
+    }
+    frames.extend(rest);
+    assert_eq!(shapes(&frames, "evening"), [named("evening", 20)]);
+}
+
+#[test]
+fn a_file_without_metadata_stays_with_its_folder() {
+    let mut frames = sweep(50.0, 1, 0.0, 8);
+    frames[4] = FrameInfo {
+        file: frames[4].file.clone(),
+        ..FrameInfo::default()
+    };
+    assert_eq!(shapes(&frames, "card"), [named("card", 8)]);
+}
+
+#[test]
+fn without_times_a_gap_in_the_numbers_parts() {
+    let mut frames = sweep(50.0, 1, 0.0, 8);
+    frames.extend(sweep(50.0, 101, 0.0, 8));
+    for frame in &mut frames {
+        frame.captured_at = None;
+    }
+    assert_eq!(shapes(&frames, "card").len(), 2);
+}
