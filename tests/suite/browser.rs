@@ -79,7 +79,7 @@ async fn a_folder_becomes_a_ranked_and_compared_lens() {
     browser.go(&format!("{}/desk/upload", server.address)).await;
     describe_lens(&browser, "50 mm f/2 Trial", "50").await;
     browser.give_files("#folder", &[sweep]).await;
-    browser.until_it_says("24 frames").await;
+    browser.until_it_says("24 files").await;
     browser.click("#send").await;
     let arrived = browser.until_it_says("What arrived").await;
     assert!(arrived.contains("24 frames taken"), "{arrived}");
@@ -98,7 +98,7 @@ async fn a_folder_becomes_a_ranked_and_compared_lens() {
     browser.go(&format!("{}/desk/upload", server.address)).await;
     describe_lens(&browser, "35 mm f/2 Trial", "35").await;
     browser.give_files("#files", &files).await;
-    browser.until_it_says("12 frames").await;
+    browser.until_it_says("12 files").await;
     browser.click("#send").await;
     browser.until_it_says("What arrived").await;
     publish_first_sweep(&browser).await;

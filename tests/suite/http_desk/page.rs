@@ -284,7 +284,7 @@ async fn a_sweep_without_result_is_not_published() {
     let answer = mara.post(&format!("/sweeps/{sweep}/publish"), &[]).await;
     assert_eq!(answer.status, 409);
     assert!(
-        answer.text().contains("Two targets could not be found"),
+        answer.text().contains("There are few frames"),
         "{}",
         answer.text()
     );

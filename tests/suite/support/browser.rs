@@ -141,6 +141,7 @@ impl Browser {
             .await
             .text()
             .await
+            .map(|text| plain(&text))
             .expect("a page has text")
     }
 
@@ -163,7 +164,7 @@ impl Browser {
     /// The text of the page, empty while it is being replaced by another.
     async fn text_now(&self) -> String {
         match self.client.find(Locator::Css("body")).await {
-            Ok(body) => body.text().await.unwrap_or_default(),
+            Ok(body) => plain(&body.text().await.unwrap_or_default()),
             Err(_) => String::new(),
         }
     }
@@ -213,6 +214,11 @@ impl Drop for Browser {
         let _ = self.driver.kill();
         let _ = self.driver.wait();
     }
+}
+
+/// Text with the no-break spaces between numbers and units as plain ones.
+fn plain(text: &str) -> String {
+    text.replace(['\u{a0}', '\u{202f}'], " ")
 }
 
 fn axe() -> PathBuf {

@@ -1,7 +1,7 @@
 //! Every finding raised by a sweep that deserves it, and none by sweeps that don't.
 
 use breathmark::simulate::{Breathing, Bump, Scene, SweepScript, ZoomSlip};
-use breathmark::sweep::{Code, SweepSettings};
+use breathmark::sweep::{Code, Severity, SweepSettings};
 use breathmark::units::{FocusDistance, Metres, Millimetres};
 
 use super::rig::{Files, codes, errors, message, rms, set_up, small};
@@ -213,6 +213,25 @@ fn cut_blur() {
     let off = rms(&errors(&script, &cut));
     // Uncorrected it is above 1 percentage point; a tenth of that is as well as two moments know the shape.
     assert!(off < 0.15 && off < 2.0 * u, "{off} {u}");
+}
+
+/// Lost near frames are a warning, since the shift is largest there as a rule; a frame lost elsewhere is a note.
+#[test]
+fn frames_without_a_result() {
+    for (lost, severity) in [(0, Severity::Warning), (9, Severity::Note)] {
+        let mut files = Files::of(&small(50.0, 2.0));
+        let half = files.bytes[lost].len() / 2;
+        files.bytes[lost].truncate(half);
+        let measured = files.measure(&SweepSettings::default());
+        let found = measured
+            .findings
+            .iter()
+            .find(|finding| finding.code == Code::FramesNotMeasured)
+            .expect("the lost frame is named");
+        assert_eq!(found.severity, severity, "frame {lost}");
+        assert!(found.message.contains("card again"), "{}", found.message);
+        assert_eq!(found.files.len(), 1);
+    }
 }
 
 #[test]
