@@ -1,7 +1,7 @@
 //! Results for the outside, in words and numbers: the sweep document (JSON, CSV, table), sentences, metres and feet.
 //!
 //! The command line, the pages and the API all speak through this room, so that one number is said one way everywhere.
-//! Numbers in documents are raw; rounding happens in [`words`] and [`table`].
+//! Numbers in documents are raw; rounding happens in [`words`] and in tables.
 
 mod document;
 mod rows;

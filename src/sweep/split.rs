@@ -19,6 +19,8 @@ const REFOCUS_SHARE: f64 = 0.3;
 /// Clocks are moved by whole hours: a pause this near to a whole number of them, s, between frames whose numbers count on
 /// is a moved clock.
 const HOUR_SLACK_S: f64 = 5.0;
+/// Frames that a sweep has at the least, on average, where focus alone parts frames without times.
+const SHORTEST_SWEEP: usize = 5;
 
 /// See `sweep::split`.
 pub(super) fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
@@ -127,8 +129,11 @@ fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
             .map(|d| d.dioptres())
             .fold(0.0, f64::max),
     };
+    let is_timed = setting
+        .iter()
+        .any(|&index| frames[index].captured_at.is_some());
     let mut sweeps: Vec<Vec<usize>> = Vec::new();
-    for index in setting {
+    for &index in &setting {
         let goes_on = sweeps
             .last()
             .and_then(|sweep| sweep.last())
@@ -137,6 +142,11 @@ fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
             Some(sweep) if goes_on => sweep.push(index),
             _ => sweeps.push(vec![index]),
         }
+    }
+    // Without times the order is that of the names. Focus that runs to and fro in it, in pieces too short to be sweeps,
+    // is one sweep whose names were shuffled; its distances tell the order later.
+    if !is_timed && sweeps.len() > 1 && setting.len() < SHORTEST_SWEEP * sweeps.len() {
+        return vec![setting];
     }
     sweeps
 }

@@ -152,3 +152,23 @@ fn without_times_a_gap_in_the_numbers_parts() {
     }
     assert_eq!(shapes(&frames, "card").len(), 2);
 }
+
+/// Without times, names in no order and distances that run to and fro are one sweep, not many fragments; two sweeps shot
+/// one after the other stay two.
+#[test]
+fn shuffled_names_without_times_are_one_sweep() {
+    let untimed = |order: &[usize]| -> Vec<FrameInfo> {
+        let mut frames = sweep(50.0, 1, 0.0, order.len());
+        for (frame, place) in frames.iter_mut().zip(order) {
+            frame.captured_at = None;
+            frame.focus_distance = Some(FocusDistance::At(
+                Metres::new(0.45 + 0.3 * *place as f64).expect("in range"),
+            ));
+        }
+        frames
+    };
+    let shuffled = untimed(&[7, 2, 10, 0, 5, 11, 3, 8, 1, 9, 4, 6]);
+    assert_eq!(shapes(&shuffled, "card").len(), 1);
+    let twice: Vec<usize> = (0..8).chain(0..8).collect();
+    assert_eq!(shapes(&untimed(&twice), "card").len(), 2);
+}

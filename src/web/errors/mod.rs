@@ -1,6 +1,6 @@
 //! Every error that leaves the program, in one place.
 //!
-//! A handler returns a [`WebError`]; it becomes a response that only carries the problem. The layer [`render`], which
+//! A handler returns a [`WebError`]; it becomes a response that only carries the problem. The layer `render`, which
 //! knows the request, writes the body: an RFC 9457 document for programs, a page for browsers. Errors that axum or a
 //! layer makes by itself (unknown path, wrong method, body too large) take the same way.
 //!
