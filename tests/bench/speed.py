@@ -2,7 +2,7 @@
 """Times `breathmark measure` against `opencv_script.py` as whole processes on one core, and prints ratios.
 
 Both read the same rendered frames, in turn, several times; the start of each process (Python's imports too) is taken
-off by timing a run on two frames and looking at the difference, so that the figures are for frames alone.
+off by timing a run on six frames, the fewest with a result, and looking at the difference, so that the figures are for frames alone.
 Nothing is asserted: machines differ, ratios in one run can be compared.
 
 Usage: cargo build --release && target/tools/python/bin/python tests/bench/speed.py
@@ -21,6 +21,7 @@ PROGRAM = TOP / "target/release/breathmark"
 SCRIPT = pathlib.Path(__file__).with_name("opencv_script.py")
 SIZES = {"1920×1280": (1920, 40), "3000×2000": (3000, 24), "6000×4000": (6000, 12)}
 ROUNDS = 5
+FEW = 6
 
 
 def seconds(command):
@@ -30,8 +31,8 @@ def seconds(command):
 
 
 def per_frame(command, few, many, frames):
-    """Milliseconds a frame, from the difference between a folder of two frames and one of all."""
-    return 1000 * (seconds([*command, many]) - seconds([*command, few])) / (frames - 2)
+    """Milliseconds a frame, from the difference between a folder of few frames and one of all."""
+    return 1000 * (seconds([*command, many]) - seconds([*command, few])) / (frames - FEW)
 
 
 def main():
@@ -43,7 +44,7 @@ def main():
             many, few = pathlib.Path(folder, "many"), pathlib.Path(folder, "few")
             subprocess.run([PROGRAM, "simulate", many, "--width-px", str(width), "--frames", str(frames)], check=True, capture_output=True)
             few.mkdir()
-            for frame in sorted(many.glob("*.JPG"))[-2:]:
+            for frame in sorted(many.glob("*.JPG"))[-FEW:]:
                 shutil.copy(frame, few)
             ours, script = [], []
             for _ in range(ROUNDS):
