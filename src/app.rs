@@ -68,7 +68,7 @@ impl App {
     /// `Owned` when another program has the folder; `Folder` when it can't be made or written; `Originals` or `Store` when
     /// what is in it can't be opened.
     pub async fn open(config: Config) -> Result<Self, AppError> {
-        let folder = config.data.clone();
+        let folder = config.folder.data.clone();
         let (lock, originals) = tokio::task::spawn_blocking(move || {
             let lock = lock(&folder)?;
             // Sweeps unfinished files away, so only after the lock is held.
@@ -77,10 +77,10 @@ impl App {
         })
         .await
         .map_err(|fault| AppError::Folder {
-            folder: config.data.clone(),
+            folder: config.folder.data.clone(),
             cause: fault.into(),
         })??;
-        let store = Store::open(&database_path(&config.data)).await?;
+        let store = Store::open(&database_path(&config.folder.data)).await?;
         Ok(Self {
             store,
             originals,

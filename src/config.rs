@@ -6,14 +6,9 @@ use std::path::{Path, PathBuf};
 /// Settings of `serve` and `demo`.
 #[derive(Debug, Clone, clap::Args)]
 pub struct Config {
-    /// Data folder: database, originals, lock file
-    #[arg(
-        long,
-        env = "BREATHMARK_DATA",
-        default_value = "data",
-        value_name = "FOLDER"
-    )]
-    pub data: PathBuf,
+    /// Data folder.
+    #[command(flatten)]
+    pub folder: DataFolder,
     /// Address to listen on
     #[arg(
         long,

@@ -4,7 +4,6 @@
 
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
-use std::io::Read;
 
 use super::App;
 use crate::intake::{self, IntakeError};
@@ -26,34 +25,30 @@ pub enum ReceiveError {
 }
 
 impl App {
-    /// Keeps one file of an upload: its bytes on disk first, then its row. A picture that can't be a frame is kept with
-    /// the reason in `refused`, so that nothing is lost. The same path and bytes again change nothing.
+    /// Keeps one frame of an upload: judged by its header first, so that bytes which are no frame are never kept, then its
+    /// bytes on disk, then its row. The same path and bytes again change nothing.
     ///
     /// # Errors
-    /// `Intake` when there are no bytes, too many, or the path can't be shown; `Store` with `Conflict` for other bytes
-    /// under the same path.
+    /// `Intake` when the bytes are no frame or too many, or the path can't be shown; `Store` with `Conflict` for other
+    /// bytes under the same path.
     pub async fn receive_file(
         &self,
         upload: UploadId,
         path: &str,
-        mut bytes: impl Read + Send + 'static,
+        bytes: Vec<u8>,
         now_ms: i64,
     ) -> Result<UploadFile, ReceiveError> {
         let path = intake::display_path(path)?;
         let originals = self.originals.clone();
         let limits = self.config.limits();
         let file = tokio::task::spawn_blocking(move || -> Result<UploadFile, IntakeError> {
-            let stored = originals.keep(&mut bytes, limits.max_file_bytes)?;
-            let about = intake::inspect(&originals.read(&stored.sha256)?, &path, &limits);
-            let (refused, info) = match about {
-                Ok(info) => (None, info),
-                Err(error) => (Some(error.to_string()), FrameInfo::default()),
-            };
+            let info = intake::inspect(&bytes, &path, &limits)?;
+            let stored = originals.keep(&mut bytes.as_slice(), limits.max_file_bytes)?;
             Ok(UploadFile {
                 name: path,
                 sha256: stored.sha256,
                 bytes: stored.bytes,
-                refused,
+                refused: None,
                 info,
             })
         })

@@ -1,7 +1,7 @@
 //! Files that arrive, by form or by API: bytes to the temporary folder under a limit, then judged by what they are and
 //! kept, then noted in the upload; a finished upload becomes sweeps.
 
-use std::io::{BufReader, Cursor, Read as _};
+use std::io::{BufReader, Read as _};
 use std::time::Duration;
 
 use axum::body::Bytes;
@@ -260,22 +260,14 @@ impl Desk {
         Ok(judged)
     }
 
-    /// Looks at the header first, so that bytes which are no frame are never kept; then keeps and notes the file.
+    /// Keeps and notes a frame; what is none comes back as the reason.
     fn keep(&self, bytes: Vec<u8>, name: &str) -> Result<Result<StoredOriginal, String>, WebError> {
-        if let Err(error) = intake::inspect(&bytes, name, &self.limits) {
-            return reason_or_trouble(error).map(Err);
-        }
-        let receiving = self
-            .app
-            .receive_file(self.upload, name, Cursor::new(bytes), now_ms());
+        let receiving = self.app.receive_file(self.upload, name, bytes, now_ms());
         match self.runtime.block_on(receiving) {
-            Ok(file) => Ok(match file.refused {
-                Some(reason) => Err(reason),
-                None => Ok(StoredOriginal {
-                    sha256: file.sha256,
-                    bytes: file.bytes,
-                }),
-            }),
+            Ok(file) => Ok(Ok(StoredOriginal {
+                sha256: file.sha256,
+                bytes: file.bytes,
+            })),
             Err(ReceiveError::Intake(error)) => reason_or_trouble(error).map(Err),
             Err(ReceiveError::Store(StoreError::Conflict(_))) => Ok(Err(OTHER_BYTES.to_owned())),
             Err(error) => Err(error.into()),

@@ -28,6 +28,8 @@ use tokio::sync::Semaphore;
 
 use crate::app::App;
 
+pub use crate::worker::now_ms;
+
 pub use errors::WebError;
 pub use headers::is_fresh;
 pub use routes::router;
@@ -66,11 +68,4 @@ impl Web {
             charts: pages::ChartShelf::default(),
         }
     }
-}
-
-/// Now, in milliseconds since 1970 UTC.
-#[must_use]
-pub fn now_ms() -> i64 {
-    i64::try_from(time::OffsetDateTime::now_utc().unix_timestamp_nanos() / 1_000_000)
-        .unwrap_or(i64::MAX)
 }

@@ -101,7 +101,7 @@ impl Bench {
             .expect("an account and a lens");
         for (name, bytes) in frames {
             self.app
-                .receive_file(id, name, std::io::Cursor::new(bytes.clone()), now_ms())
+                .receive_file(id, name, bytes.clone(), now_ms())
                 .await
                 .expect("a new file");
         }

@@ -2,7 +2,6 @@
 
 mod scenario;
 
-use std::io::Cursor;
 use std::time::Duration;
 
 use anyhow::Context;
@@ -148,7 +147,7 @@ async fn sweeps_of(app: &App, lens: &Lens) -> anyhow::Result<Vec<SweepId>> {
     Ok(sweeps)
 }
 
-/// Renders the frames of a shoot and sends each like an upload does, two at a time.
+/// Renders the frames of a shoot and sends each like an upload does, one after the other.
 async fn send(
     app: &App,
     upload: &Upload,
@@ -161,8 +160,7 @@ async fn send(
         let rendering = script.clone();
         let bytes = tokio::task::spawn_blocking(move || rendering.jpeg(frame)).await??;
         let path = script.file_name(frame);
-        app.receive_file(upload.id, &path, Cursor::new(bytes), now_ms())
-            .await?;
+        app.receive_file(upload.id, &path, bytes, now_ms()).await?;
     }
     Ok(app.finish_upload(upload, now_ms()).await?)
 }

@@ -21,5 +21,5 @@ pub(super) use query::{FOCAL_LENGTHS, Params};
 pub(super) use ranked::RankedDocument;
 pub(super) use ranking::{RankingDocument, RankingQuestion, rank, tolerance_range};
 pub(super) use record::LensDocument;
-pub(super) use v1::nearest;
 pub use v1::routes;
+pub(super) use v1::{compared, lenses as ranked, nearest};

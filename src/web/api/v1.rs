@@ -63,7 +63,7 @@ pub fn routes() -> Router<Web> {
         (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
     )
 )]
-pub(super) async fn lenses(
+pub(in crate::web) async fn lenses(
     State(app): State<App>,
     headers: HeaderMap,
     params: Params,
@@ -261,7 +261,7 @@ pub(super) async fn pull(
         (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
     )
 )]
-pub(super) async fn compared(
+pub(in crate::web) async fn compared(
     State(app): State<App>,
     headers: HeaderMap,
     params: Params,

@@ -47,6 +47,28 @@ pub(in crate::web) async fn change(
     Ok(())
 }
 
+/// Stores what a form changed and goes back to its place on the page; refused fields show the page again with what was
+/// typed.
+async fn apply(
+    app: &App,
+    account: &SignedIn,
+    sweep: &Sweep,
+    typed: Typed,
+    changed: Result<(SweepSettings, String), WebError>,
+    anchor: &str,
+) -> Result<Response, WebError> {
+    match changed {
+        Ok((settings, notes)) => {
+            change(app, sweep.id, &settings, &notes).await?;
+            Ok(back(sweep.id, anchor))
+        }
+        Err(WebError::Fields(errors)) => {
+            sweep_page::show_refused(app, account, sweep.id, typed, errors).await
+        }
+        Err(error) => Err(error),
+    }
+}
+
 /// `POST /sweeps/{id}/settings`
 pub(in crate::web) async fn settings(
     State(app): State<App>,
@@ -58,16 +80,8 @@ pub(in crate::web) async fn settings(
     let typed = typed(form);
     let mut check = Check::default();
     let changed = with_settings(&sweep, &typed, &mut check);
-    match check.finish(Some(changed)) {
-        Ok((settings, notes)) => {
-            change(&app, id, &settings, &notes).await?;
-            Ok(back(id, "top"))
-        }
-        Err(WebError::Fields(errors)) => {
-            sweep_page::show_refused(&app, &account, id, typed, errors).await
-        }
-        Err(error) => Err(error),
-    }
+    let changed = check.finish(Some(changed));
+    apply(&app, &account, &sweep, typed, changed, "top").await
 }
 
 fn with_settings(sweep: &Sweep, typed: &Typed, check: &mut Check) -> (SweepSettings, String) {
@@ -108,20 +122,14 @@ pub(in crate::web) async fn distances(
     let typed = typed(form);
     let mut check = Check::default();
     let given = read_distances(&sweep, typed.get("distances"), &mut check);
-    match check.finish(Some(given)) {
-        Ok(distances) => {
-            let settings = SweepSettings {
-                distances,
-                ..sweep.settings.clone()
-            };
-            change(&app, id, &settings, &sweep.notes).await?;
-            Ok(back(id, "top"))
-        }
-        Err(WebError::Fields(errors)) => {
-            sweep_page::show_refused(&app, &account, id, typed, errors).await
-        }
-        Err(error) => Err(error),
-    }
+    let changed = check.finish(Some(given)).map(|distances| {
+        let settings = SweepSettings {
+            distances,
+            ..sweep.settings.clone()
+        };
+        (settings, sweep.notes.clone())
+    });
+    apply(&app, &account, &sweep, typed, changed, "top").await
 }
 
 /// The distances in these lines, all of files that the sweep has; no line takes all given distances back.
@@ -179,18 +187,12 @@ pub(in crate::web) async fn leave_out(
     let file = named_file(&sweep, &typed, &mut check);
     let reason = check.line("reason", typed.get("reason"), NOTE_CHARACTERS);
     let reason = check.required("reason", reason, "a few words why, for you and for readers");
-    match check.finish(file.zip(reason)) {
-        Ok((file, reason)) => {
-            let mut settings = sweep.settings.clone();
-            settings.left_out.insert(file, reason);
-            change(&app, id, &settings, &sweep.notes).await?;
-            Ok(back(id, "left-out"))
-        }
-        Err(WebError::Fields(errors)) => {
-            sweep_page::show_refused(&app, &account, id, typed, errors).await
-        }
-        Err(error) => Err(error),
-    }
+    let changed = check.finish(file.zip(reason)).map(|(file, reason)| {
+        let mut settings = sweep.settings.clone();
+        settings.left_out.insert(file, reason);
+        (settings, sweep.notes.clone())
+    });
+    apply(&app, &account, &sweep, typed, changed, "left-out").await
 }
 
 /// `POST /sweeps/{id}/take-back`

@@ -120,17 +120,6 @@ async fn offers(app: &App, question: &CompareQuestion) -> Result<Vec<Offer>, Web
     Ok(offers)
 }
 
-/// `GET /compare.json`
-pub(super) async fn json(
-    State(app): State<App>,
-    headers: HeaderMap,
-    params: Params,
-) -> Result<Response, WebError> {
-    let question = CompareQuestion::read(&params)?;
-    question.at_least_two()?;
-    api::json(&headers, &compare(&app, &question).await?)
-}
-
 /// `GET /compare.csv`
 pub(super) async fn csv(
     State(app): State<App>,

@@ -157,16 +157,6 @@ fn chips(params: &Params) -> Vec<Chip> {
     chips
 }
 
-/// `GET /lenses.json`
-pub(super) async fn json(
-    State(app): State<App>,
-    headers: HeaderMap,
-    params: Params,
-) -> Result<Response, WebError> {
-    let question = RankingQuestion::read(&params)?;
-    api::json(&headers, &rank(&app, &question).await?)
-}
-
 /// `GET /lenses.csv`
 pub(super) async fn csv(
     State(app): State<App>,

@@ -18,7 +18,7 @@ use axum::Router;
 use axum::response::Html;
 use axum::routing::get;
 
-use super::{Web, WebError};
+use super::{Web, WebError, api};
 
 pub use chart_shelf::ChartShelf;
 pub use frame::{NavItem, PageFrame, Section};
@@ -28,11 +28,11 @@ pub fn routes() -> Router<Web> {
     Router::new()
         .route("/", get(start::page))
         .route("/lenses", get(lenses::page))
-        .route("/lenses.json", get(lenses::json))
+        .route("/lenses.json", get(api::ranked))
         .route("/lenses.csv", get(lenses::csv))
         .route("/lenses/{file}", get(lens::page))
         .route("/compare", get(compare::page))
-        .route("/compare.json", get(compare::json))
+        .route("/compare.json", get(api::compared))
         .route("/compare.csv", get(compare::csv))
         .route("/plan", get(plan::page))
         .route("/method", get(method::page))

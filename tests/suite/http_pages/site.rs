@@ -1,12 +1,13 @@
 //! A site on a temporary folder with published sweeps, asked through its router.
 
+use crate::support::lenses::draft;
 use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
 use breathmark::app::App;
 use breathmark::config::Config;
 use breathmark::store::{
-    AccountId, Conditions, Kind, Lens, LensDraft, Role, SweepDraft, SweepId, Switch, UploadFile,
+    AccountId, Conditions, Lens, Role, SweepDraft, SweepId, Switch, UploadFile,
 };
 use breathmark::sweep::{
     Budget, CurvePoint, DistanceSource, Finding, FrameInfo, FrameResult, FrameState, ShiftCurve,
@@ -101,20 +102,7 @@ impl Site {
     }
 
     pub(super) async fn lens(&self, maker: &str, model: &str, focal: (f64, f64)) -> Lens {
-        let draft = LensDraft {
-            maker: maker.to_owned(),
-            model: model.to_owned(),
-            mount: "Skerry bayonet".to_owned(),
-            kind: if focal.0 < focal.1 {
-                Kind::Zoom
-            } else {
-                Kind::Prime
-            },
-            focal_min_mm: focal.0,
-            focal_max_mm: focal.1,
-            max_aperture: 2.8,
-            closest_focus_m: Some(0.45),
-        };
+        let draft = draft(maker, model, focal);
         self.app
             .store
             .add_lens(&draft, Some(self.reviewer), NOW)

@@ -1,8 +1,8 @@
 //! A store in a temporary folder, and measurements made by hand.
 
+pub(super) use crate::support::lenses::draft;
 use breathmark::store::{
-    AccountId, Conditions, Kind, Lens, LensDraft, Role, Store, SweepDraft, SweepId, Switch,
-    UploadFile,
+    AccountId, Conditions, Lens, Role, Store, SweepDraft, SweepId, Switch, UploadFile,
 };
 use breathmark::sweep::{
     Budget, BudgetLine, Code, CurvePoint, DistanceSource, Finding, FrameInfo, FrameResult,
@@ -106,23 +106,6 @@ impl Fresh {
             .await
             .expect("a clean result");
         sweep
-    }
-}
-
-pub(super) fn draft(maker: &str, model: &str, focal: (f64, f64)) -> LensDraft {
-    LensDraft {
-        maker: maker.to_owned(),
-        model: model.to_owned(),
-        mount: "Skerry bayonet".to_owned(),
-        kind: if focal.0 < focal.1 {
-            Kind::Zoom
-        } else {
-            Kind::Prime
-        },
-        focal_min_mm: focal.0,
-        focal_max_mm: focal.1,
-        max_aperture: 2.8,
-        closest_focus_m: Some(0.45),
     }
 }
 
