@@ -1,6 +1,6 @@
 //! Settings of the server: every one a flag and an environment variable, with default and unit in `--help`.
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::path::{Path, PathBuf};
 
 /// Settings of `serve` and `demo`.
@@ -18,8 +18,11 @@ pub struct Config {
     )]
     pub listen: SocketAddr,
     /// Public address of the site, used in links that leave it; http://LISTEN where it is not given
-    #[arg(long, env = "BREATHMARK_PUBLIC_URL", value_name = "URL")]
+    #[arg(long, env = "BREATHMARK_PUBLIC_URL", value_name = "URL", value_parser = public_url)]
     pub public_url: Option<String>,
+    /// Address of the proxy before this server, whose X-Forwarded-For is believed when sign-ins are counted
+    #[arg(long, env = "BREATHMARK_TRUSTED_PROXY", value_name = "ADDRESS")]
+    pub trusted_proxy: Option<IpAddr>,
     /// Threads that measure frames; 0 is one a processor
     #[arg(
         long,
@@ -56,10 +59,28 @@ impl Config {
     /// The site's public address without a slash at its end.
     #[must_use]
     pub fn public_url(&self) -> String {
-        self.public_url.as_deref().map_or_else(
-            || format!("http://{}", self.listen),
-            |url| url.trim_end_matches('/').to_owned(),
-        )
+        self.public_url
+            .as_ref()
+            .map_or_else(|| format!("http://{}", self.listen), Clone::clone)
+    }
+}
+
+/// An address that links can begin with: scheme and host, without a path, since pages stand at the root.
+fn public_url(text: &str) -> Result<String, String> {
+    let url = text.trim_end_matches('/');
+    let fits = url.parse::<axum::http::Uri>().is_ok_and(|uri| {
+        matches!(uri.scheme_str(), Some("http" | "https"))
+            && uri.host().is_some_and(|host| !host.is_empty())
+            && uri
+                .authority()
+                .is_some_and(|host| !host.as_str().contains('@'))
+            && uri.path() == "/"
+            && uri.query().is_none()
+    });
+    if fits {
+        Ok(url.to_owned())
+    } else {
+        Err("give scheme and host, like https://breathing.example".to_owned())
     }
 }
 
@@ -108,5 +129,33 @@ impl DataFolder {
                 self.data.display()
             ),
         ))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn public_addresses_are_scheme_and_host() {
+        for fits in [
+            "https://lens.example",
+            "http://[::1]:8317",
+            "http://localhost:80/",
+        ] {
+            assert_eq!(public_url(fits).as_deref(), Ok(fits.trim_end_matches('/')));
+        }
+        for unusable in [
+            "",
+            "lens.example",
+            "ftp://lens.example",
+            "https://",
+            "https://lens.example/breathing",
+            "https://lens.example/?q",
+            "https://me@lens.example",
+            "https://lens example",
+        ] {
+            assert!(public_url(unusable).is_err(), "{unusable}");
+        }
     }
 }

@@ -28,6 +28,8 @@ pub mod config;
 
 pub mod worker;
 
+pub mod backup;
+
 pub mod app;
 
 pub mod web;

@@ -104,7 +104,56 @@
         return item.line;
       }),
     );
+    showSweeps();
     by("send").textContent = queue.length > 0 ? `Send ${count(queue.length, "file")} and measure` : "Send and measure";
+  };
+
+  // Which sweeps it will be, as the files say; the newest call wins.
+  let looking = 0;
+  const showSweeps = async () => {
+    const look = (looking += 1);
+    const sweeps = new Map();
+    for (const item of queue) {
+      if (/\.zip$/i.test(item.path)) continue;
+      item.says = item.says || (await cameraSays(item.file));
+      if (look !== looking) return;
+      const { focal, lens } = item.says;
+      const key = `${lens || ""} ${focal || ""}`;
+      if (!sweeps.has(key)) sweeps.set(key, { focal, lens, items: [] });
+      sweeps.get(key).items.push(item);
+    }
+    const lenses = new Set([...sweeps.values()].map((sweep) => sweep.lens)).size;
+    const lines = [...sweeps.values()].map(({ focal, lens, items }) => {
+      const line = document.createElement("li");
+      const first = items[0];
+      const last = items[items.length - 1];
+      const words = document.createElement("span");
+      words.textContent =
+        (focal ? `${Number(focal.toFixed(1))} mm` : "focal length not in the files") +
+        (lenses > 1 && lens ? `, ${lens}` : "") +
+        `: ${count(items.length, "frame")}, ${first.path.split("/").pop()} to ${last.path.split("/").pop()}`;
+      line.append(thumbnail(first, "First frame"), thumbnail(last, "Last frame"), words);
+      return line;
+    });
+    by("queue-sweeps").hidden = lines.length === 0;
+    by("queue-sweeps-words").textContent = `${count(lines.length, "sweep")}, as the files say`;
+    by("queue-sweeps-list").replaceChildren(...lines);
+  };
+
+  const thumbnail = (item, what) => {
+    const canvas = Object.assign(document.createElement("canvas"), { width: 120, height: 80 });
+    canvas.setAttribute("role", "img");
+    canvas.setAttribute("aria-label", `${what}: ${item.path.split("/").pop()}`);
+    createImageBitmap(item.file, { resizeWidth: 240 }).then(
+      (picture) => {
+        Object.assign(canvas, { width: picture.width, height: picture.height });
+        canvas.getContext("2d").drawImage(picture, 0, 0);
+        picture.close();
+      },
+      // A kind of picture that this browser can't show; the server can read it.
+      () => canvas.remove(),
+    );
+    return canvas;
   };
 
   const STATES = { waiting: "", sending: "on its way", done: "arrived", refused: "not taken", failed: "did not get through" };
@@ -218,7 +267,7 @@
       return null;
     }
     if (lens === "new") {
-      const made = await post("/api/v1/lenses", {
+      const made = await postSignedIn("/api/v1/lenses", {
         maker: text("maker"), model: text("model"), mount: text("mount"), kind: text("kind"),
         focal_min_mm: number("focal_min_mm"), focal_max_mm: number("focal_max_mm"),
         max_aperture: number("max_aperture"), closest_focus_m: number("marked_closest_focus_m"),
@@ -229,7 +278,7 @@
       form.elements.lens.add(option);
       showNewLens();
     }
-    const opened = await post("/api/v1/uploads", {
+    const opened = await postSignedIn("/api/v1/uploads", {
       lens,
       conditions: {
         distortion_correction: text("distortion_correction"),
@@ -245,27 +294,48 @@
 
   const refuse = ({ status, answer }, names) => {
     if (answer.errors?.length) showErrors(answer.errors, names);
-    else if (status === 401) askToSignIn();
+    else if (status === 401) say("You are signed out. Nothing was lost; send again to sign in.", "warning");
     else if (status === 0) say("The server can't be reached. Nothing was lost; try again.", "stop");
     else say(answer.detail || `The server answered ${status}.`, "stop");
     return null;
   };
 
-  const askToSignIn = () =>
-    new Promise((done) => {
-      say("You are signed out. Sign in again in another tab, then go on here; nothing is lost.", "warning", {
-        label: "Go on",
-        run: () => {
-          by("queue-result").replaceChildren();
-          done();
-        },
-      });
-    });
-
+  // Signing in again in place; several files may wait for the same answer. False when it was given up.
   let signingIn = null;
   const signInAgain = () => {
-    signingIn = signingIn || askToSignIn().finally(() => (signingIn = null));
+    signingIn =
+      signingIn ||
+      new Promise((done) => {
+        const dialog = by("sign-in-again");
+        const fields = dialog.querySelector("form");
+        const refused = dialog.querySelector("[role=alert]");
+        let isIn = false;
+        refused.hidden = true;
+        fields.onsubmit = async (event) => {
+          event.preventDefault();
+          const { status } = await request("POST", "/sign-in", new URLSearchParams(new FormData(fields)), null, null);
+          isIn = status === 200;
+          if (isIn) dialog.close();
+          refused.hidden = isIn;
+          refused.textContent =
+            status === 401 ? "Name or password is wrong."
+            : status === 429 ? "Too many tries. Try again in a quarter of an hour; nothing is lost."
+            : "The server can't be reached; try again.";
+        };
+        dialog.onclose = () => {
+          fields.elements.password.value = "";
+          done(isIn);
+        };
+        dialog.showModal();
+      }).finally(() => (signingIn = null));
     return signingIn;
+  };
+
+  const postSignedIn = async (address, document) => {
+    for (;;) {
+      const result = await post(address, document);
+      if (result.status !== 401 || !(await signInAgain())) return result;
+    }
   };
 
   const sendOne = async (upload, item) => {
@@ -285,7 +355,11 @@
         return;
       }
       if (status === 401) {
-        await signInAgain();
+        item.sent = 0;
+        if (!(await signInAgain())) {
+          setState(item, "failed", "you are signed out");
+          return;
+        }
         attempt -= 1;
         continue;
       }
@@ -331,13 +405,8 @@
       say(`${count(failed, "file")} did not get through. The others are safe.`, "warning", { label: "Send them again", run: run });
       return;
     }
-    const finished = await post(`/api/v1/uploads/${upload.id}/finish`, {});
-    if (finished.status === 401) {
-      await signInAgain();
-      await send();
-      return;
-    }
-    if (finished.status === 0 || finished.status >= 500) {
+    const finished = await postSignedIn(`/api/v1/uploads/${upload.id}/finish`, {});
+    if (finished.status === 401 || finished.status === 0 || finished.status >= 500) {
       say("All files have arrived, but the server did not answer.", "warning", { label: "Measure now", run: run });
       return;
     }

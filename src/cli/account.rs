@@ -1,4 +1,4 @@
-//! `breathmark account add`: makes an account; there is none to begin with.
+//! `breathmark account`: makes accounts (there is none to begin with) and gives new passwords.
 
 use std::io::{BufRead, IsTerminal};
 
@@ -6,7 +6,7 @@ use anyhow::{Context, bail};
 
 use super::{Ending, say};
 use crate::config::DataFolder;
-use crate::store::{AuditEntry, Role, Store};
+use crate::store::{AccountId, AuditEntry, Role, Store};
 use crate::web::now_ms;
 use crate::web::password;
 
@@ -20,6 +20,8 @@ pub(super) struct Account {
 enum Action {
     /// Make an account; the password is asked for, or read from standard input where that is no terminal
     Add(Add),
+    /// Give an account a new password, asked for in the same way; all its sessions end
+    Password(Password),
 }
 
 #[derive(Debug, clap::Args)]
@@ -33,32 +35,83 @@ struct Add {
     folder: DataFolder,
 }
 
+#[derive(Debug, clap::Args)]
+struct Password {
+    /// Name of the account
+    name: String,
+    #[command(flatten)]
+    folder: DataFolder,
+}
+
 impl Account {
     pub(super) fn run(self) -> anyhow::Result<Ending> {
-        let Action::Add(add) = self.action;
-        let name = add.name.trim().to_owned();
+        let runtime = super::serve::runtime()?;
+        match self.action {
+            Action::Add(add) => runtime.block_on(add.run()),
+            Action::Password(password) => runtime.block_on(password.run()),
+        }
+    }
+}
+
+impl Add {
+    async fn run(self) -> anyhow::Result<Ending> {
+        let name = self.name.trim().to_owned();
         if name.is_empty() || name.chars().count() > 64 || name.chars().any(char::is_control) {
             bail!("a name has 1 to 64 characters; give another one");
         }
-        let password = read_password()?;
-        password::check(&password, &name)?;
-        let hash = password::hash(&password)?;
-        super::serve::runtime()?.block_on(async {
-            let store = Store::open(&add.folder.database()?).await?;
-            let id = store.add_account(&name, add.role, &hash, now_ms()).await?;
-            let entry = AuditEntry {
-                at_ms: now_ms(),
-                account: Some(id),
-                action: "account added",
-                subject: name.clone(),
-                detail: add.role.code().to_owned(),
-                request_id: None,
-            };
-            store.audit(&entry).await?;
-            say(&format!("{name} can sign in as {}.\n", add.role.code()))?;
-            Ok(Ending::Done)
-        })
+        let hash = new_hash(&name)?;
+        let store = Store::open(&self.folder.database()?).await?;
+        let id = store.add_account(&name, self.role, &hash, now_ms()).await?;
+        note(&store, id, "account added", &name, self.role.code()).await?;
+        say(&format!("{name} can sign in as {}.\n", self.role.code()))?;
+        Ok(Ending::Done)
     }
+}
+
+impl Password {
+    async fn run(self) -> anyhow::Result<Ending> {
+        let store = Store::open(&self.folder.existing_database()?).await?;
+        let account = store.account_by_name(&self.name).await?;
+        let account = account.with_context(|| {
+            format!(
+                "there is no account “{}”; make it with `breathmark account add`",
+                self.name
+            )
+        })?;
+        let hash = new_hash(&account.name)?;
+        store.set_password(account.id, &hash, None).await?;
+        note(&store, account.id, "password changed", &account.name, "").await?;
+        say(&format!(
+            "{} has a new password; all their sessions have ended.\n",
+            account.name
+        ))?;
+        Ok(Ending::Done)
+    }
+}
+
+/// The hash of a password that is asked for and fits the account's name.
+fn new_hash(name: &str) -> anyhow::Result<String> {
+    let chosen = read_password()?;
+    password::check(&chosen, name)?;
+    Ok(password::hash(&chosen)?)
+}
+
+async fn note(
+    store: &Store,
+    account: AccountId,
+    action: &'static str,
+    subject: &str,
+    detail: &str,
+) -> anyhow::Result<()> {
+    let entry = AuditEntry {
+        at_ms: now_ms(),
+        account: Some(account),
+        action,
+        subject: subject.to_owned(),
+        detail: detail.to_owned(),
+        request_id: None,
+    };
+    Ok(store.audit(&entry).await?)
 }
 
 fn role(text: &str) -> Result<Role, String> {

@@ -4,15 +4,18 @@
 //! line on standard error that says what and how to mend it. Results go to standard output, all else to standard error.
 
 mod account;
+mod backup;
 mod demo;
 mod doctor;
 mod measure;
 mod options;
 mod plan;
 mod remeasure;
+mod restore;
 mod serve;
 mod simulate;
 mod sources;
+mod token;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -48,8 +51,14 @@ enum Command {
     Simulate(simulate::Simulate),
     /// Print the shooting plan for a lens and set-up
     Plan(plan::Plan),
-    /// Make accounts
+    /// Make accounts and give new passwords
     Account(account::Account),
+    /// Make tokens for scripts
+    Token(token::Token),
+    /// Copy database and originals into one file, while the server runs
+    Backup(backup::Backup),
+    /// Make a data folder from a backup
+    Restore(restore::Restore),
     /// Check the data folder and say what to do
     Doctor(doctor::Doctor),
     /// Queue sweeps whose results came from an older algorithm
@@ -70,6 +79,9 @@ pub fn run() -> ExitCode {
         Command::Simulate(command) => command.run(),
         Command::Plan(command) => command.run(),
         Command::Account(command) => command.run(),
+        Command::Token(command) => command.run(),
+        Command::Backup(command) => command.run(),
+        Command::Restore(command) => command.run(),
         Command::Doctor(command) => command.run(),
         Command::Remeasure(command) => command.run(),
     };

@@ -1,5 +1,8 @@
 //! Numbers as a person reads them: signs, decimals, units, metres with feet.
 
+use time::OffsetDateTime;
+use time::macros::format_description;
+
 use crate::sweep::{Direction, ToleranceOutcome};
 use crate::units::{FEET_PER_METRE, Measured};
 
@@ -142,8 +145,25 @@ fn figures(value: f64) -> String {
     }
 }
 
+/// A moment in words, UTC, e.g. "25 Nov 2026, 14:05 UTC", from ms since 1970 UTC; empty beyond the calendar.
+#[must_use]
+pub fn moment(ms: i64) -> String {
+    let format =
+        format_description!("[day padding:none] [month repr:short] [year], [hour]:[minute] UTC");
+    OffsetDateTime::from_unix_timestamp(ms.div_euclid(1000))
+        .ok()
+        .and_then(|at| at.format(&format).ok())
+        .unwrap_or_default()
+}
+
 #[cfg(test)]
 mod tests {
+    #[test]
+    fn moments_are_in_utc_words() {
+        assert_eq!(moment(0), "1 Jan 1970, 00:00 UTC");
+        assert_eq!(moment(i64::MAX), "");
+    }
+
     use super::*;
 
     #[test]

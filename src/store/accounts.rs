@@ -16,6 +16,9 @@ pub enum Role {
 }
 
 impl Role {
+    /// Both roles.
+    pub const ALL: [Self; 2] = [Self::Reviewer, Self::Operator];
+
     /// The word for the role in options and storage.
     #[must_use]
     pub const fn code(self) -> &'static str {
@@ -28,9 +31,7 @@ impl Role {
     /// The role that a code stands for.
     #[must_use]
     pub fn from_code(code: &str) -> Option<Self> {
-        [Self::Reviewer, Self::Operator]
-            .into_iter()
-            .find(|role| role.code() == code)
+        Self::ALL.into_iter().find(|role| role.code() == code)
     }
 
     pub(super) fn from_stored(code: &str) -> Result<Self, StoreError> {
@@ -158,13 +159,33 @@ impl Store {
     }
 
     /// Changes what an account may do. False when there is no such account.
+    ///
+    /// # Errors
+    /// `Conflict` when no operator would be left.
     pub async fn set_role(&self, account: AccountId, role: Role) -> Result<bool, StoreError> {
-        let changed = sqlx::query("UPDATE accounts SET role = ?2 WHERE id = ?1")
+        let mut write = self.write().await?;
+        let others: i64 = sqlx::query_scalar(
+            "SELECT count(*) FROM accounts WHERE role = 'operator' AND id <> ?1",
+        )
+        .bind(account)
+        .fetch_one(&mut *write)
+        .await?;
+        let changed = sqlx::query("UPDATE accounts SET role = ?2 WHERE id = ?1 AND role <> ?2")
             .bind(account)
             .bind(role.code())
-            .execute(&self.writer)
+            .execute(&mut *write)
             .await?
             .rows_affected();
-        Ok(changed == 1)
+        if changed == 1 && role != Role::Operator && others == 0 {
+            return Err(StoreError::Conflict(
+                "this is the only operator; make another one first".to_owned(),
+            ));
+        }
+        let there: Option<i64> = sqlx::query_scalar("SELECT id FROM accounts WHERE id = ?1")
+            .bind(account)
+            .fetch_optional(&mut *write)
+            .await?;
+        write.commit().await?;
+        Ok(there.is_some())
     }
 }

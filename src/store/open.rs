@@ -72,6 +72,15 @@ impl Store {
         Ok(self.readers.begin().await?)
     }
 
+    /// Writes one state of the database into a new file, without its write-ahead log. Writers go on meanwhile.
+    pub async fn copy_to(&self, path: &Path) -> Result<(), StoreError> {
+        sqlx::query("VACUUM INTO ?1")
+            .bind(path.to_string_lossy().into_owned())
+            .execute(&self.writer)
+            .await?;
+        Ok(())
+    }
+
     /// Closes all connections; the write-ahead log is folded into the database.
     pub async fn close(&self) {
         self.readers.close().await;

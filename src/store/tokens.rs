@@ -80,6 +80,28 @@ pub struct TokenRow {
     pub revoked_ms: Option<i64>,
 }
 
+impl TokenDraft {
+    /// A token that lasts so many days from `now_ms`.
+    #[must_use]
+    pub fn lasting(
+        account: AccountId,
+        name: String,
+        scope: TokenScope,
+        days: f64,
+        now_ms: i64,
+    ) -> Self {
+        // Days of a year at most: far from the ends of both number types.
+        #[allow(clippy::cast_possible_truncation, reason = "at most some 1e11 ms")]
+        let lasts_ms = (days * 86_400_000.0) as i64;
+        Self {
+            account,
+            name,
+            scope,
+            expires_ms: now_ms.saturating_add(lasts_ms),
+        }
+    }
+}
+
 impl Store {
     /// Makes a token; `token_sha256` is the hash of the secret that its owner keeps.
     pub async fn add_token(

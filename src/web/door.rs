@@ -6,6 +6,8 @@ use std::sync::{Mutex, PoisonError};
 
 use tokio::sync::Semaphore;
 
+use super::{WebError, password};
+
 /// Tries that one account may make from one address in [`WINDOW_MS`].
 const TRIES: usize = 5;
 /// How long a try counts, ms.
@@ -22,7 +24,7 @@ type Caller = (String, Option<IpAddr>);
 #[derive(Debug)]
 pub(super) struct Door {
     tries: Mutex<HashMap<Caller, Vec<i64>>>,
-    pub(super) hashes: Semaphore,
+    hashes: Semaphore,
 }
 
 impl Default for Door {
@@ -56,6 +58,23 @@ impl Door {
         }
         at.push(now_ms);
         Ok(())
+    }
+
+    /// Whether the password is the one behind this hash; see [`password::verify`]. Waits for its turn.
+    pub(super) async fn verify(&self, given: &str, kept: Option<String>) -> Result<bool, WebError> {
+        // A password longer than any that is kept costs no more than the longest.
+        let most = *password::LENGTH.end() + 1;
+        let given: String = given.chars().take(most).collect();
+        let _turn = self.hashes.acquire().await.map_err(WebError::inside)?;
+        Ok(tokio::task::spawn_blocking(move || password::verify(&given, kept.as_deref())).await?)
+    }
+
+    /// The password as it is kept; see [`password::hash`]. Waits for its turn.
+    pub(super) async fn hash(&self, chosen: String) -> Result<String, WebError> {
+        let _turn = self.hashes.acquire().await.map_err(WebError::inside)?;
+        tokio::task::spawn_blocking(move || password::hash(&chosen))
+            .await?
+            .map_err(WebError::inside)
     }
 
     /// Forgets the tries of somebody who got in.

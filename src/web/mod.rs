@@ -1,7 +1,9 @@
 //! Routes, pages, API, forms, sessions; the only status codes.
 
+mod account;
 mod arrivals;
 mod assets_route;
+mod caller;
 mod desk;
 mod door;
 mod headers;
@@ -18,6 +20,7 @@ pub mod assets;
 pub mod errors;
 pub mod pages;
 pub mod password;
+pub mod secret;
 pub mod server;
 pub mod session;
 
@@ -47,12 +50,17 @@ pub struct Web {
     /// The guard of making pictures for pages: so many at once.
     #[from_ref(skip)]
     pictures: Arc<Semaphore>,
+    /// Streams of events that may be open at once.
+    #[from_ref(skip)]
+    streams: Arc<Semaphore>,
     /// Charts that were drawn already.
     charts: pages::ChartShelf,
 }
 
 /// Files judged at once; each may need as much memory as the largest file allowed.
 const JUDGED_AT_ONCE: usize = 2;
+/// Streams of events open at once: each holds a connection.
+const STREAMS_AT_ONCE: usize = 64;
 /// Pictures decoded for pages at once.
 const PICTURES_AT_ONCE: usize = 2;
 
@@ -65,6 +73,7 @@ impl Web {
             door: Arc::new(door::Door::default()),
             intake: Arc::new(Semaphore::new(JUDGED_AT_ONCE)),
             pictures: Arc::new(Semaphore::new(PICTURES_AT_ONCE)),
+            streams: Arc::new(Semaphore::new(STREAMS_AT_ONCE)),
             charts: pages::ChartShelf::default(),
         }
     }

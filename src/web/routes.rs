@@ -10,8 +10,12 @@ use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
-use super::desk::{board, changes, frames, publishing, sign_in, sweep, upload, upload_result};
-use super::{Web, api, assets_route, errors, headers, health, observe, origin, pages, uploads};
+use super::desk::{
+    board, changes, frames, progress, publishing, sign_in, sweep, upload, upload_result,
+};
+use super::{
+    Web, account, api, assets_route, errors, headers, health, observe, origin, pages, uploads,
+};
 use crate::app::App;
 
 /// Most bytes of a form or a JSON document. Uploads have limits of their own.
@@ -28,6 +32,7 @@ pub fn router(app: App) -> Router {
         .merge(readers())
         .merge(integrators())
         .merge(reviewers())
+        .merge(account::routes())
         .merge(watchers())
         .layer(patient)
         .layer(DefaultBodyLimit::max(MAX_DOCUMENT_BYTES))
@@ -64,7 +69,7 @@ fn reviewers() -> Router<Web> {
         .route("/desk/uploads/{id}", get(upload_result::show))
         .route("/desk/uploads/{id}/finish", post(upload_result::finish))
         .route("/sweeps/{id}", get(sweep::show))
-        .route("/sweeps/{id}/progress", get(sweep::progress))
+        .route("/sweeps/{id}/progress", get(progress::ask))
         .route("/sweeps/{id}/frames/{frame}", get(frames::show))
         .route(
             "/sweeps/{id}/frames/{frame}/original",
@@ -81,6 +86,7 @@ fn reviewers() -> Router<Web> {
         .route("/api/v1/uploads", post(uploads::files::open))
         .route("/api/v1/uploads/{id}", get(uploads::files::show))
         .route("/api/v1/uploads/{id}/finish", post(uploads::files::finish))
+        .route("/api/v1/sweeps/{id}/events", get(progress::events))
         .route("/api/v1/sweeps/{id}", patch(uploads::sweeps::patch))
         .route(
             "/api/v1/sweeps/{id}/publish",

@@ -4,9 +4,8 @@ use axum::extract::{FromRef, FromRequestParts};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, header};
 use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
-use rand::TryRng as _;
-use sha2::{Digest as _, Sha256};
 
+use super::secret::digest;
 use super::{WebError, now_ms};
 use crate::app::App;
 use crate::config::Config;
@@ -33,6 +32,8 @@ pub struct SignedIn {
     pub role: Role,
     /// Whether they may publish and withdraw: not with a token for drafts only.
     pub may_publish: bool,
+    /// Key of the session that they signed in with; `None` for a script with a token.
+    pub session: Option<i64>,
 }
 
 impl Viewer {
@@ -57,13 +58,10 @@ impl Viewer {
             return Ok(Self::default());
         };
         let now = now_ms();
+        let (created_after_ms, seen_after_ms) = ages(&app.config, now);
         let session = app
             .store
-            .session(
-                &digest(&secret),
-                now - i64::from(app.config.session_max_d) * 86_400_000,
-                now - i64::from(app.config.session_idle_h) * 3_600_000,
-            )
+            .session(&digest(&secret), created_after_ms, seen_after_ms)
             .await?;
         let Some(session) = session else {
             return Ok(Self::default());
@@ -76,6 +74,7 @@ impl Viewer {
             name: session.account.name,
             role: session.account.role,
             may_publish: true,
+            session: Some(session.id),
         }))
     }
 
@@ -120,6 +119,14 @@ where
     }
 }
 
+/// When a session must have been made, and when seen, to be alive at `now_ms`; both ms since 1970 UTC, exclusive.
+pub(super) fn ages(config: &Config, now_ms: i64) -> (i64, i64) {
+    (
+        now_ms - i64::from(config.session_max_d) * 86_400_000,
+        now_ms - i64::from(config.session_idle_h) * 3_600_000,
+    )
+}
+
 /// The secret of an `Authorization: Bearer` header.
 fn bearer(headers: &HeaderMap) -> Option<&str> {
     let value = headers.get(header::AUTHORIZATION)?.to_str().ok()?;
@@ -146,6 +153,7 @@ async fn by_token(app: &App, secret: &str) -> Result<SignedIn, WebError> {
         name: token.account.name,
         role: token.account.role,
         may_publish: token.scope == TokenScope::Publish,
+        session: None,
     })
 }
 
@@ -160,20 +168,6 @@ where
         let viewer = Viewer::from_request_parts(parts, state).await?;
         viewer.account.ok_or(WebError::NotSignedIn)
     }
-}
-
-/// A new secret for a session: 256 bits of the operating system, in hex. Only its hash is kept.
-pub(super) fn new_secret() -> Result<String, WebError> {
-    let mut bytes = [0_u8; 32];
-    rand::rngs::SysRng
-        .try_fill_bytes(&mut bytes)
-        .map_err(|error| WebError::inside(anyhow::anyhow!("no random bytes: {error}")))?;
-    Ok(hex::encode(bytes))
-}
-
-/// The hash under which a secret is kept.
-pub(super) fn digest(secret: &str) -> [u8; 32] {
-    Sha256::digest(secret.as_bytes()).into()
 }
 
 /// How session cookies are made, by the site's public address.
@@ -279,12 +273,5 @@ mod tests {
             text,
             "__Host-breathmark=s; HttpOnly; SameSite=Lax; Secure; Path=/"
         );
-    }
-
-    #[test]
-    fn secrets_are_long_and_never_twice() {
-        let one = new_secret().expect("random bytes");
-        assert_eq!(one.len(), 64);
-        assert_ne!(one, new_secret().expect("random bytes"));
     }
 }

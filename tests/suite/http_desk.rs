@@ -1,8 +1,11 @@
 //! The reviewers' side over real HTTP: signing in, uploading, measuring, repairing, publishing, and what others must not see.
 
+mod account;
 mod api;
+mod backup;
 mod bench;
 mod client;
 mod door;
+mod events;
 mod form;
 mod page;

@@ -176,7 +176,7 @@ pub(in crate::web) async fn show(
         let files = app.store.upload_file_count(upload.id).await?;
         uploads.push(OpenUpload {
             id: upload.id,
-            opened: super::upload_result::moment(upload.created_ms),
+            opened: words::moment(upload.created_ms),
             files: words::count(usize::try_from(files).unwrap_or(usize::MAX), "file"),
         });
     }

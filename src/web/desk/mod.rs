@@ -4,6 +4,7 @@ pub(super) mod board;
 pub(super) mod changes;
 pub(super) mod frames;
 mod overlay;
+pub(super) mod progress;
 pub(super) mod publishing;
 pub(super) mod sign_in;
 pub(super) mod sweep;

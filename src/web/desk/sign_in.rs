@@ -1,10 +1,10 @@
 //! Signing in and out.
 
-use std::net::{IpAddr, SocketAddr};
+use std::net::IpAddr;
 
 use askama::Template;
 use axum::Form;
-use axum::extract::{ConnectInfo, Extension, Query, State};
+use axum::extract::{Extension, Query, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::cookie::{Cookie, CookieJar};
@@ -12,10 +12,12 @@ use serde::Deserialize;
 
 use super::html;
 use crate::store::AuditEntry;
+use crate::web::caller::Caller;
 use crate::web::observe::RequestId;
 use crate::web::pages::frame::{PageFrame, Section};
-use crate::web::session::{Cookies, Viewer, digest, new_secret};
-use crate::web::{Web, WebError, now_ms, password};
+use crate::web::secret::{self, digest};
+use crate::web::session::{Cookies, Viewer, ages};
+use crate::web::{Web, WebError, now_ms};
 
 /// Longer names than any account has are not looked up.
 const NAME_CHARACTERS: usize = 64;
@@ -78,7 +80,7 @@ pub(in crate::web) struct Tried {
 /// `POST /sign-in`: the same work and the same words for an unknown name and a wrong password.
 pub(in crate::web) async fn try_to(
     State(web): State<Web>,
-    connection: Option<Extension<ConnectInfo<SocketAddr>>>,
+    Caller(from): Caller,
     Extension(request): Extension<RequestId>,
     headers: HeaderMap,
     jar: CookieJar,
@@ -86,7 +88,6 @@ pub(in crate::web) async fn try_to(
 ) -> Result<Response, WebError> {
     let cookies = Cookies::of(&web.app.config)?;
     let next = local_path(&tried.next);
-    let from = connection.map(|Extension(ConnectInfo(peer))| peer.ip());
     let name: String = tried
         .name
         .trim()
@@ -112,16 +113,7 @@ pub(in crate::web) async fn try_to(
     let kept = account
         .as_ref()
         .map(|account| account.password_hash.clone());
-    let matches = {
-        let _place = web.door.hashes.acquire().await.map_err(WebError::inside)?;
-        // A password longer than any that is kept costs no more than the longest.
-        let given: String = tried
-            .password
-            .chars()
-            .take(*password::LENGTH.end() + 1)
-            .collect();
-        tokio::task::spawn_blocking(move || password::verify(&given, kept.as_deref())).await?
-    };
+    let matches = web.door.verify(&tried.password, kept).await?;
     let Some(account) = account.filter(|_| matches) else {
         audit(&web, None, "sign-in refused", &name, &request, now).await?;
         let refused = "Name or password is wrong.".to_owned();
@@ -131,7 +123,12 @@ pub(in crate::web) async fn try_to(
     if let Some(old) = jar.get(cookies.name()) {
         web.app.store.end_session(&digest(old.value())).await?;
     }
-    let secret = new_secret()?;
+    let (created_after_ms, seen_after_ms) = ages(&web.app.config, now);
+    let secret = secret::new().map_err(WebError::inside)?;
+    web.app
+        .store
+        .sweep_sessions(created_after_ms, seen_after_ms)
+        .await?;
     web.app
         .store
         .add_session(account.id, &digest(&secret), &client(&headers, from), now)

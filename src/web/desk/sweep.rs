@@ -1,15 +1,13 @@
 //! The page of a sweep: verdict, findings, chart, every frame with its found targets, repairs, publishing.
 
 use askama::Template;
-use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
-use serde::Serialize;
 
 use super::changes::DISTANCES_HEADING;
 use super::view::{self, FindingView, FrameView};
-use super::{Seen, html, is_measuring, progress_words, seen_sweep};
+use super::{Seen, html, progress_words, seen_sweep};
 use crate::app::App;
 use crate::report::words;
 use crate::store::{JobState, Sweep, SweepId};
@@ -175,11 +173,11 @@ fn publications(sweep: &Sweep) -> Vec<PublicationLine> {
         .iter()
         .map(|publication| PublicationLine {
             version: publication.version,
-            published: super::upload_result::moment(publication.published_ms),
+            published: words::moment(publication.published_ms),
             withdrawn: publication
                 .withdrawn
                 .as_ref()
-                .map(|(at, reason)| format!("{}: {reason}", super::upload_result::moment(*at))),
+                .map(|(at, reason)| format!("{}: {reason}", words::moment(*at))),
         })
         .collect()
 }
@@ -220,30 +218,4 @@ fn given_distances(settings: &SweepSettings) -> String {
         })
         .collect();
     format!("{DISTANCES_HEADING}\n{lines}")
-}
-
-#[derive(Serialize)]
-struct Progress {
-    measuring: bool,
-    state: Option<&'static str>,
-    words: Option<String>,
-    frames_done: u32,
-    frames_total: u32,
-}
-
-/// `GET /sweeps/{id}/progress`: for the script; only for those who work on the sweep.
-pub(in crate::web) async fn progress(
-    State(app): State<App>,
-    account: SignedIn,
-    Place(id): Place<SweepId>,
-) -> Result<impl IntoResponse, WebError> {
-    let sweep = super::own_sweep(&app.store, &account, id).await?;
-    let job = sweep.job.as_ref();
-    Ok(Json(Progress {
-        measuring: is_measuring(job),
-        state: job.map(|job| job.state.code()),
-        words: job.and_then(progress_words),
-        frames_done: job.map_or(0, |job| job.frames_done),
-        frames_total: job.map_or(0, |job| job.frames_total),
-    }))
 }

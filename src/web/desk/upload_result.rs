@@ -3,8 +3,6 @@
 use askama::Template;
 use axum::extract::State;
 use axum::response::{Html, Redirect};
-use time::OffsetDateTime;
-use time::macros::format_description;
 
 use super::{html, is_measuring, progress_words};
 use crate::app::App;
@@ -128,25 +126,4 @@ pub(in crate::web) async fn finish(
     let upload = arrivals::own_upload(&app, &account, id).await?;
     arrivals::finish(&app, &upload).await?;
     Ok(Redirect::to(&format!("/desk/uploads/{id}")))
-}
-
-/// A moment in words, UTC, e.g. "25 Nov 2026, 14:05 UTC".
-pub(super) fn moment(ms: i64) -> String {
-    let format =
-        format_description!("[day padding:none] [month repr:short] [year], [hour]:[minute] UTC");
-    OffsetDateTime::from_unix_timestamp(ms.div_euclid(1000))
-        .ok()
-        .and_then(|at| at.format(&format).ok())
-        .unwrap_or_default()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn moments_are_in_utc_words() {
-        assert_eq!(moment(0), "1 Jan 1970, 00:00 UTC");
-        assert_eq!(moment(i64::MAX), "");
-    }
 }

@@ -304,7 +304,7 @@ pub(super) fn facts(sweep: &Sweep) -> Vec<(&'static str, String)> {
             "Measured",
             Some(format!(
                 "{}, algorithm {}",
-                super::upload_result::moment(result.measured_ms),
+                words::moment(result.measured_ms),
                 result.algorithm_version
             )),
         );

@@ -19,6 +19,8 @@ pub enum Section {
     Api,
     /// Pages of reviewers.
     Desk,
+    /// One's own account.
+    Account,
     /// Somewhere else.
     Elsewhere,
 }
@@ -82,6 +84,12 @@ impl PageFrame {
             current: section == self.section,
         })
         .collect()
+    }
+
+    /// Whether it is the page of one's own account.
+    #[must_use]
+    pub fn is_account(&self) -> bool {
+        self.section == Section::Account
     }
 
     /// Whether it is a page of reviewers.

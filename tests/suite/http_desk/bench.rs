@@ -41,6 +41,15 @@ impl Bench {
 
     /// With more settings of the command line.
     pub(super) async fn start_with(settings: &[&str]) -> Self {
+        Self::open(settings, true).await
+    }
+
+    /// With nobody to measure: what is uploaded stays in line.
+    pub(super) async fn start_without_worker() -> Self {
+        Self::open(&[], false).await
+    }
+
+    async fn open(settings: &[&str], is_measuring: bool) -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let data = folder.path().join("data");
         let data = data.to_str().expect("temporary paths are UTF-8");
@@ -65,7 +74,11 @@ impl Bench {
                 .await
                 .expect("a new name");
         }
-        let working = app.start_worker();
+        let working = if is_measuring {
+            app.start_worker()
+        } else {
+            tokio::spawn(async {})
+        };
         let serving = tokio::spawn(web::server::serve(
             listener,
             web::router(app.clone()),
@@ -162,6 +175,13 @@ impl SignedIn<'_> {
 
     /// Uploads the frames of a sweep and waits until it is measured; the sweep's key.
     pub(super) async fn measured_sweep(&self) -> i64 {
+        let sweep = self.uploaded_sweep().await;
+        self.wait_until_measured(sweep).await;
+        sweep
+    }
+
+    /// Uploads the frames of a sweep, which is queued then; the sweep's key.
+    pub(super) async fn uploaded_sweep(&self) -> i64 {
         let upload = self.open_upload().await;
         for (name, bytes) in frames() {
             let path = format!("/api/v1/uploads/{upload}/files/{name}");
@@ -175,9 +195,7 @@ impl SignedIn<'_> {
             )
             .await;
         assert_eq!(finished.status, 200, "{}", finished.text());
-        let sweep = finished.json()["sweeps"][0].as_i64().expect("one sweep");
-        self.wait_until_measured(sweep).await;
-        sweep
+        finished.json()["sweeps"][0].as_i64().expect("one sweep")
     }
 
     /// Waits as the page's script does.
