@@ -102,20 +102,108 @@
     });
   }
 
+  // A click on the chart leads to the nearest frame.
+  const chart = document.getElementById("chart");
+  const places = [...document.querySelectorAll("[data-along]")].filter((item) => item.dataset.along !== "");
+  if (chart && places.length > 0) {
+    chart.classList.add("leads-on");
+    chart.querySelector("figcaption").append(" Choose a place on the chart to see its frame.");
+    for (const picture of chart.querySelectorAll("svg[data-most]")) {
+      picture.addEventListener("click", (event) => {
+        const area = picture.getBoundingClientRect();
+        const x = ((event.clientX - area.left) * picture.viewBox.baseVal.width) / area.width;
+        const { left, right, most } = picture.dataset;
+        const at = ((x - Number(left)) / (Number(right) - Number(left))) * Number(most);
+        const off = (item) => Math.abs(Number(item.dataset.along) - at);
+        const nearest = places.reduce((best, item) => (off(item) < off(best) ? item : best));
+        location.assign(nearest.querySelector("a").href);
+      });
+    }
+  }
+
   const frames = document.getElementById("frame-nav");
-  if (frames) {
-    frames.querySelector("[data-keys]").hidden = false;
+  if (frames) framePage(frames);
+
+  function framePage(nav) {
     const follow = (selector) => {
-      const link = frames.querySelector(selector);
+      const link = nav.querySelector(selector);
       if (link) location.assign(link.href);
     };
+
+    // Pointing: a click on the large picture is sent like one on the plain one.
+    const point = document.getElementById("point");
+    const large = document.getElementById("large");
+    if (point && large) {
+      const form = document.getElementById("point-form");
+      const plain = document.getElementById("point-plain");
+      if (plain) plain.hidden = true;
+      const show = () => large.classList.toggle("is-pointing", point.open);
+      point.addEventListener("toggle", show);
+      show();
+      large.addEventListener("click", (event) => {
+        if (!point.open) return;
+        const area = large.getBoundingClientRect();
+        const scale = Number(form.elements.shown_width.value) / area.width;
+        const send = (name, value) => {
+          const field = document.createElement("input");
+          field.type = "hidden";
+          field.name = name;
+          field.value = String(value * scale - 0.5);
+          form.append(field);
+        };
+        send("place.x", event.clientX - area.left);
+        send("place.y", event.clientY - area.top);
+        form.submit();
+      });
+    }
+    const startPointing = () => {
+      if (!point) return;
+      point.open = true;
+      large?.scrollIntoView({ block: "start" });
+      point.querySelector("summary").focus({ preventScroll: true });
+    };
+
+    // Single keys can be switched off (WCAG 2.2, 2.1.4); this browser remembers it.
+    const REMEMBERED = "breathmark-keys";
+    const remember = (value) => {
+      try {
+        localStorage.setItem(REMEMBERED, value);
+      } catch {
+        // Not remembered where the browser keeps nothing; it holds for this page.
+      }
+    };
+    const remembered = () => {
+      try {
+        return localStorage.getItem(REMEMBERED);
+      } catch {
+        return null;
+      }
+    };
+    const help = document.getElementById("keys");
+    const on = document.getElementById("keys-on");
+    on.checked = remembered() !== "off";
+    on.addEventListener("change", () => remember(on.checked ? "on" : "off"));
+    const open = document.getElementById("keys-open");
+    open.hidden = false;
+    open.addEventListener("click", () => help.showModal());
+
+    const acts = {
+      ArrowLeft: () => follow("[rel=prev]"),
+      ArrowRight: () => follow("[rel=next]"),
+      n: () => follow("[data-finding]"),
+      l: () => document.getElementById("reason")?.focus(),
+      p: startPointing,
+      u: () => document.querySelector("form[data-undo]")?.requestSubmit(),
+      "?": () => help.showModal(),
+      Escape: () => follow("[data-up]"),
+    };
     document.addEventListener("keydown", (event) => {
-      if (event.ctrlKey || event.altKey || event.metaKey) return;
-      if (event.target.closest("input, textarea, select, button")) return;
-      if (event.key === "ArrowLeft") follow("[rel=prev]");
-      else if (event.key === "ArrowRight" && event.shiftKey) follow("[data-finding]");
-      else if (event.key === "ArrowRight") follow("[rel=next]");
-      else if (event.key === "Escape") follow("[data-up]");
+      if (!on.checked || help.open || event.ctrlKey || event.altKey || event.metaKey) return;
+      if (event.target.closest("input, textarea, select")) return;
+      const act = Object.hasOwn(acts, event.key) ? acts[event.key] : null;
+      if (!act) return;
+      event.preventDefault();
+      act();
     });
   }
 })();

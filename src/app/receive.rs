@@ -48,7 +48,6 @@ impl App {
                 name: path,
                 sha256: stored.sha256,
                 bytes: stored.bytes,
-                refused: None,
                 info,
             })
         })
@@ -70,7 +69,7 @@ impl App {
         let files = self.store.upload_files(upload.id).await?;
         let mut frames: Vec<UploadFile> = Vec::new();
         let mut first_of = HashMap::new();
-        for file in files.into_iter().filter(|file| file.refused.is_none()) {
+        for file in files {
             match first_of.entry(file.sha256.clone()) {
                 Entry::Occupied(first) => {
                     let first: &String = first.get();

@@ -43,7 +43,7 @@ pub use ranking::{FocalResult, LensPage, RankedLens, RankingQuery, RankingSort};
 pub use results::StoredResult;
 pub use sessions::SessionRow;
 pub use sweep_input::{FrameInput, SweepInput};
-pub use sweeps::{Sweep, SweepId};
+pub use sweeps::{Said, Sweep, SweepId};
 pub use tokens::{LiveToken, TokenDraft, TokenRow, TokenScope};
 pub use uploads::{SweepDraft, Upload, UploadFile, UploadId};
 

@@ -3,7 +3,7 @@
 use sqlx::SqliteConnection;
 
 use super::document::{MeasurementDoc, decode, encode};
-use super::{ClaimedJob, Store, StoreError, SweepInput};
+use super::{ClaimedJob, Store, StoreError, SweepId, SweepInput};
 use crate::sweep::{Severity, SweepMeasurement};
 use crate::units::Millimetres;
 
@@ -80,9 +80,11 @@ impl Store {
         .await?;
         sqlx::query(
             "UPDATE sweeps SET
-               current_result_id = (SELECT id FROM results WHERE sweep_id = ?1 AND algorithm_version = ?2 AND input_sha256 = ?3),
+               previous_result_id = iif(current_result_id IS r.id, previous_result_id, current_result_id),
+               current_result_id = r.id,
                focal_length_mm = coalesce(?4, focal_length_mm)
-             WHERE id = ?1",
+             FROM (SELECT id FROM results WHERE sweep_id = ?1 AND algorithm_version = ?2 AND input_sha256 = ?3) AS r
+             WHERE sweeps.id = ?1",
         )
         .bind(job.sweep)
         .bind(algorithm_version)
@@ -92,6 +94,24 @@ impl Store {
         .await?;
         write.commit().await?;
         Ok(true)
+    }
+
+    /// The result that was current before the present one; `None` for a sweep that was measured once.
+    pub async fn previous_result(
+        &self,
+        sweep: SweepId,
+    ) -> Result<Option<StoredResult>, StoreError> {
+        let mut read = self.read().await?;
+        let previous: Option<i64> =
+            sqlx::query_scalar("SELECT previous_result_id FROM sweeps WHERE id = ?1")
+                .bind(sweep)
+                .fetch_optional(&mut *read)
+                .await?
+                .flatten();
+        match previous {
+            Some(previous) => load_result(&mut read, previous).await,
+            None => Ok(None),
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use sqlx::SqliteConnection;
 
+use super::cameras::camera_named;
 use super::document::{ConditionsDoc, SettingsDoc, decode, encode};
 use super::jobs::{JobRow, job_columns, queue, queue_anew};
 use super::lenses::{LensRow, lens_columns};
@@ -47,6 +48,29 @@ pub struct Sweep {
     pub publications: Vec<Publication>,
 }
 
+/// What a reviewer says of a sweep; changed as a whole.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Said {
+    /// Of the shoot.
+    pub conditions: Conditions,
+    /// Of this sweep, overriding its files.
+    pub settings: SweepSettings,
+    /// Notes of the reviewer.
+    pub notes: String,
+}
+
+impl Sweep {
+    /// What its reviewer says of it.
+    #[must_use]
+    pub fn said(&self) -> Said {
+        Said {
+            conditions: self.conditions.clone(),
+            settings: self.settings.clone(),
+            notes: self.notes.clone(),
+        }
+    }
+}
+
 /// The columns of a sweep.
 #[derive(sqlx::FromRow)]
 struct SweepRow {
@@ -72,46 +96,30 @@ impl Store {
         load_sweep(&mut read, id, None).await
     }
 
-    /// Changes what the reviewer said of a sweep and queues a new measurement, in one transaction; a measurement that runs is dropped.
-    /// # Errors: `Conflict` when there is no such sweep.
+    /// Changes what the reviewer says of a sweep and queues a new measurement, in one transaction; a measurement that runs is dropped.
+    /// What is public keeps what it was published with. # Errors: `Conflict` when there is no such sweep.
     pub async fn change_sweep(
         &self,
         id: SweepId,
-        settings: &SweepSettings,
-        notes: &str,
+        said: &Said,
         now_ms: i64,
     ) -> Result<(), StoreError> {
         let mut write = self.write().await?;
-        let changed = sqlx::query("UPDATE sweeps SET settings = ?2, notes = ?3 WHERE id = ?1")
-            .bind(id)
-            .bind(encode(&SettingsDoc::of(settings))?)
-            .bind(notes)
-            .execute(&mut *write)
-            .await?
-            .rows_affected();
-        if changed == 0 {
-            return Err(no_such_sweep());
-        }
-        queue_anew(&mut write, id, now_ms).await?;
-        write.commit().await?;
-        Ok(())
-    }
-
-    /// Changes what the reviewer said of the shoot for one of its sweeps and queues a new measurement, in one transaction.
-    /// What is public keeps the conditions it was published with. # Errors: `Conflict` when there is no such sweep.
-    pub async fn change_conditions(
-        &self,
-        id: SweepId,
-        conditions: &Conditions,
-        now_ms: i64,
-    ) -> Result<(), StoreError> {
-        let mut write = self.write().await?;
-        let changed = sqlx::query("UPDATE sweeps SET conditions = ?2 WHERE id = ?1")
-            .bind(id)
-            .bind(encode(&ConditionsDoc::of(conditions))?)
-            .execute(&mut *write)
-            .await?
-            .rows_affected();
+        let camera = match said.settings.camera.as_deref() {
+            Some(name) => Some(camera_named(&mut write, name, None).await?),
+            None => None,
+        };
+        let changed = sqlx::query(
+            "UPDATE sweeps SET conditions = ?2, settings = ?3, notes = ?4, camera_id = coalesce(?5, camera_id) WHERE id = ?1",
+        )
+        .bind(id)
+        .bind(encode(&ConditionsDoc::of(&said.conditions))?)
+        .bind(encode(&SettingsDoc::of(&said.settings))?)
+        .bind(&said.notes)
+        .bind(camera)
+        .execute(&mut *write)
+        .await?
+        .rows_affected();
         if changed == 0 {
             return Err(no_such_sweep());
         }

@@ -38,8 +38,6 @@ pub struct UploadFile {
     pub sha256: String,
     /// How many bytes.
     pub bytes: u64,
-    /// Why it is no frame; `None` for a frame.
-    pub refused: Option<String>,
     /// What the file says of itself.
     pub info: FrameInfo,
 }
@@ -174,12 +172,11 @@ impl Store {
         .execute(&mut *write)
         .await?;
         sqlx::query(
-            "INSERT INTO upload_files (upload_id, name, sha256, refused, info) VALUES (?1, ?2, ?3, ?4, ?5)",
+            "INSERT INTO upload_files (upload_id, name, sha256, info) VALUES (?1, ?2, ?3, ?4)",
         )
         .bind(id)
         .bind(&file.name)
         .bind(&file.sha256)
-        .bind(&file.refused)
         .bind(encode(&FrameInfoDoc::of(&file.info))?)
         .execute(&mut *write)
         .await?;
@@ -189,8 +186,8 @@ impl Store {
 
     /// The files of an upload in natural order.
     pub async fn upload_files(&self, id: UploadId) -> Result<Vec<UploadFile>, StoreError> {
-        let rows: Vec<(String, String, i64, Option<String>, String)> = sqlx::query_as(
-            "SELECT f.name, f.sha256, o.bytes, f.refused, f.info
+        let rows: Vec<(String, String, i64, String)> = sqlx::query_as(
+            "SELECT f.name, f.sha256, o.bytes, f.info
              FROM upload_files f JOIN originals o ON o.sha256 = f.sha256 WHERE f.upload_id = ?1",
         )
         .bind(id)
@@ -198,12 +195,11 @@ impl Store {
         .await?;
         let mut files = rows
             .into_iter()
-            .map(|(name, sha256, bytes, refused, info)| {
+            .map(|(name, sha256, bytes, info)| {
                 Ok(UploadFile {
                     name,
                     sha256,
                     bytes: bytes.unsigned_abs(),
-                    refused,
                     info: decode::<FrameInfoDoc>(&info)?.read()?,
                 })
             })

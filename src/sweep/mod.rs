@@ -4,6 +4,7 @@
 
 mod budget;
 mod curve;
+mod difference;
 mod distance;
 mod extra;
 mod finding;
@@ -27,6 +28,7 @@ mod verdict;
 mod vignette;
 
 pub use curve::{CurvePoint, ShiftCurve, ToleranceOutcome};
+pub use difference::{Difference, FrameChange};
 pub use finding::{Code, Finding, Severity};
 pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};

@@ -92,7 +92,10 @@ pub(super) fn measure(
         f_number: settings
             .f_number
             .or_else(|| first.and_then(|info| info.f_number)),
-        camera: first.and_then(|info| info.camera.clone()),
+        camera: settings
+            .camera
+            .clone()
+            .or_else(|| first.and_then(|info| info.camera.clone())),
         lens: first.and_then(|info| info.lens.clone()),
         captured_at: first.and_then(|info| info.captured_at),
         picture_size_px: size,

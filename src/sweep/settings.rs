@@ -45,6 +45,8 @@ pub struct SweepSettings {
     pub focal_length: Option<Millimetres>,
     /// f-number it was shot at.
     pub f_number: Option<FNumber>,
+    /// Camera it was shot with.
+    pub camera: Option<String>,
     /// Width of the picture area on the sensor, mm.
     pub sensor_width: Option<Millimetres>,
     /// Focus distances by file name.

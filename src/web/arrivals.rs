@@ -357,7 +357,7 @@ pub(super) async fn own_upload(
 pub(super) async fn finish(app: &App, upload: &Upload) -> Result<Vec<SweepId>, WebError> {
     if !upload.finished {
         let files = app.store.upload_files(upload.id).await?;
-        if files.iter().all(|file| file.refused.is_some()) {
+        if files.is_empty() {
             return Err(WebError::Conflict(
                 "no frame has arrived that can be used; send the camera's JPEG files first".into(),
             ));

@@ -11,7 +11,7 @@ use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::desk::{
-    board, changes, frames, progress, publishing, sign_in, sweep, upload, upload_result,
+    board, changes, frames, pointing, progress, publishing, sign_in, sweep, upload, upload_result,
 };
 use super::{
     Web, account, api, assets_route, errors, headers, health, observe, origin, pages, uploads,
@@ -79,6 +79,8 @@ fn reviewers() -> Router<Web> {
         .route("/sweeps/{id}/distances", post(changes::distances))
         .route("/sweeps/{id}/leave-out", post(changes::leave_out))
         .route("/sweeps/{id}/take-back", post(changes::take_back))
+        .route("/sweeps/{id}/point", post(pointing::point))
+        .route("/sweeps/{id}/unpoint", post(pointing::unpoint))
         .route("/sweeps/{id}/measure", post(changes::measure_again))
         .route("/sweeps/{id}/publish", post(publishing::publish))
         .route("/sweeps/{id}/withdraw", post(publishing::withdraw))

@@ -9,3 +9,4 @@ mod door;
 mod events;
 mod form;
 mod page;
+mod repair;

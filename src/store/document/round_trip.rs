@@ -250,7 +250,7 @@ fn conditions() -> impl Strategy<Value = Conditions> {
 fn settings() -> impl Strategy<Value = SweepSettings> {
     (
         (of(metres()), of(metres()), of(millimetres())),
-        (of(f_number()), of(millimetres()), any::<bool>()),
+        (of(f_number()), of(millimetres()), any::<bool>(), of(text())),
         select(&FrameOrder::ALL[..]),
         btree_map(text(), focus_distance(), 0..3),
         btree_map(text(), text(), 0..3),
@@ -264,6 +264,7 @@ fn settings() -> impl Strategy<Value = SweepSettings> {
                 f_number: b.0,
                 sensor_width: b.1,
                 last_not_at_infinity: b.2,
+                camera: b.3,
                 order,
                 distances,
                 left_out,

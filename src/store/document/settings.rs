@@ -65,6 +65,8 @@ pub(in crate::store) struct SettingsDoc {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     f_number: Option<Number>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    camera: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     sensor_width_mm: Option<Number>,
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     distances: BTreeMap<String, FocusDoc>,
@@ -84,6 +86,7 @@ impl SettingsDoc {
             closest_focus,
             focal_length,
             f_number,
+            camera,
             sensor_width,
             distances,
             order,
@@ -101,6 +104,7 @@ impl SettingsDoc {
             closest_focus_m: closest_focus.map(|distance| Number(distance.m())),
             focal_length_mm: focal_length.map(|length| Number(length.mm())),
             f_number: f_number.map(|number| Number(number.n())),
+            camera: camera.clone(),
             sensor_width_mm: sensor_width.map(|width| Number(width.mm())),
             distances: distances.iter().map(distance).collect(),
             order: order.code().to_owned(),
@@ -123,6 +127,7 @@ impl SettingsDoc {
             closest_focus: metres(self.closest_focus_m)?,
             focal_length: millimetres(self.focal_length_mm)?,
             f_number: f_number(self.f_number)?,
+            camera: self.camera,
             sensor_width: millimetres(self.sensor_width_mm)?,
             distances: self
                 .distances

@@ -1,4 +1,4 @@
-//! Repairs: frames left out, order, distances, notes; each queues a new measurement.
+//! Repairs: frames left out, order, distances, conditions, notes; each queues a new measurement.
 
 use std::collections::BTreeMap;
 
@@ -6,14 +6,15 @@ use axum::Form;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::{own_sweep, sweep as sweep_page};
+use super::{frames, own_sweep, sweep as sweep_page};
 use crate::app::App;
 use crate::intake;
-use crate::store::{Sweep, SweepId};
+use crate::store::{Said, Sweep, SweepId};
 use crate::sweep::{FrameOrder, SweepSettings};
 use crate::units::{FNumber, FocusDistance};
 use crate::web::inputs::{
-    Check, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM, Typed, metres, millimetres,
+    CAMERA_CHARACTERS, Check, ConditionsInput, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM,
+    Typed, millimetres,
 };
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
@@ -22,51 +23,59 @@ use crate::web::{WebError, now_ms};
 /// Heading of a list of distances; may be left out in the form.
 pub(super) const DISTANCES_HEADING: &str = "file,distance_m";
 
-/// The fields of a form by name.
-type Sent = Form<BTreeMap<String, String>>;
+/// Field with the number of the frame whose page a form was sent from.
+const FROM: &str = "from";
 
-fn typed(Form(sent): Sent) -> Typed {
+/// The fields of a form by name.
+pub(in crate::web) type Sent = Form<BTreeMap<String, String>>;
+
+pub(super) fn typed(Form(sent): Sent) -> Typed {
     sent.into_iter().collect()
 }
 
-fn back(id: SweepId, anchor: &str) -> Response {
-    Redirect::to(&format!("/sweeps/{id}#{anchor}")).into_response()
+/// To where the form was sent from: the page of a frame where it says so, else a place on the sweep's page.
+fn back(id: SweepId, typed: &Typed, anchor: &str) -> Response {
+    let to = match typed.get(FROM).parse::<usize>() {
+        Ok(frame) => format!("/sweeps/{id}/frames/{frame}"),
+        Err(_) => format!("/sweeps/{id}#{anchor}"),
+    };
+    Redirect::to(&to).into_response()
 }
 
-/// Stores changed settings and rings the worker.
-pub(in crate::web) async fn change(
-    app: &App,
-    id: SweepId,
-    settings: &SweepSettings,
-    notes: &str,
-) -> Result<(), WebError> {
-    app.store
-        .change_sweep(id, settings, notes, now_ms())
-        .await?;
+/// Stores what is said of a sweep now and rings the worker.
+pub(in crate::web) async fn change(app: &App, id: SweepId, said: &Said) -> Result<(), WebError> {
+    app.store.change_sweep(id, said, now_ms()).await?;
     app.wake.notify_one();
     Ok(())
 }
 
-/// Stores what a form changed and goes back to its place on the page; refused fields show the page again with what was
-/// typed.
-async fn apply(
+/// Stores what a form changed and goes back to its place; refused fields show the page again with what was typed.
+pub(super) async fn apply(
     app: &App,
     account: &SignedIn,
     sweep: &Sweep,
     typed: Typed,
-    changed: Result<(SweepSettings, String), WebError>,
+    changed: Result<Said, WebError>,
     anchor: &str,
 ) -> Result<Response, WebError> {
     match changed {
-        Ok((settings, notes)) => {
-            change(app, sweep.id, &settings, &notes).await?;
-            Ok(back(sweep.id, anchor))
+        Ok(said) => {
+            change(app, sweep.id, &said).await?;
+            Ok(back(sweep.id, &typed, anchor))
         }
-        Err(WebError::Fields(errors)) => {
+        Err(WebError::Fields(errors)) if typed.get(FROM).is_empty() => {
             sweep_page::show_refused(app, account, sweep.id, typed, errors).await
         }
+        Err(WebError::Fields(errors)) => frames::show_refused(account, sweep, typed, errors),
         Err(error) => Err(error),
     }
+}
+
+/// What is said of a sweep with other settings.
+pub(super) fn with(sweep: &Sweep, change: impl FnOnce(&mut SweepSettings)) -> Said {
+    let mut said = sweep.said();
+    change(&mut said.settings);
+    said
 }
 
 /// `POST /sweeps/{id}/settings`
@@ -84,9 +93,14 @@ pub(in crate::web) async fn settings(
     apply(&app, &account, &sweep, typed, changed, "top").await
 }
 
-fn with_settings(sweep: &Sweep, typed: &Typed, check: &mut Check) -> (SweepSettings, String) {
-    let target_distance = check.number("target_distance_m", typed.get("target_distance_m"));
-    let closest_focus = check.number("closest_focus_m", typed.get("closest_focus_m"));
+fn with_settings(sweep: &Sweep, typed: &Typed, check: &mut Check) -> Said {
+    let mut shoot = typed.clone();
+    for (field, position) in sweep_page::switches(&sweep.conditions) {
+        if shoot.get(field).is_empty() {
+            shoot.set(field, position.code());
+        }
+    }
+    let conditions = ConditionsInput::typed(&shoot, check).check(check);
     let focal_length = check.number("focal_length_mm", typed.get("focal_length_mm"));
     let f_number = check.number("f_number", typed.get("f_number"));
     let sensor_width = check.number("sensor_width_mm", typed.get("sensor_width_mm"));
@@ -96,19 +110,24 @@ fn with_settings(sweep: &Sweep, typed: &Typed, check: &mut Check) -> (SweepSetti
         .find(|order| order.code() == code);
     let order = check.required("order", order, "auto, name, time or reverse");
     let settings = SweepSettings {
-        target_distance: metres("target_distance_m", target_distance, check),
-        closest_focus: metres("closest_focus_m", closest_focus, check),
+        target_distance: conditions.target_distance,
+        closest_focus: conditions.closest_focus,
         focal_length: millimetres("focal_length_mm", focal_length, &FOCAL_MM, check),
         f_number: check
             .within("f_number", f_number, &F_NUMBER, "")
             .and_then(|value| FNumber::new(value).ok()),
+        camera: check.line("camera", typed.get("camera"), CAMERA_CHARACTERS),
         sensor_width: millimetres("sensor_width_mm", sensor_width, &SENSOR_MM, check),
         order: order.unwrap_or_default(),
         last_not_at_infinity: typed.is("last_not_at_infinity", "on"),
         ..sweep.settings.clone()
     };
     let notes = check.text("notes", typed.get("notes"), NOTE_CHARACTERS);
-    (settings, notes.unwrap_or_default())
+    Said {
+        conditions,
+        settings,
+        notes: notes.unwrap_or_default(),
+    }
 }
 
 /// `POST /sweeps/{id}/distances`: lines of file name and distance, as text.
@@ -122,13 +141,9 @@ pub(in crate::web) async fn distances(
     let typed = typed(form);
     let mut check = Check::default();
     let given = read_distances(&sweep, typed.get("distances"), &mut check);
-    let changed = check.finish(Some(given)).map(|distances| {
-        let settings = SweepSettings {
-            distances,
-            ..sweep.settings.clone()
-        };
-        (settings, sweep.notes.clone())
-    });
+    let changed = check
+        .finish(Some(given))
+        .map(|distances| with(&sweep, |settings| settings.distances = distances));
     apply(&app, &account, &sweep, typed, changed, "top").await
 }
 
@@ -164,7 +179,7 @@ fn read_distances(
 }
 
 /// The file whose number a form names.
-fn named_file(sweep: &Sweep, typed: &Typed, check: &mut Check) -> Option<String> {
+pub(super) fn named_file(sweep: &Sweep, typed: &Typed, check: &mut Check) -> Option<String> {
     let file = typed
         .get("frame")
         .parse::<usize>()
@@ -188,9 +203,9 @@ pub(in crate::web) async fn leave_out(
     let reason = check.line("reason", typed.get("reason"), NOTE_CHARACTERS);
     let reason = check.required("reason", reason, "a few words why, for you and for readers");
     let changed = check.finish(file.zip(reason)).map(|(file, reason)| {
-        let mut settings = sweep.settings.clone();
-        settings.left_out.insert(file, reason);
-        (settings, sweep.notes.clone())
+        with(&sweep, |settings| {
+            settings.left_out.insert(file, reason);
+        })
     });
     apply(&app, &account, &sweep, typed, changed, "left-out").await
 }
@@ -203,13 +218,15 @@ pub(in crate::web) async fn take_back(
     form: Sent,
 ) -> Result<Response, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
+    let typed = typed(form);
     let mut check = Check::default();
-    let file = named_file(&sweep, &typed(form), &mut check);
-    let file = check.finish(file)?;
-    let mut settings = sweep.settings.clone();
-    settings.left_out.remove(&file);
-    change(&app, id, &settings, &sweep.notes).await?;
-    Ok(back(id, "left-out"))
+    let file = named_file(&sweep, &typed, &mut check);
+    let changed = check.finish(file).map(|file| {
+        with(&sweep, |settings| {
+            settings.left_out.remove(&file);
+        })
+    });
+    apply(&app, &account, &sweep, typed, changed, "left-out").await
 }
 
 /// `POST /sweeps/{id}/measure`: once more, also after it was set aside.
@@ -228,5 +245,5 @@ pub(in crate::web) async fn measure_again(
         app.store.queue_measurement(id, now_ms()).await?;
     }
     app.wake.notify_one();
-    Ok(back(id, "top"))
+    Ok(Redirect::to(&format!("/sweeps/{id}#top")).into_response())
 }

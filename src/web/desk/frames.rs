@@ -3,14 +3,17 @@
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
-use axum::response::{IntoResponse, Response};
+use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
+use super::overlay::{self, Detail};
 use super::view::{self, FrameView};
-use super::{html, own_sweep, seen_sweep};
+use super::{Progress, html, own_sweep, pointing, seen_sweep};
 use crate::app::App;
 use crate::intake;
 use crate::store::{Sweep, SweepId};
+use crate::web::errors::FieldError;
+use crate::web::inputs::Typed;
 use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
@@ -18,6 +21,9 @@ use crate::web::{Web, WebError, is_fresh};
 
 /// Longest sides that pictures are made in, px.
 const SIDES_PX: [u32; 4] = [320, 960, 1920, 3840];
+
+/// Width that the picture is shown in where targets are pointed at without script, CSS px.
+const POINTING_WIDTH: u32 = 960;
 
 #[derive(Template)]
 #[template(path = "desk/frame.html")]
@@ -32,11 +38,40 @@ struct FramePage {
     next: Option<usize>,
     next_with_finding: Option<usize>,
     is_own: bool,
+    progress: Option<Progress>,
+    /// How many times the uncertainty is enlarged in the drawing.
+    enlarged: Option<f64>,
+    /// Width and height of the picture to point at, CSS px; `None` before the frames are measured.
+    pointing: Option<(u32, u32)>,
+    /// Mark of a first place that waits for the second.
+    mark: String,
+    typed: Typed,
+    errors: Vec<FieldError>,
 }
 
-#[derive(Deserialize)]
-pub(in crate::web) struct Size {
+impl FramePage {
+    fn error(&self, field: &str) -> Option<&str> {
+        self.errors
+            .iter()
+            .find(|error| error.field == field)
+            .map(|error| error.detail.as_str())
+    }
+
+    /// Whether the part for pointing stands open: somebody is in the middle of it.
+    fn is_pointing(&self) -> bool {
+        !self.mark.is_empty()
+            || ["x1", "y1", "x2", "y2"]
+                .iter()
+                .any(|field| self.error(field).is_some())
+    }
+}
+
+/// What the address of a frame asks for: a size of its picture, or a first place that waits for the second, px.
+#[derive(Default, Deserialize)]
+pub(in crate::web) struct Asked {
     side: Option<String>,
+    x1: Option<f64>,
+    y1: Option<f64>,
 }
 
 /// `GET /sweeps/{id}/frames/{n}` is the frame's page, `GET /sweeps/{id}/frames/{n}.jpg?side=` its picture.
@@ -44,22 +79,50 @@ pub(in crate::web) async fn show(
     State(web): State<Web>,
     viewer: Viewer,
     Place((id, name)): Place<(SweepId, String)>,
-    Query(size): Query<Size>,
+    Query(asked): Query<Asked>,
     headers: HeaderMap,
 ) -> Result<Response, WebError> {
     let seen = seen_sweep(&web.app.store, &viewer, id).await?;
     match name.strip_suffix(".jpg") {
         Some(number) => {
-            let side = side_px(size.side.as_deref())?;
+            let side = side_px(asked.side.as_deref())?;
             picture(&web, &seen.sweep, number, side, seen.is_own, &headers).await
         }
-        None => page(&viewer, &seen.sweep, &name, seen.is_own),
+        None => {
+            let mut typed = Typed::default();
+            if let Some((x, y)) = asked.x1.zip(asked.y1) {
+                typed.set("x1", x.to_string());
+                typed.set("y1", y.to_string());
+            }
+            let page = page(&viewer, &seen.sweep, &name, seen.is_own, typed, Vec::new())?;
+            Ok(page.into_response())
+        }
     }
 }
 
-fn page(viewer: &Viewer, sweep: &Sweep, name: &str, is_own: bool) -> Result<Response, WebError> {
+/// The page of the frame that a form was sent from, with what was typed and what is wrong.
+pub(super) fn show_refused(
+    account: &SignedIn,
+    sweep: &Sweep,
+    typed: Typed,
+    errors: Vec<FieldError>,
+) -> Result<Response, WebError> {
+    let viewer = Viewer::of(account);
+    let number = typed.get("frame").to_owned();
+    let page = page(&viewer, sweep, &number, true, typed, errors)?;
+    Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+}
+
+fn page(
+    viewer: &Viewer,
+    sweep: &Sweep,
+    name: &str,
+    is_own: bool,
+    typed: Typed,
+    errors: Vec<FieldError>,
+) -> Result<Html<String>, WebError> {
     let number: usize = name.parse().map_err(|_| WebError::no_such("frame"))?;
-    let mut frames = view::frames(sweep);
+    let mut frames = view::frames(sweep, Detail::Large);
     let place = frames
         .iter()
         .position(|frame| frame.number == number)
@@ -80,15 +143,34 @@ fn page(viewer: &Viewer, sweep: &Sweep, name: &str, is_own: bool) -> Result<Resp
     } else {
         Section::Lenses
     };
-    let lens = format!("{} {}", sweep.lens.about.maker, sweep.lens.about.model);
-    let page = html(&FramePage {
+    let size = pointing::picture_size(sweep);
+    let first = ["x1", "y1"].map(|field| typed.get(field).parse::<f64>().ok());
+    let mark = match (size, first) {
+        (Some(size), [Some(x), Some(y)]) if x.is_finite() && y.is_finite() => {
+            overlay::mark((x, y), size)
+        }
+        _ => String::new(),
+    };
+    let measured = sweep.result.as_ref().and_then(|result| {
+        let mut frames = result.measurement.frames.iter();
+        frames.find(|measured| measured.info.file == frame.file)
+    });
+    html(&FramePage {
         page: PageFrame::new(
             format!("{} of sweep {}", frame.file, sweep.id),
             section,
             viewer,
         ),
         id: sweep.id,
-        lens,
+        lens: sweep.lens.about.name(),
+        progress: Progress::of(sweep, is_own),
+        enlarged: measured
+            .and_then(|measured| overlay::enlargement(&measured.targets, frame.width)),
+        pointing: size.filter(|_| is_own).map(|(width, height)| {
+            let shown = f64::from(height) * f64::from(POINTING_WIDTH) / f64::from(width);
+            (POINTING_WIDTH, shown.round() as u32)
+        }),
+        mark,
         frame,
         place: place + 1,
         count,
@@ -96,8 +178,9 @@ fn page(viewer: &Viewer, sweep: &Sweep, name: &str, is_own: bool) -> Result<Resp
         next,
         next_with_finding,
         is_own,
-    })?;
-    Ok(page.into_response())
+        typed,
+        errors,
+    })
 }
 
 fn side_px(asked: Option<&str>) -> Result<u32, WebError> {

@@ -2,8 +2,11 @@
 
 pub(super) mod board;
 pub(super) mod changes;
+mod difference;
+mod facts;
 pub(super) mod frames;
 mod overlay;
+pub(super) mod pointing;
 pub(super) mod progress;
 pub(super) mod publishing;
 pub(super) mod sign_in;
@@ -90,6 +93,25 @@ fn progress_words(job: &JobView) -> Option<String> {
             job.frames_done, job.frames_total
         )),
         JobState::Done | JobState::SetAside => None,
+    }
+}
+
+/// How far a measurement that waits or runs is, as pages show it.
+struct Progress {
+    words: String,
+    frames_done: u32,
+    frames_total: u32,
+}
+
+impl Progress {
+    /// `None` when nothing waits or runs, and for those who don't work on the sweep.
+    fn of(sweep: &Sweep, is_own: bool) -> Option<Self> {
+        let job = sweep.job.as_ref().filter(|_| is_own)?;
+        Some(Self {
+            words: progress_words(job)?,
+            frames_done: job.frames_done,
+            frames_total: job.frames_total,
+        })
     }
 }
 

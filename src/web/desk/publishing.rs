@@ -6,9 +6,10 @@ use axum::Form;
 use axum::extract::{Extension, State};
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::{own_sweep, sweep as sweep_page, view};
+use super::{is_measuring, own_sweep, sweep as sweep_page};
 use crate::app::App;
-use crate::store::{Actor, SweepId};
+use crate::store::{Actor, Sweep, SweepId};
+use crate::sweep::Severity;
 use crate::web::inputs::{Check, NOTE_CHARACTERS, Typed};
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
@@ -27,9 +28,9 @@ pub(in crate::web) async fn publish_sweep(
 ) -> Result<u32, WebError> {
     let sweep = own_sweep(&app.store, account, id).await?;
     check_scope(account)?;
-    let stops = view::publishing_stops(&sweep);
-    if !stops.is_empty() {
-        return Err(WebError::Conflict(stops.join(" ")));
+    let reasons = stops(&sweep);
+    if !reasons.is_empty() {
+        return Err(WebError::Conflict(reasons.join(" ")));
     }
     Ok(app
         .store
@@ -112,4 +113,29 @@ pub(in crate::web) fn withdrawal_reason(
 ) -> Option<String> {
     let reason = check.line(field, text, NOTE_CHARACTERS);
     check.required(field, reason, "the reason, which stays visible to readers")
+}
+
+/// Why a sweep can't be published now; empty when it can.
+pub(super) fn stops(sweep: &Sweep) -> Vec<String> {
+    let mut stops = Vec::new();
+    if is_measuring(sweep.job.as_ref()) {
+        stops.push("It is being measured; wait until that is done.".to_owned());
+    }
+    let Some(result) = &sweep.result else {
+        stops.push("There is no result yet.".to_owned());
+        return stops;
+    };
+    for finding in &result.measurement.findings {
+        if finding.severity == Severity::Stop {
+            stops.push(format!("{}. {}", finding.code.title(), finding.message));
+        }
+    }
+    if sweep
+        .publications
+        .iter()
+        .any(|publication| publication.withdrawn.is_none() && publication.result == result.id)
+    {
+        stops.push("This result is public already.".to_owned());
+    }
+    stops
 }

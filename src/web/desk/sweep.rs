@@ -6,11 +6,13 @@ use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 
 use super::changes::DISTANCES_HEADING;
+use super::difference::DifferenceView;
+use super::overlay::Detail;
 use super::view::{self, FindingView, FrameView};
-use super::{Seen, html, progress_words, seen_sweep};
+use super::{Progress, Seen, facts, html, publishing, seen_sweep};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{JobState, Sweep, SweepId};
+use crate::store::{Conditions, JobState, Sweep, SweepId, Switch};
 use crate::sweep::{FrameOrder, SweepSettings};
 use crate::web::WebError;
 use crate::web::errors::FieldError;
@@ -36,12 +38,12 @@ struct SweepPage {
     name: String,
     is_own: bool,
     public_version: Option<u32>,
-    progress: Option<String>,
-    frames_done: u32,
-    frames_total: u32,
+    progress: Option<Progress>,
     failure: Option<String>,
     verdict: Option<String>,
     facts: Vec<(&'static str, String)>,
+    budget: Vec<(&'static str, &'static str, String)>,
+    difference: Option<DifferenceView>,
     findings: Vec<FindingView>,
     chart: Option<(String, String)>,
     frames: Vec<FrameView>,
@@ -82,8 +84,8 @@ pub(in crate::web) async fn show(
     Place(id): Place<SweepId>,
 ) -> Result<Html<String>, WebError> {
     let seen = seen_sweep(&app.store, &viewer, id).await?;
-    let typed = typed_settings(&seen.sweep.settings, &seen.sweep.notes);
-    render(&viewer, seen, typed, Vec::new())
+    let typed = typed_settings(&seen.sweep);
+    render(&app, &viewer, seen, typed, Vec::new()).await
 }
 
 /// The page with forms as they were typed and what is wrong with them.
@@ -96,20 +98,21 @@ pub(super) async fn show_refused(
 ) -> Result<Response, WebError> {
     let viewer = Viewer::of(account);
     let seen = seen_sweep(&app.store, &viewer, id).await?;
-    let mut typed = typed_settings(&seen.sweep.settings, &seen.sweep.notes);
+    let mut typed = typed_settings(&seen.sweep);
     typed.merge(changed);
-    let page = render(&viewer, seen, typed, errors)?;
+    let page = render(app, &viewer, seen, typed, errors).await?;
     Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
 }
 
-fn render(
+async fn render(
+    app: &App,
     viewer: &Viewer,
     seen: Seen,
     typed: Typed,
     errors: Vec<FieldError>,
 ) -> Result<Html<String>, WebError> {
     let sweep = &seen.sweep;
-    let lens = format!("{} {}", sweep.lens.about.maker, sweep.lens.about.model);
+    let lens = sweep.lens.about.name();
     let measurement = sweep.result.as_ref().map(|result| &result.measurement);
     let focal = measurement
         .and_then(|measurement| measurement.focal_length)
@@ -118,6 +121,12 @@ fn render(
         });
     let job = sweep.job.as_ref().filter(|_| seen.is_own);
     let numbers = view::numbers(sweep);
+    let progress = Progress::of(sweep, seen.is_own);
+    let before = if seen.is_own && progress.is_none() {
+        app.store.previous_result(sweep.id).await?
+    } else {
+        None
+    };
     let section = if seen.is_own {
         Section::Desk
     } else {
@@ -135,9 +144,7 @@ fn render(
         name: sweep.name.clone(),
         is_own: seen.is_own,
         public_version: seen.public_version,
-        progress: job.and_then(progress_words),
-        frames_done: job.map_or(0, |job| job.frames_done),
-        frames_total: job.map_or(0, |job| job.frames_total),
+        progress,
         failure: job
             .filter(|job| job.state == JobState::SetAside)
             .map(|job| {
@@ -145,11 +152,16 @@ fn render(
                     .clone()
                     .unwrap_or_else(|| "no reason was recorded".to_owned())
             }),
-        verdict: measurement.and_then(view::verdict),
-        facts: view::facts(sweep),
+        verdict: measurement.and_then(facts::verdict),
+        facts: facts::facts(sweep),
+        budget: facts::budget(sweep),
+        difference: before
+            .as_ref()
+            .zip(sweep.result.as_ref())
+            .map(|(before, after)| DifferenceView::new(sweep, before, after)),
         findings: view::findings(sweep),
-        chart: measurement.map(view::charts).transpose()?.flatten(),
-        frames: view::frames(sweep),
+        chart: measurement.map(facts::charts).transpose()?.flatten(),
+        frames: view::frames(sweep, Detail::Small),
         left_out: sweep
             .settings
             .left_out
@@ -161,7 +173,7 @@ fn render(
         distances: given_distances(&sweep.settings),
         typed,
         errors,
-        publishing_stops: view::publishing_stops(sweep),
+        publishing_stops: publishing::stops(sweep),
         publications: publications(sweep),
         lens,
     })
@@ -182,17 +194,32 @@ fn publications(sweep: &Sweep) -> Vec<PublicationLine> {
         .collect()
 }
 
-/// The settings as the fields of the form hold them.
-fn typed_settings(settings: &SweepSettings, notes: &str) -> Typed {
+/// What is said of the camera, by the names of the form.
+pub(super) fn switches(conditions: &Conditions) -> [(&'static str, Switch); 3] {
+    [
+        ("distortion_correction", conditions.distortion_correction),
+        ("breathing_compensation", conditions.breathing_compensation),
+        ("stabilisation", conditions.stabilisation),
+    ]
+}
+
+/// What is said of the sweep as the fields of the form hold it.
+fn typed_settings(sweep: &Sweep) -> Typed {
+    let (settings, conditions) = (&sweep.settings, &sweep.conditions);
     let mut typed = Typed::default();
+    for (field, position) in switches(conditions) {
+        typed.set(field, position.code());
+    }
     let mut number = |field: &str, value: Option<f64>| {
         typed.set(
             field,
             value.map_or_else(String::new, |value| value.to_string()),
         );
     };
-    number("target_distance_m", settings.target_distance.map(|d| d.m()));
-    number("closest_focus_m", settings.closest_focus.map(|d| d.m()));
+    let target_distance = settings.target_distance.or(conditions.target_distance);
+    number("target_distance_m", target_distance.map(|d| d.m()));
+    let closest_focus = settings.closest_focus.or(conditions.closest_focus);
+    number("closest_focus_m", closest_focus.map(|d| d.m()));
     number("focal_length_mm", settings.focal_length.map(|f| f.mm()));
     number("f_number", settings.f_number.map(|n| n.n()));
     number("sensor_width_mm", settings.sensor_width.map(|w| w.mm()));
@@ -200,7 +227,8 @@ fn typed_settings(settings: &SweepSettings, notes: &str) -> Typed {
     if settings.last_not_at_infinity {
         typed.set("last_not_at_infinity", "on");
     }
-    typed.set("notes", notes);
+    typed.set("camera", settings.camera.clone().unwrap_or_default());
+    typed.set("notes", sweep.notes.clone());
     typed
 }
 

@@ -54,24 +54,21 @@ pub(in crate::web) async fn show(
         .map_or_else(String::new, |lens| {
             format!("{} {}", lens.about.maker, lens.about.model)
         });
-    let mut refused: Vec<Refused> = app
+    let refused: Vec<Refused> = app
         .store
         .refusals(id)
         .await?
         .into_iter()
         .map(|(name, reason)| Refused { name, reason })
         .collect();
-    let mut accepted = Vec::new();
-    for file in app.store.upload_files(id).await? {
-        match file.refused {
-            Some(reason) => refused.push(Refused {
-                name: file.name,
-                reason,
-            }),
-            None if refused.iter().any(|refused| refused.name == file.name) => {}
-            None => accepted.push(file.name),
-        }
-    }
+    let mut accepted: Vec<String> = app
+        .store
+        .upload_files(id)
+        .await?
+        .into_iter()
+        .map(|file| file.name)
+        .collect();
+    accepted.retain(|name| !refused.iter().any(|refused| refused.name == *name));
     let mut sweeps = Vec::new();
     let mut measuring = false;
     if upload.finished {

@@ -1,17 +1,14 @@
-//! A sweep and its frames in the words and figures of the page.
+//! The frames and findings of a sweep in the words and figures of the page.
 
 use std::collections::{HashMap, HashSet};
 
-use super::overlay;
-use crate::charts::{Axis, Series, ShiftChart, Theme};
+use super::facts::axis;
+use super::overlay::{self, Detail};
+use crate::charts::Axis;
 use crate::measure::Unmeasurable;
-use crate::report::{FocalVerdict, words};
-use crate::store::{Conditions, Sweep, Switch};
-use crate::sweep::{
-    DEFAULT_TOLERANCE_PCT, DistanceSource, Finding, FrameResult, FrameState, Severity,
-    SweepMeasurement,
-};
-use crate::web::WebError;
+use crate::report::words;
+use crate::store::Sweep;
+use crate::sweep::{Finding, FrameResult, FrameState, Severity, SweepMeasurement};
 
 /// A frame on the page.
 pub(super) struct FrameView {
@@ -33,6 +30,10 @@ pub(super) struct FrameView {
     pub(super) blur: String,
     pub(super) targets: String,
     pub(super) overlay: String,
+    /// Places that were pointed at by hand, px.
+    pub(super) pointed: Vec<(f64, f64)>,
+    /// Where it stands along the bottom of the chart: dioptres, or travel from the last frame; empty where that is unknown.
+    pub(super) along: String,
     pub(super) width: u32,
     pub(super) height: u32,
 }
@@ -42,8 +43,8 @@ pub(super) struct FindingView {
     pub(super) severity: &'static str,
     pub(super) class: &'static str,
     pub(super) title: &'static str,
+    /// What was seen, what it does to the number and what to do about it.
     pub(super) message: String,
-    pub(super) advice: &'static str,
     /// Number and name of each frame that it is about.
     pub(super) frames: Vec<(usize, String)>,
 }
@@ -59,7 +60,7 @@ pub(super) fn numbers(sweep: &Sweep) -> HashMap<&str, usize> {
 }
 
 /// The frames in sweep order; in file order while there is no result.
-pub(super) fn frames(sweep: &Sweep) -> Vec<FrameView> {
+pub(super) fn frames(sweep: &Sweep, detail: Detail) -> Vec<FrameView> {
     let numbers = numbers(sweep);
     let Some(result) = &sweep.result else {
         return sweep
@@ -83,7 +84,7 @@ pub(super) fn frames(sweep: &Sweep) -> Vec<FrameView> {
         .enumerate()
         .filter_map(|(index, frame)| {
             let number = *numbers.get(frame.info.file.as_str())?;
-            let mut view = measured(number, frame, measurement, sweep);
+            let mut view = measured(number, frame, measurement, sweep, detail);
             view.is_reference = summary.is_some_and(|summary| summary.reference == index);
             view.is_worst = summary.is_some_and(|summary| summary.worst == index);
             view.has_finding = with_finding.contains(frame.info.file.as_str());
@@ -110,6 +111,13 @@ fn unmeasured(number: usize, file: &str, sweep: &Sweep) -> FrameView {
         blur: String::new(),
         targets: String::new(),
         overlay: String::new(),
+        pointed: sweep
+            .settings
+            .pointed_at
+            .get(file)
+            .cloned()
+            .unwrap_or_default(),
+        along: String::new(),
         width: 3,
         height: 2,
     }
@@ -120,6 +128,7 @@ fn measured(
     frame: &FrameResult,
     measurement: &SweepMeasurement,
     sweep: &Sweep,
+    detail: Detail,
 ) -> FrameView {
     let size = measurement.picture_size_px.unwrap_or((3, 2));
     let (state, state_class) = match &frame.state {
@@ -132,6 +141,11 @@ fn measured(
         .iter()
         .map(|blur| blur.map_or_else(|| "–".to_owned(), |px| format!("{px:.1}")))
         .collect();
+    let unmeasured = unmeasured(number, &frame.info.file, sweep);
+    let along = match axis(measurement) {
+        Axis::Distance => frame.focus_dioptres.map(|setting| setting.value),
+        Axis::Travel => Some(1.0 - frame.travel),
+    };
     FrameView {
         focus: frame.focus_dioptres.map_or_else(
             || "unknown".to_owned(),
@@ -147,7 +161,8 @@ fn measured(
             format!("{} px", blurs.join(" and "))
         },
         targets: overlay::words(frame),
-        overlay: overlay::svg(frame, size),
+        overlay: overlay::svg(frame, &unmeasured.pointed, size, detail),
+        along: along.map_or_else(String::new, |at| at.to_string()),
         width: size.0,
         height: size.1,
         state: state.to_owned(),
@@ -158,7 +173,7 @@ fn measured(
             frame.state,
             FrameState::Failed(Unmeasurable::Undecodable(_))
         ),
-        ..unmeasured(number, &frame.info.file, sweep)
+        ..unmeasured
     }
 }
 
@@ -187,193 +202,10 @@ fn finding_view(finding: &Finding, numbers: &HashMap<&str, usize>) -> FindingVie
         class,
         title: finding.code.title(),
         message: finding.message.clone(),
-        advice: finding.code.advice(),
         frames: finding
             .files
             .iter()
             .filter_map(|file| Some((*numbers.get(file.as_str())?, file.clone())))
             .collect(),
     }
-}
-
-/// The verdict in a sentence; `None` where there is no result or a stop stands.
-pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
-    let summary = measurement.summary.as_ref()?;
-    let verdict = FocalVerdict {
-        focal_length_mm: measurement.focal_length.map(|focal| focal.mm()),
-        worst_shift_pct: summary.worst_shift_pct,
-        outcome: summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
-        tolerance_pct: DEFAULT_TOLERANCE_PCT,
-        relative_to_farthest: summary.relative_to_farthest,
-        distances_estimated: measurement.distance_source == DistanceSource::Blur,
-    };
-    Some(verdict.sentence())
-}
-
-/// The chart as SVG for wide and for narrow pages; `None` where there is no curve.
-pub(super) fn charts(measurement: &SweepMeasurement) -> Result<Option<(String, String)>, WebError> {
-    let Some(summary) = &measurement.summary else {
-        return Ok(None);
-    };
-    if summary.curve.points().is_empty() {
-        return Ok(None);
-    }
-    let axis = if measurement.distance_source == DistanceSource::None {
-        Axis::Travel
-    } else {
-        Axis::Distance
-    };
-    let label = measurement.focal_length.map_or_else(
-        || measurement.name.clone(),
-        |focal| words::focal_length(focal.mm()),
-    );
-    let mut chart = ShiftChart {
-        title: String::new(),
-        series: vec![Series {
-            label,
-            curve: summary.curve.clone(),
-        }],
-        tolerance_pct: DEFAULT_TOLERANCE_PCT,
-        axis,
-        theme: Theme::Page,
-        width: 1040,
-        height: 460,
-        pull_dioptres: None,
-    };
-    let wide = chart.svg()?;
-    (chart.width, chart.height) = (420, 340);
-    Ok(Some((wide, chart.svg()?)))
-}
-
-/// What is known of the sweep, as terms and what is to say of them.
-pub(super) fn facts(sweep: &Sweep) -> Vec<(&'static str, String)> {
-    let mut facts = Vec::new();
-    if let Some(result) = &sweep.result {
-        let measurement = &result.measurement;
-        let outcome = measurement
-            .summary
-            .as_ref()
-            .map(|summary| summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT));
-        let mut add = |term, value: Option<String>| {
-            if let Some(value) = value {
-                facts.push((term, value));
-            }
-        };
-        add(
-            "Worst shift",
-            measurement.summary.as_ref().map(|summary| {
-                format!(
-                    "{} ({}, k = 2)",
-                    words::shift(summary.worst_shift_pct),
-                    words::direction(summary.direction())
-                )
-            }),
-        );
-        add(
-            "Frames like",
-            measurement
-                .equivalent_focal_length_mm()
-                .map(words::equivalent_focal_length),
-        );
-        add("Tolerance distance (2 %)", outcome.map(words::tolerance));
-        add(
-            "Frames",
-            Some(format!(
-                "{} of {} measured",
-                measurement.measured_count(),
-                measurement.frames.len()
-            )),
-        );
-        add(
-            "Focal length",
-            measurement
-                .focal_length
-                .map(|focal| words::focal_length(focal.mm())),
-        );
-        add(
-            "Aperture",
-            measurement.f_number.map(|stop| stop.to_string()),
-        );
-        add("Camera", measurement.camera.clone());
-        add("Lens in the files", measurement.lens.clone());
-        add(
-            "Distances",
-            Some(distance_words(measurement.distance_source).to_owned()),
-        );
-        add(
-            "Measured",
-            Some(format!(
-                "{}, algorithm {}",
-                words::moment(result.measured_ms),
-                result.algorithm_version
-            )),
-        );
-    }
-    facts.extend(conditions(&sweep.conditions));
-    facts
-}
-
-const fn distance_words(source: DistanceSource) -> &'static str {
-    match source {
-        DistanceSource::Exif => "from the camera's files",
-        DistanceSource::Entered => "given by the reviewer",
-        DistanceSource::Blur => "estimated from the blur",
-        DistanceSource::None => "not known",
-    }
-}
-
-fn conditions(conditions: &Conditions) -> Vec<(&'static str, String)> {
-    let mut facts = vec![
-        (
-            "Distortion correction",
-            switch(conditions.distortion_correction),
-        ),
-        (
-            "Breathing compensation",
-            switch(conditions.breathing_compensation),
-        ),
-        ("Stabilisation", switch(conditions.stabilisation)),
-    ];
-    if let Some(distance) = conditions.target_distance {
-        facts.push(("Target distance", words::distance(distance.m())));
-    }
-    facts
-}
-
-fn switch(switch: Switch) -> String {
-    match switch {
-        Switch::On => "on",
-        Switch::Off => "off",
-        Switch::Unknown => "not stated",
-    }
-    .to_owned()
-}
-
-/// Why a sweep can't be published now; empty when it can.
-pub(super) fn publishing_stops(sweep: &Sweep) -> Vec<String> {
-    let mut stops = Vec::new();
-    if super::is_measuring(sweep.job.as_ref()) {
-        stops.push("It is being measured; wait until that is done.".to_owned());
-    }
-    let Some(result) = &sweep.result else {
-        stops.push("There is no result yet.".to_owned());
-        return stops;
-    };
-    for finding in &result.measurement.findings {
-        if finding.severity == Severity::Stop {
-            stops.push(format!(
-                "{}. {}",
-                finding.code.title(),
-                finding.code.advice()
-            ));
-        }
-    }
-    if sweep
-        .publications
-        .iter()
-        .any(|publication| publication.withdrawn.is_none() && publication.result == result.id)
-    {
-        stops.push("This result is public already.".to_owned());
-    }
-    stops
 }

@@ -38,27 +38,29 @@ impl ConditionsInput {
     /// The conditions; complaints go to `check`.
     pub(in crate::web) fn check(self, check: &mut Check) -> Conditions {
         Conditions {
-            distortion_correction: switch(
+            distortion_correction: said(
                 "distortion_correction",
                 self.distortion_correction.as_deref(),
                 check,
             ),
-            breathing_compensation: switch(
+            breathing_compensation: said(
                 "breathing_compensation",
                 self.breathing_compensation.as_deref(),
                 check,
             ),
-            stabilisation: switch("stabilisation", self.stabilisation.as_deref(), check),
+            stabilisation: said("stabilisation", self.stabilisation.as_deref(), check),
             target_distance: metres("target_distance_m", self.target_distance_m, check),
             closest_focus: metres("closest_focus_m", self.closest_focus_m, check),
         }
     }
 }
 
-fn switch(field: &str, code: Option<&str>, check: &mut Check) -> Switch {
-    let Some(code) = code else {
-        return Switch::Unknown;
-    };
+fn said(field: &str, code: Option<&str>, check: &mut Check) -> Switch {
+    code.map_or(Switch::Unknown, |code| switch(field, code, check))
+}
+
+/// The position that a code stands for; unknown, with a complaint, where it stands for none.
+pub(in crate::web) fn switch(field: &str, code: &str, check: &mut Check) -> Switch {
     Switch::from_code(code).unwrap_or_else(|| {
         check.refuse(field, "give on, off or unknown");
         Switch::Unknown

@@ -3,6 +3,7 @@
 mod check;
 mod conditions;
 mod lens;
+mod places;
 mod typed;
 
 use std::ops::RangeInclusive;
@@ -10,8 +11,9 @@ use std::ops::RangeInclusive;
 use crate::units::{Metres, Millimetres};
 
 pub(super) use check::Check;
-pub(super) use conditions::ConditionsInput;
+pub(super) use conditions::{ConditionsInput, switch};
 pub(super) use lens::{LensInput, MARKED_CLOSEST_FOCUS};
+pub(super) use places::target_places;
 pub(super) use typed::Typed;
 
 /// Focal lengths of lenses, mm.
@@ -22,6 +24,8 @@ pub(super) const F_NUMBER: RangeInclusive<f64> = 0.5..=128.0;
 pub(super) const DISTANCE_M: RangeInclusive<f64> = 0.01..=1000.0;
 /// Widths of picture areas, mm.
 pub(super) const SENSOR_MM: RangeInclusive<f64> = 1.0..=200.0;
+/// Most characters of a camera's name.
+pub(super) const CAMERA_CHARACTERS: usize = 120;
 /// Most characters of notes and reasons.
 pub(super) const NOTE_CHARACTERS: usize = 2000;
 

@@ -88,27 +88,24 @@ pub(in crate::web) async fn show(
 
 async fn document(app: &App, account: &SignedIn, id: UploadId) -> Result<UploadDocument, WebError> {
     let upload = arrivals::own_upload(app, account, id).await?;
-    let mut refused: Vec<RefusedDocument> = app
+    let refused: Vec<RefusedDocument> = app
         .store
         .refusals(id)
         .await?
         .into_iter()
         .map(|(name, reason)| RefusedDocument { name, reason })
         .collect();
-    let mut files = Vec::new();
-    for file in app.store.upload_files(id).await? {
-        match file.refused {
-            Some(reason) => refused.push(RefusedDocument {
-                name: file.name,
-                reason,
-            }),
-            None => files.push(FileDocument {
-                name: file.name,
-                sha256: file.sha256,
-                bytes: file.bytes,
-            }),
-        }
-    }
+    let files = app
+        .store
+        .upload_files(id)
+        .await?
+        .into_iter()
+        .map(|file| FileDocument {
+            name: file.name,
+            sha256: file.sha256,
+            bytes: file.bytes,
+        })
+        .collect();
     let sweeps = if upload.finished {
         app.store.sweeps_of_upload(id).await?
     } else {

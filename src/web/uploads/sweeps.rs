@@ -9,15 +9,17 @@ use serde::{Deserialize, Serialize};
 
 use super::Document;
 use crate::app::App;
-use crate::store::{Sweep, SweepId};
+use crate::store::{Conditions, Said, Sweep, SweepId, Switch};
 use crate::sweep::{FrameOrder, SweepSettings};
-use crate::units::{FNumber, FocusDistance};
+use crate::units::{FNumber, FocusDistance, Metres};
 use crate::web::WebError;
 use crate::web::desk::changes::change;
 use crate::web::desk::own_sweep;
+use crate::web::desk::pointing::{UNMEASURED, picture_size};
 use crate::web::desk::publishing::{publish_sweep, withdraw_sweep, withdrawal_reason};
 use crate::web::inputs::{
-    Check, DISTANCE_M, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM, metres, millimetres,
+    CAMERA_CHARACTERS, Check, DISTANCE_M, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM, metres,
+    millimetres, switch, target_places,
 };
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
@@ -61,11 +63,17 @@ enum DistanceInput {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub(in crate::web) struct Changes {
+    /// `on`, `off` or `unknown`; the same for the next two.
+    distortion_correction: Given<String>,
+    breathing_compensation: Given<String>,
+    stabilisation: Given<String>,
     target_distance_m: Given<f64>,
     closest_focus_m: Given<f64>,
     focal_length_mm: Given<f64>,
     f_number: Given<f64>,
     sensor_width_mm: Given<f64>,
+    /// Camera, where the files don't state it.
+    camera: Given<String>,
     /// `auto`, `name`, `time` or `reverse`.
     order: Given<String>,
     last_not_at_infinity: Option<bool>,
@@ -73,19 +81,58 @@ pub(in crate::web) struct Changes {
     distances: Given<BTreeMap<String, DistanceInput>>,
     /// Reason by file name of each frame left out; replaces all.
     left_out: Given<BTreeMap<String, String>>,
+    /// Places of the targets by file name, each as x and y in px; replaces all.
+    target_places: Given<BTreeMap<String, Vec<(f64, f64)>>>,
     notes: Given<String>,
 }
 
 impl Changes {
-    fn apply(self, sweep: &Sweep, check: &mut Check) -> (SweepSettings, String) {
-        let kept = sweep.settings.clone();
+    fn apply(self, sweep: &Sweep, check: &mut Check) -> Said {
+        let Said {
+            conditions,
+            settings: kept,
+            notes,
+        } = sweep.said();
+        let mut distance = |field: &str, given: Given<f64>, kept: Option<Metres>| {
+            given.or_keep(kept, |m| metres(field, Some(m), check))
+        };
+        let target_distance = distance(
+            "target_distance_m",
+            self.target_distance_m,
+            kept.target_distance.or(conditions.target_distance),
+        );
+        let closest_focus = distance(
+            "closest_focus_m",
+            self.closest_focus_m,
+            kept.closest_focus.or(conditions.closest_focus),
+        );
+        let mut position = |field: &str, given: Given<String>, kept: Switch| match given {
+            Given::Absent => kept,
+            Given::TakenBack => Switch::Unknown,
+            Given::Value(code) => switch(field, &code, check),
+        };
+        let conditions = Conditions {
+            distortion_correction: position(
+                "distortion_correction",
+                self.distortion_correction,
+                conditions.distortion_correction,
+            ),
+            breathing_compensation: position(
+                "breathing_compensation",
+                self.breathing_compensation,
+                conditions.breathing_compensation,
+            ),
+            stabilisation: position(
+                "stabilisation",
+                self.stabilisation,
+                conditions.stabilisation,
+            ),
+            target_distance,
+            closest_focus,
+        };
         let settings = SweepSettings {
-            target_distance: self.target_distance_m.or_keep(kept.target_distance, |m| {
-                metres("target_distance_m", Some(m), check)
-            }),
-            closest_focus: self.closest_focus_m.or_keep(kept.closest_focus, |m| {
-                metres("closest_focus_m", Some(m), check)
-            }),
+            target_distance,
+            closest_focus,
             focal_length: self.focal_length_mm.or_keep(kept.focal_length, |mm| {
                 millimetres("focal_length_mm", Some(mm), &FOCAL_MM, check)
             }),
@@ -93,20 +140,16 @@ impl Changes {
                 let n = check.within("f_number", Some(n), &F_NUMBER, "")?;
                 FNumber::new(n).ok()
             }),
+            camera: self.camera.or_keep(kept.camera, |name| {
+                check.line("camera", &name, CAMERA_CHARACTERS)
+            }),
             sensor_width: self.sensor_width_mm.or_keep(kept.sensor_width, |mm| {
                 millimetres("sensor_width_mm", Some(mm), &SENSOR_MM, check)
             }),
             order: match self.order {
                 Given::Absent => kept.order,
                 Given::TakenBack => FrameOrder::default(),
-                Given::Value(code) => {
-                    let order = FrameOrder::ALL
-                        .into_iter()
-                        .find(|order| order.code() == code);
-                    check
-                        .required("order", order, "auto, name, time or reverse")
-                        .unwrap_or_default()
-                }
+                Given::Value(code) => order(&code, check),
             },
             last_not_at_infinity: self
                 .last_not_at_infinity
@@ -121,17 +164,34 @@ impl Changes {
                 Given::TakenBack => BTreeMap::new(),
                 Given::Value(given) => left_out(given, sweep, check),
             },
-            pointed_at: kept.pointed_at,
+            pointed_at: match self.target_places {
+                Given::Absent => kept.pointed_at,
+                Given::TakenBack => BTreeMap::new(),
+                Given::Value(given) => pointed_at(&given, sweep, check),
+            },
         };
         let notes = match self.notes {
-            Given::Absent => sweep.notes.clone(),
+            Given::Absent => notes,
             Given::TakenBack => String::new(),
             Given::Value(text) => check
                 .text("notes", &text, NOTE_CHARACTERS)
                 .unwrap_or_default(),
         };
-        (settings, notes)
+        Said {
+            conditions,
+            settings,
+            notes,
+        }
     }
+}
+
+fn order(code: &str, check: &mut Check) -> FrameOrder {
+    let order = FrameOrder::ALL
+        .into_iter()
+        .find(|order| order.code() == code);
+    check
+        .required("order", order, "auto, name, time or reverse")
+        .unwrap_or_default()
 }
 
 fn check_frame(field: &str, file: &str, sweep: &Sweep, check: &mut Check) -> bool {
@@ -188,6 +248,27 @@ fn left_out(
         .collect()
 }
 
+fn pointed_at(
+    given: &BTreeMap<String, Vec<(f64, f64)>>,
+    sweep: &Sweep,
+    check: &mut Check,
+) -> BTreeMap<String, Vec<(f64, f64)>> {
+    let Some(size) = picture_size(sweep) else {
+        check.refuse("target_places", UNMEASURED);
+        return BTreeMap::new();
+    };
+    given
+        .iter()
+        .filter_map(|(file, places)| {
+            if !check_frame("target_places", file, sweep, check) {
+                return None;
+            }
+            let places = target_places("target_places", places, size, check)?;
+            Some((file.clone(), places))
+        })
+        .collect()
+}
+
 /// Where a sweep stands after a change.
 #[derive(Serialize)]
 struct ChangedDocument {
@@ -205,8 +286,8 @@ pub(in crate::web) async fn patch(
     let sweep = own_sweep(&app.store, &account, id).await?;
     let mut check = Check::default();
     let changed = changes.apply(&sweep, &mut check);
-    let (settings, notes) = check.finish(Some(changed))?;
-    change(&app, id, &settings, &notes).await?;
+    let said = check.finish(Some(changed))?;
+    change(&app, id, &said).await?;
     let sweep = own_sweep(&app.store, &account, id).await?;
     Ok(Json(ChangedDocument {
         id,

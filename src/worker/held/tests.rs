@@ -1,7 +1,7 @@
 //! Held jobs on a real database: how each of them ends.
 
 use super::*;
-use crate::store::{Conditions, JobState, Kind, LensDraft, Role, SweepDraft, UploadFile};
+use crate::store::{Conditions, JobState, Kind, LensDraft, Role, Said, SweepDraft, UploadFile};
 use crate::sweep::{DistanceSource, FrameInfo, SweepSettings};
 
 const TIMING: Timing = Timing {
@@ -40,7 +40,6 @@ async fn one_waiting(folder: &tempfile::TempDir) -> (Store, SweepId) {
         name: "SWP_0001.JPG".to_owned(),
         sha256: "a".repeat(64),
         bytes: 1,
-        refused: None,
         info: FrameInfo::default(),
     };
     store
@@ -154,7 +153,7 @@ async fn a_changed_sweep_takes_its_job_away_and_the_old_measurement_is_dropped()
     let (store, sweep) = one_waiting(&folder).await;
     let (held, input) = claim(&store).await;
     store
-        .change_sweep(sweep, &SweepSettings::default(), "again", now_ms())
+        .change_sweep(sweep, &Said::default(), now_ms())
         .await
         .expect("the sweep is there");
     let ended = held

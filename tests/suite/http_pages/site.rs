@@ -126,7 +126,6 @@ impl Site {
             name: "SWP_0001.JPG".to_owned(),
             sha256: format!("{upload:064x}"),
             bytes: 120_000,
-            refused: None,
             info: FrameInfo {
                 file: "SWP_0001.JPG".to_owned(),
                 ..FrameInfo::default()

@@ -3,7 +3,7 @@
 use breathmark::store::{Actor, Conditions, StoreError, Switch};
 use breathmark::sweep::{Code, Severity, SweepSettings, ToleranceOutcome};
 
-use super::fixture::{Fresh, NOW, measurement, off, with_finding};
+use super::fixture::{Fresh, NOW, measurement, off, said, with_finding};
 
 fn conflict<T: std::fmt::Debug>(outcome: Result<T, StoreError>) -> String {
     match outcome {
@@ -116,7 +116,7 @@ async fn a_new_version_takes_over_and_the_old_one_stays_readable() {
         ..SweepSettings::default()
     };
     store
-        .change_sweep(sweep, &settings, "", NOW)
+        .change_sweep(sweep, &said(&settings, &off()), NOW)
         .await
         .expect("there");
     fresh.measured(sweep, &measurement(85.0, 2.4, 0.01)).await;

@@ -1,10 +1,10 @@
 //! Sweeps, the desk, changes.
 
-use breathmark::store::{Conditions, JobState, Role, StoreError, Switch};
+use breathmark::store::{Conditions, JobState, Role, Said, StoreError, Switch};
 use breathmark::sweep::{Code, Severity, SweepSettings};
 use breathmark::units::Metres;
 
-use super::fixture::{Fresh, NOW, measurement, off, with_finding};
+use super::fixture::{Fresh, NOW, measurement, off, said, with_finding};
 
 #[tokio::test]
 async fn a_sweep_is_read_with_all_that_is_known_of_it() {
@@ -134,7 +134,14 @@ async fn a_change_is_kept_and_measured_anew() {
         ..SweepSettings::default()
     };
     store
-        .change_sweep(id, &settings, "the ring slipped", NOW)
+        .change_sweep(
+            id,
+            &Said {
+                notes: "the ring slipped".to_owned(),
+                ..said(&settings, &off())
+            },
+            NOW,
+        )
         .await
         .expect("the sweep is there");
 
@@ -170,7 +177,7 @@ async fn a_change_is_kept_and_measured_anew() {
         ..off()
     };
     store
-        .change_conditions(id, &conditions, NOW)
+        .change_sweep(id, &said(&settings, &conditions), NOW)
         .await
         .expect("the sweep is there");
     assert!(
@@ -192,8 +199,9 @@ async fn a_change_is_kept_and_measured_anew() {
     );
 
     for refused in [
-        store.change_sweep(404, &settings, "", NOW).await,
-        store.change_conditions(404, &conditions, NOW).await,
+        store
+            .change_sweep(404, &said(&settings, &conditions), NOW)
+            .await,
         store.queue_measurement(404, NOW).await,
     ] {
         assert!(

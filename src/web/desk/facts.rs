@@ -1,0 +1,190 @@
+//! What is known of a sweep as a whole: verdict, chart, facts, uncertainty budget.
+
+use crate::charts::{Axis, Series, ShiftChart, Theme};
+use crate::report::{FocalVerdict, words};
+use crate::store::{Sweep, Switch};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, DistanceSource, SweepMeasurement};
+use crate::web::WebError;
+
+/// What runs along the bottom of its chart: distance, but travel where no distance is known.
+pub(super) fn axis(measurement: &SweepMeasurement) -> Axis {
+    if measurement.distance_source == DistanceSource::None {
+        Axis::Travel
+    } else {
+        Axis::Distance
+    }
+}
+
+/// The verdict in a sentence; `None` where there is no result or a stop stands.
+pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
+    let summary = measurement.summary.as_ref()?;
+    let verdict = FocalVerdict {
+        focal_length_mm: measurement.focal_length.map(|focal| focal.mm()),
+        worst_shift_pct: summary.worst_shift_pct,
+        outcome: summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
+        tolerance_pct: DEFAULT_TOLERANCE_PCT,
+        relative_to_farthest: summary.relative_to_farthest,
+        distances_estimated: measurement.distance_source == DistanceSource::Blur,
+    };
+    Some(verdict.sentence())
+}
+
+/// The chart as SVG for wide and for narrow pages; `None` where there is no curve.
+pub(super) fn charts(measurement: &SweepMeasurement) -> Result<Option<(String, String)>, WebError> {
+    let Some(summary) = &measurement.summary else {
+        return Ok(None);
+    };
+    if summary.curve.points().is_empty() {
+        return Ok(None);
+    }
+    let label = measurement.focal_length.map_or_else(
+        || measurement.name.clone(),
+        |focal| words::focal_length(focal.mm()),
+    );
+    let mut chart = ShiftChart {
+        title: String::new(),
+        series: vec![Series {
+            label,
+            curve: summary.curve.clone(),
+        }],
+        tolerance_pct: DEFAULT_TOLERANCE_PCT,
+        axis: axis(measurement),
+        theme: Theme::Page,
+        width: 1040,
+        height: 460,
+        pull_dioptres: None,
+    };
+    let wide = chart.svg()?;
+    (chart.width, chart.height) = (420, 340);
+    Ok(Some((wide, chart.svg()?)))
+}
+
+/// What is known of the sweep, as terms and what is to say of them.
+pub(super) fn facts(sweep: &Sweep) -> Vec<(&'static str, String)> {
+    let mut facts = Vec::new();
+    if let Some(result) = &sweep.result {
+        let measurement = &result.measurement;
+        let outcome = measurement
+            .summary
+            .as_ref()
+            .map(|summary| summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT));
+        let mut add = |term, value: Option<String>| {
+            if let Some(value) = value {
+                facts.push((term, value));
+            }
+        };
+        add(
+            "Worst shift",
+            measurement.summary.as_ref().map(|summary| {
+                format!(
+                    "{} ({}, k = 2)",
+                    words::shift(summary.worst_shift_pct),
+                    words::direction(summary.direction())
+                )
+            }),
+        );
+        add(
+            "Frames like",
+            measurement
+                .equivalent_focal_length_mm()
+                .map(words::equivalent_focal_length),
+        );
+        add("Tolerance distance (2 %)", outcome.map(words::tolerance));
+        add(
+            "Frames",
+            Some(format!(
+                "{} of {} measured",
+                measurement.measured_count(),
+                measurement.frames.len()
+            )),
+        );
+        add(
+            "Focal length",
+            measurement
+                .focal_length
+                .map(|focal| words::focal_length(focal.mm())),
+        );
+        add(
+            "Aperture",
+            measurement.f_number.map(|stop| stop.to_string()),
+        );
+        add("Camera", measurement.camera.clone());
+        add("Lens in the files", measurement.lens.clone());
+        add(
+            "Distances",
+            Some(distance_words(measurement.distance_source).to_owned()),
+        );
+        add(
+            "Measured",
+            Some(format!(
+                "{}, algorithm {}",
+                words::moment(result.measured_ms),
+                result.algorithm_version
+            )),
+        );
+    }
+    facts.extend(conditions(sweep));
+    facts
+}
+
+const fn distance_words(source: DistanceSource) -> &'static str {
+    match source {
+        DistanceSource::Exif => "from the camera's files",
+        DistanceSource::Entered => "given by the reviewer",
+        DistanceSource::Blur => "estimated from the blur",
+        DistanceSource::None => "not known",
+    }
+}
+
+fn conditions(sweep: &Sweep) -> Vec<(&'static str, String)> {
+    let conditions = &sweep.conditions;
+    let mut facts = vec![
+        (
+            "Distortion correction",
+            switch(conditions.distortion_correction),
+        ),
+        (
+            "Breathing compensation",
+            switch(conditions.breathing_compensation),
+        ),
+        ("Stabilisation", switch(conditions.stabilisation)),
+    ];
+    let target_distance = sweep
+        .settings
+        .target_distance
+        .or(conditions.target_distance);
+    if let Some(distance) = target_distance {
+        facts.push(("Target distance", words::distance(distance.m())));
+    }
+    facts
+}
+
+/// The uncertainty budget of the worst shift: what it is, whether it is a bound, how much.
+pub(super) fn budget(sweep: &Sweep) -> Vec<(&'static str, &'static str, String)> {
+    let Some(summary) = sweep
+        .result
+        .as_ref()
+        .and_then(|result| result.measurement.summary.as_ref())
+    else {
+        return Vec::new();
+    };
+    let random = summary
+        .budget
+        .random
+        .iter()
+        .map(|line| (line, "random, k = 1"));
+    let bounds = summary.budget.systematic.iter().map(|line| (line, "bound"));
+    random
+        .chain(bounds)
+        .map(|(line, kind)| (line.description, kind, format!("{:.4}", line.pct)))
+        .collect()
+}
+
+fn switch(switch: Switch) -> String {
+    match switch {
+        Switch::On => "on",
+        Switch::Off => "off",
+        Switch::Unknown => "not stated",
+    }
+    .to_owned()
+}
