@@ -11,7 +11,7 @@ pub enum IntakeError {
     NotAPicture,
     /// The header claims more pixels than are read.
     #[error(
-        "the picture claims {width} × {height} px; at most {max_side} px a side and {max_megapixels} megapixels are read"
+        "the picture claims {width} × {height} px; at most {max_side} px a side and {max_megapixels} megapixels are read: send smaller JPEG files"
     )]
     TooLarge {
         /// Columns claimed.
@@ -36,7 +36,7 @@ pub enum IntakeError {
     #[error("the zip archive can't be used: {0}")]
     Archive(String),
     /// A file that is no frame and is not opened.
-    #[error("passed over: {0}")]
+    #[error("{0}")]
     PassedOver(&'static str),
     /// A list of distances that can't be used.
     #[error("the list of distances, line {line}: {problem}")]

@@ -183,41 +183,62 @@ impl Sightings<'_> {
 }
 
 /// The frame that fits worst, where it fits too badly to be sound, and the separation that the others expect there, px.
+///
+/// A frame without targets may have been a step of the bracket (its file broke) or none (a copy, a stray picture): only
+/// what the others contradict both ways is doubted.
 fn most_doubtful(found: &[Found]) -> Option<(usize, f64)> {
-    let places: Vec<usize> = (0..found.len()).filter(|&i| found[i].is_ok()).collect();
-    let points: Vec<(f64, f64, f64)> = places
+    let measured: Vec<(usize, f64, f64)> = found
         .iter()
-        .filter_map(|&i| {
-            let targets = found[i].as_ref().ok()?;
+        .enumerate()
+        .filter_map(|(i, targets)| {
+            let targets = targets.as_ref().ok()?;
             let separation = pair::separation(targets.first()?, targets.last()?);
-            Some((
-                i as f64,
-                separation.value,
-                separation.std_error.max(LEAST_U_PX),
-            ))
+            Some((i, separation.value, separation.std_error.max(LEAST_U_PX)))
         })
         .collect();
-    let smooth = Smooth::through(&points)?;
+    let steps: Vec<(f64, f64, f64)> = measured
+        .iter()
+        .map(|&(i, value, u)| (i as f64, value, u))
+        .collect();
+    let smooth = Smooth::through(&steps)?;
     // Its neighbours may be drawn towards a bad frame, so the three that stand out most are each judged by the rest.
-    let mut suspects: Vec<usize> = (0..points.len()).collect();
-    let off = |k: usize| smooth.standardised(k, points[k].1).abs();
+    let mut suspects: Vec<usize> = (0..steps.len()).collect();
+    let off = |k: usize| smooth.standardised(k, steps[k].1).abs();
     suspects.sort_by(|&a, &b| off(b).total_cmp(&off(a)));
     suspects.truncate(3);
+    let close_up: Vec<(f64, f64, f64)> = (measured.len() < found.len())
+        .then(|| {
+            let ranked = measured.iter().enumerate();
+            ranked.map(|(k, &(_, value, u))| (k as f64, value, u))
+        })
+        .into_iter()
+        .flatten()
+        .collect();
     let mut worst: Option<(f64, usize, f64)> = None;
     for suspect in suspects {
-        let mut without = points.clone();
-        without.remove(suspect);
-        let rest = Smooth::through(&without)?;
-        let (value, u) = rest.predict(points[suspect].0);
-        let own = rest.noise_factor * points[suspect].2;
-        let deviation = (points[suspect].1 - value).abs();
-        let doubt = deviation / u.hypot(own);
-        let gross = deviation > DOUBT_SHARE * value.abs();
-        if doubt > DOUBT && gross && worst.is_none_or(|(most, ..)| doubt > most) {
-            worst = Some((doubt, places[suspect], value));
+        let Some((doubt, value)) = deviation_of(&steps, suspect) else {
+            continue;
+        };
+        if !close_up.is_empty() && deviation_of(&close_up, suspect).is_none() {
+            continue;
+        }
+        if worst.is_none_or(|(most, ..)| doubt > most) {
+            worst = Some((doubt, measured[suspect].0, value));
         }
     }
     worst.map(|(_, at, value)| (at, value))
+}
+
+/// How many standard deviations a point is off the curve of all others, and the value of that curve there; `None` where
+/// it may be sound. Points are place, value and its standard uncertainty.
+fn deviation_of(points: &[(f64, f64, f64)], suspect: usize) -> Option<(f64, f64)> {
+    let mut without = points.to_vec();
+    let (place, found, own_u) = without.remove(suspect);
+    let rest = Smooth::through(&without)?;
+    let (value, u) = rest.predict(place);
+    let deviation = (found - value).abs();
+    let doubt = deviation / u.hypot(rest.noise_factor * own_u);
+    (doubt > DOUBT && deviation > DOUBT_SHARE * value.abs()).then_some((doubt, value))
 }
 
 /// Targets that are cut by the frame's edge or run into each other don't count.

@@ -1,6 +1,10 @@
 //! The whole job in a real browser: sign in, upload a folder, watch it being measured, publish, rank, compare; and every
 //! page looked at by an accessibility checker in light and dark.
 
+mod evening;
+mod plain;
+mod upload;
+
 use std::path::{Path, PathBuf};
 
 use crate::support::browser::Browser;
@@ -52,9 +56,19 @@ async fn publish_first_sweep(browser: &Browser) -> String {
     browser.click("#upload-sweeps a").await;
     browser.find("form[action$='/publish'] button").await;
     let text = browser.text().await;
+    publish_shown(browser).await;
+    text
+}
+
+/// Publishes the measured sweep of this page.
+async fn publish(browser: &Browser, sweep_page: &str) {
+    browser.go(sweep_page).await;
+    publish_shown(browser).await;
+}
+
+async fn publish_shown(browser: &Browser) {
     browser.click("form[action$='/publish'] button").await;
     browser.until_it_says("public, version 1").await;
-    text
 }
 
 async fn no_violations(browser: &Browser, address: &str) {

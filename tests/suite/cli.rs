@@ -189,6 +189,13 @@ fn a_bad_file_never_loses_the_others() {
     let bytes = fs::read(&broken).expect("a frame");
     fs::write(&broken, &bytes[..bytes.len() / 2]).expect("a truncated frame");
     fs::write(folder.path().join("SWP_0099.JPG"), b"").expect("an empty file");
+    // Half a copy of the first frame comes to lie beside it, where there was no step of the bracket.
+    let first = fs::read(folder.path().join(script.file_name(0))).expect("a frame");
+    fs::write(
+        folder.path().join("SWP_0901.JPG"),
+        &first[..first.len() / 2],
+    )
+    .expect("half a copy");
     let (code, report) = json(&[
         "measure",
         folder.path().to_str().expect("UTF-8"),
@@ -197,14 +204,22 @@ fn a_bad_file_never_loses_the_others() {
     ]);
     assert_eq!(code, Some(0));
     let sweep = &report["sweeps"][0];
-    assert_eq!(sweep["frame_count"], 12);
+    assert_eq!(sweep["frame_count"], 13);
     assert_eq!(sweep["measured_count"], 11);
-    assert_eq!(sweep["frames"][5]["state"], "failed");
-    assert!(
-        sweep["frames"][5]["reason"]
-            .as_str()
-            .is_some_and(|reason| reason.contains("card again"))
-    );
+    for (place, file) in [(1, "SWP_0901.JPG"), (6, "SWP_0006.JPG")] {
+        let frame = &sweep["frames"][place];
+        assert_eq!(frame["file"], file);
+        assert_eq!(frame["state"], "failed");
+        assert!(
+            frame["reason"]
+                .as_str()
+                .is_some_and(|reason| reason.contains("card again"))
+        );
+    }
+    assert_eq!(sweep["worst_shift_file"], "SWP_0001.JPG");
+    let worst = sweep["worst_shift_pct"].as_f64().expect("a number");
+    // As above: five times the noise of a centre.
+    assert!((worst - 2.0).abs() < 0.03, "{worst}");
     assert!(
         report["skipped"][0]["reason"]
             .as_str()

@@ -9,4 +9,5 @@ mod door;
 mod events;
 mod form;
 mod page;
+mod readme;
 mod repair;

@@ -53,10 +53,16 @@ impl Check {
         if range.contains(&value) {
             return Some(value);
         }
+        // Written out, a number like 1e300 would fill the page.
+        let shown = if value.abs() < 1e12 {
+            value.to_string()
+        } else {
+            format!("{value:e}")
+        };
         self.refuse(
             field,
             format!(
-                "{value} is out of range; give {} to {} {unit}",
+                "{shown} is out of range; give {} to {} {unit}",
                 range.start(),
                 range.end()
             )

@@ -26,6 +26,15 @@ pub(crate) struct Browser {
 impl Browser {
     /// Opens a window of this size. `dark` is the colour scheme that the reader prefers.
     pub(crate) async fn open(width: u32, height: u32, dark: bool) -> Self {
+        Self::open_with(width, height, dark, true).await
+    }
+
+    /// Opens a window in which no page may run a script.
+    pub(crate) async fn open_without_scripts(width: u32, height: u32) -> Self {
+        Self::open_with(width, height, false, false).await
+    }
+
+    async fn open_with(width: u32, height: u32, dark: bool, scripts: bool) -> Self {
         let mut driver = Command::new("chromedriver")
             .args(["--port=0"])
             .stdout(Stdio::piped())
@@ -60,7 +69,15 @@ impl Browser {
         if dark {
             arguments.push("--blink-settings=preferredColorScheme=0".to_owned());
         }
-        let options = json!({ "args": arguments });
+        let mut options = json!({ "args": arguments });
+        if !scripts {
+            options["prefs"] = json!({ "profile.managed_default_content_settings.javascript": 2 });
+        }
+        if width < 500 {
+            // A desktop window is never narrower than some 500 px.
+            options["mobileEmulation"] = json!({ "deviceMetrics":
+                { "width": width, "height": height, "pixelRatio": 1.0, "touch": true } });
+        }
         let wanted =
             json!({ "goog:chromeOptions": options, "goog:loggingPrefs": { "browser": "ALL" } });
         let Value::Object(wanted) = wanted else {
@@ -188,18 +205,38 @@ impl Browser {
         serde_json::from_value(found).expect("axe gives a list")
     }
 
-    /// Errors and warnings that the browser noted since it was asked last: refused scripts, failed requests.
+    /// What the browser noted of the page that is open: failed requests, and what the content security policy refused.
     pub(crate) async fn complaints(&self) -> Vec<String> {
+        let script = "const done = arguments[0]; \
+             const failed = performance.getEntriesByType('resource').filter(e => e.responseStatus >= 400).map(e => \
+             e.responseStatus + ' ' + e.name); \
+             new ReportingObserver((reports) => failed.push(...reports.map(r => \
+             r.body.effectiveDirective + ' refused ' + r.body.blockedURL)), \
+             { types: ['csp-violation'], buffered: true }).observe(); \
+             setTimeout(() => done(failed), 20);";
         let found = self
             .client
-            .execute(
-                "return performance.getEntriesByType('resource').filter(e => e.responseStatus >= 400).map(e => \
-                 e.responseStatus + ' ' + e.name);",
-                Vec::new(),
-            )
+            .execute_async(script, Vec::new())
             .await
             .expect("the page can be asked");
         serde_json::from_value(found).expect("a list")
+    }
+
+    /// How many pixels of the page stand out of the window at its side.
+    pub(crate) async fn overhang(&self) -> i64 {
+        let script =
+            "return document.documentElement.scrollWidth - document.documentElement.clientWidth;";
+        let found = self.client.execute(script, Vec::new()).await;
+        found
+            .expect("the page can be asked")
+            .as_i64()
+            .expect("a number")
+    }
+
+    /// Presses keys, wherever the focus is.
+    pub(crate) async fn press(&self, keys: &str) {
+        let focused = self.client.active_element().await.expect("a focus");
+        focused.send_keys(keys).await.expect("keys are taken");
     }
 
     pub(crate) async fn close(self) {
