@@ -39,6 +39,16 @@ impl Params {
         Self(pairs.iter().map(owned).collect())
     }
 
+    /// Fields of a form as they stand after defaults were filled in.
+    pub(in crate::web) fn from_typed(typed: &std::collections::BTreeMap<&str, String>) -> Self {
+        let pairs = typed.iter();
+        Self(
+            pairs
+                .map(|(name, value)| ((*name).to_owned(), value.clone()))
+                .collect(),
+        )
+    }
+
     /// The last value of a name; `None` where it is missing or blank.
     pub(in crate::web) fn text(&self, name: &str) -> Option<&str> {
         self.0
@@ -94,6 +104,33 @@ impl Params {
                     ),
                 )
             })
+    }
+
+    /// Numbers in a range, each once, smallest first: several values of the name, or several numbers in one with blanks
+    /// or semicolons between them.
+    pub(in crate::web) fn numbers(
+        &self,
+        name: &str,
+        range: RangeInclusive<f64>,
+        unit: &str,
+        most: usize,
+    ) -> Result<Vec<f64>, WebError> {
+        let mut found = Vec::new();
+        for text in self.all(name) {
+            for word in text.split([' ', ';']).filter(|word| !word.is_empty()) {
+                let one = Self(vec![(name.to_owned(), word.to_owned())]);
+                found.extend(one.number(name, range.clone(), unit)?);
+            }
+        }
+        found.sort_by(f64::total_cmp);
+        found.dedup();
+        if found.len() > most {
+            return Err(WebError::field(
+                name,
+                format!("give at most {most} numbers"),
+            ));
+        }
+        Ok(found)
     }
 
     /// A whole number in a range.

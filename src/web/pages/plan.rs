@@ -1,60 +1,144 @@
-//! The shooting plan: a form, the figures, a drawing of the frame.
+//! The shooting plan: a form, the figures of every focal length, a drawing of the frame for each; one sheet in print.
 
+use std::collections::BTreeMap;
+
+use axum::extract::State;
 use axum::response::Html;
 
 use super::{PageFrame, Section, filters, html};
+use crate::app::App;
 use crate::optics::{Setup, ShootingPlan};
 use crate::report::words;
+use crate::store::Lens;
 use crate::units::{FNumber, Metres, Millimetres};
 use crate::web::WebError;
 use crate::web::api::{FOCAL_LENGTHS, Params};
 use crate::web::session::Viewer;
 
+/// Most focal lengths on one sheet.
+const FOCAL_LENGTHS_AT_ONCE: usize = 12;
+
 #[derive(askama::Template)]
 #[template(path = "pages/plan.html")]
 struct PlanPage {
     page: PageFrame,
-    params: Params,
-    plan: Option<Planned>,
+    /// Name and slug of the lens that is planned for, where one was named.
+    lens: Option<(String, String)>,
+    typed: BTreeMap<&'static str, String>,
+    sheets: Vec<Sheet>,
 }
 
 impl PlanPage {
     fn value(&self, name: &str) -> &str {
-        self.params.text(name).unwrap_or_default()
+        self.typed.get(name).map_or("", String::as_str)
     }
 }
 
-/// A plan in words.
-struct Planned {
+/// The plan of one focal length in words.
+struct Sheet {
+    focal: String,
     figures: Vec<(&'static str, String)>,
     notes: Vec<String>,
     drawing: String,
 }
 
+/// Every field of the form.
+const FIELDS: [&str; 9] = [
+    "focal_mm",
+    "max_aperture",
+    "closest_focus_m",
+    "target_distance_m",
+    "f_number",
+    "sensor_width_mm",
+    "sensor_height_mm",
+    "picture_width_px",
+    "expected_shift_pct",
+];
+
 /// `GET /plan`
-pub(super) async fn page(viewer: Viewer, params: Params) -> Result<Html<String>, WebError> {
-    let plan = setup(&params)?.map(|setup| planned(&setup, &ShootingPlan::for_setup(&setup)));
+pub(super) async fn page(
+    State(app): State<App>,
+    viewer: Viewer,
+    params: Params,
+) -> Result<Html<String>, WebError> {
+    let lens = match params.text("lens") {
+        Some(slug) => Some(
+            app.store
+                .lens_by_slug(slug)
+                .await?
+                .ok_or_else(|| WebError::field("lens", "there is no such lens; leave it out"))?,
+        ),
+        None => None,
+    };
+    let typed = filled(&params, lens.as_ref());
+    let effective = Params::from_typed(&typed);
+    let sheets = setups(&effective)?
+        .iter()
+        .map(|setup| sheet(setup, &ShootingPlan::for_setup(setup)))
+        .collect();
     html(&PlanPage {
         page: PageFrame::new("Plan a shoot", Section::Plan, &viewer).described(
             "How far the targets, how far apart, how large, which aperture, how many frames.",
         ),
-        params,
-        plan,
+        lens: lens.map(|lens| {
+            (
+                format!("{} {}", lens.about.maker, lens.about.model),
+                lens.slug,
+            )
+        }),
+        typed,
+        sheets,
     })
 }
 
-/// The set-up in a query; `None` while the form is empty.
-fn setup(params: &Params) -> Result<Option<Setup>, WebError> {
-    let focal = params.number("focal_mm", FOCAL_LENGTHS, "mm")?;
+/// The fields as they were sent; what was left empty as the lens has it.
+fn filled(params: &Params, lens: Option<&Lens>) -> BTreeMap<&'static str, String> {
+    let mut typed: BTreeMap<&'static str, String> = FIELDS
+        .iter()
+        .map(|&field| (field, params.all(field).join(" ")))
+        .collect();
+    let mut fill = |field: &'static str, value: String| {
+        let entry = typed.entry(field).or_default();
+        if entry.is_empty() {
+            *entry = value;
+        }
+    };
+    if let Some(lens) = lens {
+        let about = &lens.about;
+        let (min, max) = (about.focal_min_mm, about.focal_max_mm);
+        let focal = if min < max {
+            format!("{min} {max}")
+        } else {
+            min.to_string()
+        };
+        fill("focal_mm", focal);
+        fill("max_aperture", about.max_aperture.to_string());
+        if let Some(closest) = about.closest_focus_m {
+            fill("closest_focus_m", closest.to_string());
+        }
+    }
+    typed
+}
+
+/// The set-ups in a query, one a focal length; none while the form is empty.
+fn setups(params: &Params) -> Result<Vec<Setup>, WebError> {
+    let focal = params.numbers("focal_mm", FOCAL_LENGTHS, "mm", FOCAL_LENGTHS_AT_ONCE)?;
     let aperture = params.number("max_aperture", 0.5..=64.0, "")?;
     let closest = params.number("closest_focus_m", 0.02..=100.0, "m")?;
-    let (focal, aperture, closest) = match (focal, aperture, closest) {
-        (None, None, None) => return Ok(None),
-        (Some(focal), Some(aperture), Some(closest)) => (focal, aperture, closest),
-        (None, _, _) => return Err(missing("focal_mm", "the focal length, mm")),
+    let (aperture, closest) = match (focal.is_empty(), aperture, closest) {
+        (true, None, None) => return Ok(Vec::new()),
+        (false, Some(aperture), Some(closest)) => (aperture, closest),
+        (true, _, _) => return Err(missing("focal_mm", "the focal lengths, mm")),
         (_, None, _) => return Err(missing("max_aperture", "the smallest f-number of the lens")),
         (_, _, None) => return Err(missing("closest_focus_m", "the closest focus, m")),
     };
+    focal
+        .into_iter()
+        .map(|focal| setup(params, focal, aperture, closest))
+        .collect()
+}
+
+fn setup(params: &Params, focal: f64, aperture: f64, closest: f64) -> Result<Setup, WebError> {
     let mut setup = Setup::new(
         Millimetres::new(focal)?,
         FNumber::new(aperture)?,
@@ -79,24 +163,20 @@ fn setup(params: &Params) -> Result<Option<Setup>, WebError> {
     if let Some(shift) = params.number("expected_shift_pct", 0.0..=50.0, "per cent")? {
         setup.expected_shift_pct = shift;
     }
-    Ok(Some(setup))
+    Ok(setup)
 }
 
 fn missing(field: &str, what: &str) -> WebError {
     WebError::field(field, format!("give {what}"))
 }
 
-fn planned(setup: &Setup, plan: &ShootingPlan) -> Planned {
+fn sheet(setup: &Setup, plan: &ShootingPlan) -> Sheet {
     let per_mille = |metres: f64| format!("{:.0} mm", 1000.0 * metres);
-    Planned {
+    let inset_m = (plan.field_width_m - plan.target_spacing_m) / 2.0;
+    Sheet {
+        focal: words::focal_length(setup.focal_length.mm()),
         figures: vec![
-            (
-                "Targets at",
-                format!(
-                    "{} from the sensor plane",
-                    words::distance(plan.target_distance_m)
-                ),
-            ),
+            ("Targets at", words::distance(plan.target_distance_m)),
             (
                 "Picture there",
                 format!(
@@ -108,17 +188,15 @@ fn planned(setup: &Setup, plan: &ShootingPlan) -> Planned {
             (
                 "Targets apart",
                 format!(
-                    "{}, {:.0} px in the picture, centre to centre",
+                    "{} ({:.0} px)",
                     per_mille(plan.target_spacing_m),
                     plan.target_spacing_px
                 ),
             ),
+            ("Moved in", format!("{} from each edge", per_mille(inset_m))),
             (
                 "Tape",
-                format!(
-                    "squares of {:.0} mm, {:.0} px in the picture",
-                    plan.tape_mm, plan.tape_px
-                ),
+                format!("{:.0} mm square ({:.0} px)", plan.tape_mm, plan.tape_px),
             ),
             ("Aperture", format!("f/{:.1}", plan.f_number)),
             (
@@ -151,30 +229,31 @@ fn planned(setup: &Setup, plan: &ShootingPlan) -> Planned {
     }
 }
 
-/// The frame with both targets, sharp and at their widest blur, to scale.
+/// The frame to scale with both targets: at infinity, and at closest focus with the shift that is planned for.
 fn drawing(setup: &Setup, plan: &ShootingPlan) -> String {
     const WIDTH: f64 = 600.0;
     let scale = WIDTH / f64::from(setup.picture_width_px);
     let height = WIDTH * setup.sensor_height.mm() / setup.sensor_width.mm();
     let middle = height / 2.0;
-    let spacing = plan.target_spacing_px * scale;
+    let half = plan.target_spacing_px * scale / 2.0;
     let tape = plan.tape_px * scale;
-    let near = (plan.blur_near_px * scale + tape) / 2.0;
+    let radius = |blur_px: f64| (blur_px * scale + tape) / 2.0;
     let grown = 1.0 + setup.expected_shift_pct / 100.0;
     let target = |side: f64| {
-        let (sharp, blurred) = (
-            WIDTH / 2.0 + side * spacing / 2.0,
-            WIDTH / 2.0 + side * spacing / 2.0 * grown,
-        );
+        let (far, near) = (WIDTH / 2.0 + side * half, WIDTH / 2.0 + side * half * grown);
         format!(
-            "<circle class=\"plan-blur\" cx=\"{blurred:.1}\" cy=\"{middle:.1}\" r=\"{near:.1}\"/>\
+            "<circle class=\"plan-near\" cx=\"{near:.1}\" cy=\"{middle:.1}\" r=\"{:.1}\"/>\
+             <circle class=\"plan-far\" cx=\"{far:.1}\" cy=\"{middle:.1}\" r=\"{:.1}\"/>\
              <rect class=\"plan-tape\" x=\"{:.1}\" y=\"{:.1}\" width=\"{tape:.1}\" height=\"{tape:.1}\"/>",
-            sharp - tape / 2.0,
+            radius(plan.blur_near_px),
+            radius(plan.blur_far_px),
+            far - tape / 2.0,
             middle - tape / 2.0
         )
     };
+    let focal = words::focal_length(setup.focal_length.mm());
     format!(
-        "<svg class=\"plan-frame\" role=\"img\" viewBox=\"0 0 {WIDTH} {height:.1}\"><title>The frame with both targets: squares where they are sharp, circles around their widest blur at closest focus</title>\
+        "<svg class=\"plan-frame\" role=\"img\" viewBox=\"0 0 {WIDTH} {height:.1}\"><title>The frame at {focal}: both targets as squares, their blur at infinity as a solid line, at closest focus as a dashed one</title>\
          <rect class=\"plan-ground\" width=\"{WIDTH}\" height=\"{height:.1}\"/>{}{}</svg>",
         target(-1.0),
         target(1.0)

@@ -197,6 +197,15 @@ async fn absurd_numbers_are_422_and_name_the_field() {
         ("/charts/lens/ostrel-28-135-f-3-5.png?height=0", "height"),
         ("/charts/lens/ostrel-28-135-f-3-5.svg?theme=pink", "theme"),
         ("/plan?focal_mm=50", "max_aperture"),
+        ("/plan?lens=nobody-has-it", "lens"),
+        (
+            "/plan?focal_mm=1+2+3+4+5+6+7+8+9+10+11+12+13&max_aperture=2&closest_focus_m=1",
+            "focal_mm",
+        ),
+        (
+            "/plan?focal_mm=28+wide&max_aperture=2&closest_focus_m=1",
+            "focal_mm",
+        ),
         (
             "/plan?focal_mm=0&max_aperture=2&closest_focus_m=1",
             "focal_mm",
@@ -275,4 +284,41 @@ async fn withdrawn_results_leave_the_pages_and_the_reason_stays() {
     let api = site.get(&format!("/api/v1/sweeps/{sweep}")).await;
     assert_eq!(api.status, StatusCode::GONE);
     assert!(api.text().contains("the tripod was bumped"));
+}
+
+/// A zoom is planned at all its marked focal lengths on one sheet; what a lens says of itself need not be typed.
+#[tokio::test]
+async fn a_plan_has_a_sheet_for_every_focal_length() {
+    let site = Site::with_lenses().await;
+    let text = |path: &'static str| {
+        let site = &site;
+        async move {
+            let answer = site.get(path).await;
+            assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.text());
+            answer.text().replace('\u{a0}', " ")
+        }
+    };
+    let typed = text("/plan?focal_mm=135+28;50+28&max_aperture=4&closest_focus_m=0.6").await;
+    assert_eq!(
+        typed.matches("class=\"plan-sheet\"").count(),
+        3,
+        "28 is there once"
+    );
+    let place = |words: &str| {
+        typed
+            .find(words)
+            .unwrap_or_else(|| panic!("{words} in {typed}"))
+    };
+    assert!(place(">28 mm</h2>") < place(">50 mm</h2>"));
+    assert!(place(">50 mm</h2>") < place(">135 mm</h2>"));
+    let named = text("/plan?lens=ostrel-28-135-f-3-5").await;
+    for words in [">28 mm</h2>", ">135 mm</h2>", "name=\"lens\""] {
+        assert!(named.contains(words), "{words} in {named}");
+    }
+    let changed = text("/plan?lens=ostrel-28-135-f-3-5&focal_mm=75").await;
+    assert_eq!(
+        changed.matches("class=\"plan-sheet\"").count(),
+        1,
+        "what is typed counts"
+    );
 }
