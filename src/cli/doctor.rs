@@ -1,10 +1,18 @@
 //! `breathmark doctor`: checks a data folder and says what to do.
 
+use std::path::Path;
+
+use anyhow::Context;
+
 use super::{Ending, say};
 use crate::config::DataFolder;
 use crate::intake::Originals;
 use crate::report::words;
-use crate::store::Store;
+use crate::store::{JobState, Store};
+use crate::web::now_ms;
+
+/// Less free space than this is harm to come, bytes: an evening of small JPEG files is some hundred megabytes.
+const LEAST_FREE_BYTES: u64 = 1 << 30;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Doctor {
@@ -41,10 +49,29 @@ impl Doctor {
                 words::count(usize::try_from(set_aside)?, "job")
             ));
         }
+        for job in store.stuck_jobs(now_ms()).await? {
+            if job.state == JobState::Running {
+                harm.push(format!(
+                    "sweep {} has been measured for too long; start the server, which takes it up again",
+                    job.sweep
+                ));
+            }
+        }
+        let free = free_bytes(&self.folder.data)?;
+        if free < LEAST_FREE_BYTES {
+            harm.push(format!(
+                "only {} of disk are free; make room before the next upload",
+                size(free)
+            ));
+        }
+        let kept: u64 = known.iter().map(|(_, bytes)| bytes).sum();
         say(&format!(
-            "database      {}\noriginals     {} kept\njobs          {in_line} in line, {set_aside} set aside\n",
+            "data folder   {}\nschema        {}\noriginals     {}, {}\njobs          {in_line} in line, {set_aside} set aside\nfree space    {}\n",
             self.folder.data.display(),
+            store.schema_version().await?,
             words::count(known.len(), "file"),
+            size(kept),
+            size(free),
         ))?;
         for line in &harm {
             say(&format!("HARM          {line}\n"))?;
@@ -54,5 +81,21 @@ impl Doctor {
             return Ok(Ending::Done);
         }
         Ok(Ending::SomethingFailed)
+    }
+}
+
+/// Bytes that may still be written where the data folder is.
+fn free_bytes(folder: &Path) -> anyhow::Result<u64> {
+    let disk = rustix::fs::statvfs(folder)
+        .with_context(|| format!("the disk of {} can't be asked", folder.display()))?;
+    Ok(disk.f_bavail.saturating_mul(disk.f_frsize))
+}
+
+/// A number of bytes in words.
+fn size(bytes: u64) -> String {
+    if bytes < 1_000_000_000 {
+        format!("{:.1} MB", bytes as f64 / 1e6)
+    } else {
+        format!("{:.1} GB", bytes as f64 / 1e9)
     }
 }

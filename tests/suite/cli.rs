@@ -275,7 +275,9 @@ fn an_account_is_made_once_and_with_a_decent_password() {
     assert_eq!(again.status.code(), Some(2));
     let doctor = run(&["doctor", "--data", data]);
     assert_eq!(doctor.status.code(), Some(0), "{}", stderr(&doctor));
-    assert!(stdout(&doctor).contains("in order"));
+    for words in ["schema ", "0 files, 0.0 MB", "free space", "in order"] {
+        assert!(stdout(&doctor).contains(words), "{}", stdout(&doctor));
+    }
 }
 
 /// The README names every command and every variable, and names none that is not there.

@@ -20,6 +20,13 @@ fn render(folder: &Path) {
     write_frames(&script, folder);
 }
 
+/// The server's database, beside the server.
+async fn open(data: &Path) -> Store {
+    Store::open(&data.join("breathmark.sqlite"))
+        .await
+        .expect("the server made it")
+}
+
 async fn start_sending(browser: &Browser, server: &Server, sweep: &Path) {
     browser.go(&format!("{}/desk/upload", server.address)).await;
     describe_lens(browser, "50 mm f/2 Broken Off", "50").await;
@@ -56,9 +63,7 @@ async fn a_closed_tab_is_gone_on_with() {
     render(&sweep);
     let data = folder.path().join("data");
     let server = serve(&data);
-    let store = Store::open(&data.join("breathmark.sqlite"))
-        .await
-        .expect("opens");
+    let store = open(&data).await;
     let browser = Browser::open(1200, 900, false).await;
     sign_in(&browser, &server).await;
     start_sending(&browser, &server, &sweep).await;
@@ -130,9 +135,7 @@ async fn a_session_that_ends_is_begun_again_in_place() {
     render(&sweep);
     let data = folder.path().join("data");
     let server = serve(&data);
-    let store = Store::open(&data.join("breathmark.sqlite"))
-        .await
-        .expect("opens");
+    let store = open(&data).await;
     let browser = Browser::open(1200, 900, false).await;
     sign_in(&browser, &server).await;
     start_sending(&browser, &server, &sweep).await;
@@ -155,5 +158,35 @@ async fn a_session_that_ends_is_begun_again_in_place() {
         arrived.contains(&format!("{FRAMES} frames taken")),
         "{arrived}"
     );
+    browser.close().await;
+}
+
+/// Killed without warning and started again on the same folder, the server has all that it acknowledged; the page tries
+/// again by itself until it is back.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_server_that_dies_and_comes_back_loses_nothing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let sweep = folder.path().join("sweep");
+    render(&sweep);
+    let data = folder.path().join("data");
+    let server = serve(&data);
+    let listen = server.address.trim_start_matches("http://").to_owned();
+    let store = open(&data).await;
+    let browser = Browser::open(1200, 900, false).await;
+    sign_in(&browser, &server).await;
+    start_sending(&browser, &server, &sweep).await;
+    half_way(&browser, &store).await;
+    // Dropping kills it as a power cut would.
+    drop(server);
+    let acknowledged = store.upload_file_count(1).await.expect("readable");
+    assert!(acknowledged < FRAMES, "it was over before it was killed");
+    let _server = Server::start_at(&data, &listen);
+    let arrived = browser.until_it_says("What arrived").await;
+    assert!(
+        arrived.contains(&format!("{FRAMES} frames taken")),
+        "{arrived}"
+    );
+    let harm = store.integrity_check().await.expect("readable");
+    assert!(harm.is_empty(), "{harm:?}");
     browser.close().await;
 }

@@ -109,4 +109,10 @@ async fn damage_is_not_backed_up_silently() {
     assert_eq!(refused.0, Some(2), "{}", refused.1);
     assert!(refused.1.contains(&known[0].0) && refused.1.contains("doctor"));
     assert_eq!(fs::read_dir(elsewhere.path()).expect("readable").count(), 0);
+    let doctor = told(&["doctor", "--data"], &[&data]);
+    assert_eq!(doctor.0, Some(1), "{}", doctor.1);
+    let named = doctor.1.lines().any(|line| {
+        line.starts_with("HARM") && line.contains(&known[0].0) && line.contains("backup")
+    });
+    assert!(named, "{}", doctor.1);
 }

@@ -58,8 +58,13 @@ pub(crate) struct Server {
 impl Server {
     /// Serves this data folder and waits until it listens.
     pub(crate) fn start(data: &Path) -> Self {
+        Self::start_at(data, "127.0.0.1:0")
+    }
+
+    /// The same on an address of its own.
+    pub(crate) fn start_at(data: &Path, listen: &str) -> Self {
         let mut child = breathmark()
-            .args(["serve", "--listen", "127.0.0.1:0", "--data"])
+            .args(["serve", "--listen", listen, "--data"])
             .arg(data)
             .stdin(Stdio::null())
             .stderr(Stdio::piped())
