@@ -8,7 +8,6 @@ use sqlx::sqlite::{SqliteArguments, SqliteRow};
 
 use super::document::{decode_focal_result, encode};
 use super::lenses::{LensRow, lens_columns};
-use super::published::PublicationRow;
 use super::search::{MOST_WORDS, patterns};
 use super::{ConditionsKey, Kind, Lens, LensId, Store, StoreError, SweepId};
 use crate::sweep::{DistanceSource, Finding, ShiftCurve, ToleranceOutcome};
@@ -71,6 +70,8 @@ pub struct FocalResult {
     pub focal_length_mm: f64,
     /// Sweeps it was made of.
     pub sweeps: Vec<SweepId>,
+    /// Sweeps that hold pictures of one of these, byte for byte, and so don't count as repeats.
+    pub same_pictures: Vec<SweepId>,
     /// Shift of largest magnitude, per cent.
     pub worst_shift_pct: Measured,
     /// The repeats scatter beyond their stated uncertainties; the uncertainty is widened by it.
@@ -101,17 +102,6 @@ pub struct FocalResult {
     pub algorithm_version: u32,
     /// What was noticed on its sweeps.
     pub findings: Vec<Finding>,
-}
-
-/// All that the page of a lens says.
-#[derive(Debug, Clone)]
-pub struct LensPage {
-    /// The lens.
-    pub lens: Lens,
-    /// Results by conditions, then focal length.
-    pub results: Vec<FocalResult>,
-    /// Publications and withdrawals of its sweeps, newest first: when (ms), sweep, what in words.
-    pub history: Vec<(i64, SweepId, String)>,
 }
 
 /// What a lens has to be like: ?2 mount, ?3 kind, ?4 focal length in mm, ?5 to ?12 patterns of its search text; each may be unsaid.
@@ -328,53 +318,5 @@ impl Store {
                 Ok((key, lenses.unsigned_abs()))
             })
             .collect()
-    }
-
-    /// The page of a lens.
-    pub async fn lens_page(&self, slug: &str) -> Result<Option<LensPage>, StoreError> {
-        let mut read = self.read().await?;
-        let Some(row) = sqlx::query_as::<_, LensRow>(concat!(
-            "SELECT ",
-            lens_columns!(),
-            " FROM lenses l WHERE l.slug = ?1"
-        ))
-        .bind(slug)
-        .fetch_optional(&mut *read)
-        .await?
-        else {
-            return Ok(None);
-        };
-        let lens = row.read()?;
-        let documents: Vec<String> = sqlx::query_scalar(
-            "SELECT document FROM focal_results WHERE lens_id = ?1 ORDER BY conditions, focal_length_mm",
-        )
-        .bind(lens.id)
-        .fetch_all(&mut *read)
-        .await?;
-        let publications = sqlx::query_as::<_, PublicationRow>(
-            "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason
-             FROM publications WHERE lens_id = ?1 ORDER BY id DESC",
-        )
-        .bind(lens.id)
-        .fetch_all(&mut *read)
-        .await?;
-        let mut history = Vec::new();
-        for row in publications {
-            let published = format!("version {} published", row.version);
-            history.push((row.published_ms, row.sweep_id, published));
-            if let (Some(withdrawn_ms), Some(reason)) = (row.withdrawn_ms, row.withdrawn_reason) {
-                let withdrawn = format!("version {} withdrawn: {reason}", row.version);
-                history.push((withdrawn_ms, row.sweep_id, withdrawn));
-            }
-        }
-        history.sort_by_key(|(at_ms, _, _)| std::cmp::Reverse(*at_ms));
-        Ok(Some(LensPage {
-            lens,
-            results: documents
-                .iter()
-                .map(|document| decode_focal_result(document))
-                .collect::<Result<_, _>>()?,
-            history,
-        }))
     }
 }

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use sqlx::SqliteConnection;
 
 use super::document::{PublicationDoc, decode, encode_focal_result};
-use super::{FocalResult, LensId, StoreError};
+use super::same_pictures::Pictures;
+use super::{FocalResult, LensId, StoreError, SweepId};
 use crate::sweep::{ToleranceOutcome, combine_repeats};
 use crate::units::Measured;
 
@@ -30,6 +31,7 @@ pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result
         .execute(&mut *write)
         .await?;
 
+    let pictures = Pictures::of_public_sweeps(write, lens).await?;
     let mut repeats: BTreeMap<(String, u64), Vec<FocalResult>> = BTreeMap::new();
     let mut newest_ms: BTreeMap<String, i64> = BTreeMap::new();
     for (published_ms, document) in public {
@@ -46,7 +48,7 @@ pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result
     }
     let mut by_conditions: BTreeMap<String, Vec<FocalResult>> = BTreeMap::new();
     for ((conditions, _), results) in repeats {
-        let Some(combined) = combine(results) else {
+        let Some(combined) = combine(independent(results, &pictures)) else {
             continue;
         };
         sqlx::query(
@@ -76,6 +78,26 @@ pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result
     Ok(())
 }
 
+/// The repeats without those that hold pictures of another one; they come in the order of their publishing, and the newest
+/// of such sweeps counts.
+fn independent(repeats: Vec<FocalResult>, pictures: &Pictures) -> Vec<FocalResult> {
+    let mut counted: Vec<FocalResult> = Vec::new();
+    for repeat in repeats.into_iter().rev() {
+        let shares = |a: &[SweepId], b: &[SweepId]| {
+            a.iter()
+                .any(|a| b.iter().any(|b| pictures.are_shared(*a, *b)))
+        };
+        match counted
+            .iter_mut()
+            .find(|other| shares(&other.sweeps, &repeat.sweeps))
+        {
+            Some(other) => other.same_pictures.extend(repeat.sweeps),
+            None => counted.push(repeat),
+        }
+    }
+    counted
+}
+
 /// Repeats of one focal length as one result; `None` for none. The curve and what goes with it is of the most certain sweep.
 fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
     repeats.sort_by_key(|result| result.sweeps.first().copied());
@@ -94,6 +116,7 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
     let mean = combine_repeats(&worst)?;
     let mut combined = FocalResult {
         sweeps: Vec::new(),
+        same_pictures: Vec::new(),
         reviewers: Vec::new(),
         captured_at: Vec::new(),
         findings: Vec::new(),
@@ -108,6 +131,7 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
     };
     for repeat in repeats {
         combined.sweeps.extend(repeat.sweeps);
+        combined.same_pictures.extend(repeat.same_pictures);
         combined.captured_at.extend(repeat.captured_at);
         for reviewer in repeat.reviewers {
             if !combined.reviewers.contains(&reviewer) {
@@ -120,6 +144,7 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
             }
         }
     }
+    combined.same_pictures.sort_unstable();
     combined.captured_at.sort();
     combined
         .findings

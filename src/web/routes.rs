@@ -11,7 +11,8 @@ use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::desk::{
-    board, changes, frames, pointing, progress, publishing, sign_in, sweep, upload, upload_result,
+    board, changes, frames, pointing, progress, publish_page, publishing, sign_in, sweep, upload,
+    upload_result, versions,
 };
 use super::{
     Web, account, api, assets_route, errors, headers, health, observe, origin, pages, uploads,
@@ -82,7 +83,15 @@ fn reviewers() -> Router<Web> {
         .route("/sweeps/{id}/point", post(pointing::point))
         .route("/sweeps/{id}/unpoint", post(pointing::unpoint))
         .route("/sweeps/{id}/measure", post(changes::measure_again))
-        .route("/sweeps/{id}/publish", post(publishing::publish))
+        .route(
+            "/sweeps/{id}/publish",
+            get(publish_page::show).post(publishing::publish),
+        )
+        .route(
+            "/sweeps/{id}/publish/preview",
+            get(publish_page::preview_page),
+        )
+        .route("/sweeps/{id}/versions/{version}", get(versions::show))
         .route("/sweeps/{id}/withdraw", post(publishing::withdraw))
         .route("/api/v1/lenses", post(uploads::lenses::make))
         .route("/api/v1/uploads", post(uploads::files::open))

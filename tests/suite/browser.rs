@@ -2,6 +2,7 @@
 //! page looked at by an accessibility checker in light and dark.
 
 mod evening;
+mod frames;
 mod plain;
 mod upload;
 
@@ -54,7 +55,7 @@ async fn describe_lens(browser: &Browser, model: &str, focal_mm: &str) {
 /// Opens the first sweep of the upload that is shown and publishes it once it is measured.
 async fn publish_first_sweep(browser: &Browser) -> String {
     browser.click("#upload-sweeps a").await;
-    browser.find("form[action$='/publish'] button").await;
+    browser.find(".verdict").await;
     let text = browser.text().await;
     publish_shown(browser).await;
     text
@@ -67,6 +68,7 @@ async fn publish(browser: &Browser, sweep_page: &str) {
 }
 
 async fn publish_shown(browser: &Browser) {
+    browser.click("a.button[href$='/publish']").await;
     browser.click("form[action$='/publish'] button").await;
     browser.until_it_says("public, version 1").await;
 }

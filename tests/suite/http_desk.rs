@@ -9,5 +9,6 @@ mod door;
 mod events;
 mod form;
 mod page;
+mod publish;
 mod readme;
 mod repair;

@@ -48,6 +48,8 @@ pub(in crate::store) struct FocalResultDoc {
     conditions: String,
     focal_length_mm: Number,
     sweeps: Vec<i64>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    same_pictures: Vec<i64>,
     worst_shift_pct: Pair,
     #[serde(default)]
     repeats_disagree: bool,
@@ -72,6 +74,7 @@ impl FocalResultDoc {
             conditions,
             focal_length_mm,
             sweeps,
+            same_pictures,
             worst_shift_pct,
             repeats_disagree,
             tolerance,
@@ -92,6 +95,7 @@ impl FocalResultDoc {
             conditions: conditions.code(),
             focal_length_mm: Number(*focal_length_mm),
             sweeps: sweeps.clone(),
+            same_pictures: same_pictures.clone(),
             worst_shift_pct: pair(*worst_shift_pct),
             repeats_disagree: *repeats_disagree,
             tolerance: ToleranceDoc::of(*tolerance),
@@ -116,6 +120,7 @@ impl FocalResultDoc {
                 .ok_or_else(|| unknown("set of conditions", &self.conditions))?,
             focal_length_mm: self.focal_length_mm.0,
             sweeps: self.sweeps,
+            same_pictures: self.same_pictures,
             worst_shift_pct: measured(self.worst_shift_pct),
             repeats_disagree: self.repeats_disagree,
             tolerance: self.tolerance.read(),
@@ -169,6 +174,15 @@ impl PublicationDoc {
             notes,
             result: FocalResultDoc::of(result),
         }
+    }
+
+    /// Whether both say the same to readers; notes are not for them.
+    pub(in crate::store) fn says_the_same_as(&self, other: Self) -> Result<bool, StoreError> {
+        let other = Self {
+            notes: self.notes.clone(),
+            ..other
+        };
+        Ok(encode(self)? == encode(&other)?)
     }
 
     pub(in crate::store) fn result(self) -> Result<FocalResult, StoreError> {

@@ -284,7 +284,7 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
         (
             conditions(),
             number(),
-            vec(any::<i64>(), 0..3),
+            (vec(any::<i64>(), 0..3), vec(any::<i64>(), 0..2)),
             value(),
             tolerance,
         ),
@@ -299,7 +299,8 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
                 breathing_compensation: head.0.breathing_compensation,
             },
             focal_length_mm: head.1,
-            sweeps: head.2,
+            sweeps: head.2.0,
+            same_pictures: head.2.1,
             worst_shift_pct: head.3,
             tolerance: head.4,
             curve: course.0,

@@ -126,6 +126,8 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) sweep_count: usize,
     /// Keys of the sweeps.
     pub(in crate::web) sweeps: Vec<i64>,
+    /// Keys of public sweeps that hold pictures of one of these, byte for byte, and so are not counted as repeats.
+    pub(in crate::web) same_pictures: Vec<i64>,
     /// Who measured.
     pub(in crate::web) reviewers: Vec<String>,
     /// When the sweeps were taken, by the cameras' clocks.
@@ -183,6 +185,7 @@ impl FocalDocument {
             target_distance_m: result.target_distance_m,
             sweep_count: result.sweeps.len(),
             sweeps: result.sweeps.clone(),
+            same_pictures: result.same_pictures.clone(),
             reviewers: result.reviewers.clone(),
             captured_at: result.captured_at.clone(),
             algorithm_version: result.algorithm_version,

@@ -150,7 +150,11 @@ mod tests {
     fn a_focal_length_that_the_lens_has_not_is_doubted() {
         let zoom = lens(1, "Deep", (24.0, 105.0));
         for (focal_mm, doubted) in [(23.0, false), (110.0, false), (22.0, true), (135.0, true)] {
-            assert_eq!(outside_range(&zoom, focal_mm).is_some(), doubted, "{focal_mm}");
+            assert_eq!(
+                outside_range(&zoom, focal_mm).is_some(),
+                doubted,
+                "{focal_mm}"
+            );
         }
     }
 }

@@ -15,6 +15,16 @@ pub(super) fn axis(measurement: &SweepMeasurement) -> Axis {
     }
 }
 
+/// Lens and focal length, as a sweep is headed.
+pub(super) fn heading(sweep: &Sweep) -> String {
+    let lens = sweep.lens.about.name();
+    let measurement = sweep.result.as_ref().map(|result| &result.measurement);
+    match measurement.and_then(|measurement| measurement.focal_length) {
+        Some(focal) => format!("{lens} at {}", words::focal_length(focal.mm())),
+        None => lens,
+    }
+}
+
 /// The verdict in a sentence; `None` where there is no result or a stop stands.
 pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
     let summary = measurement.summary.as_ref()?;
@@ -136,7 +146,8 @@ const fn distance_words(source: DistanceSource) -> &'static str {
     }
 }
 
-fn conditions(sweep: &Sweep) -> Vec<(&'static str, String)> {
+/// What is said of the shoot, as terms and what is to say of them.
+pub(super) fn conditions(sweep: &Sweep) -> Vec<(&'static str, String)> {
     let conditions = &sweep.conditions;
     let mut facts = vec![
         (

@@ -3,16 +3,19 @@
 pub(super) mod board;
 pub(super) mod changes;
 mod difference;
+mod doubts;
 mod facts;
 pub(super) mod frames;
 mod overlay;
 pub(super) mod pointing;
 pub(super) mod progress;
+pub(super) mod publish_page;
 pub(super) mod publishing;
 pub(super) mod sign_in;
 pub(super) mod sweep;
 pub(super) mod upload;
 pub(super) mod upload_result;
+pub(super) mod versions;
 mod view;
 
 use askama::Template;
@@ -49,6 +52,8 @@ pub(super) struct Seen {
     pub(super) is_own: bool,
     /// Version that is public now.
     pub(super) public_version: Option<u32>,
+    /// Version that was asked for and is shown.
+    pub(super) shown_version: Option<u32>,
 }
 
 /// Finds a sweep for a viewer.
@@ -70,13 +75,28 @@ pub(super) async fn seen_sweep(
             sweep,
             is_own: true,
             public_version,
+            shown_version: None,
         });
     }
-    let published = published.ok_or_else(|| WebError::no_such("sweep"))?;
+    let Some(published) = published else {
+        return Err(not_public(store, id).await?);
+    };
     Ok(Seen {
         sweep: published.sweep,
         is_own: false,
         public_version,
+        shown_version: None,
+    })
+}
+
+/// Why a sweep is not shown to readers: it was withdrawn, with this reason, or there is none.
+async fn not_public(store: &Store, id: SweepId) -> Result<WebError, WebError> {
+    Ok(match store.withdrawal(id).await? {
+        Some(withdrawal) => WebError::Gone(format!(
+            "this sweep was withdrawn: {}; its lens is at /lenses/{}",
+            withdrawal.reason, withdrawal.lens_slug
+        )),
+        None => WebError::no_such("sweep"),
     })
 }
 

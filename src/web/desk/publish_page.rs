@@ -158,7 +158,11 @@ async fn preview(
     account: &SignedIn,
     id: SweepId,
 ) -> Result<Result<store::Preview, String>, WebError> {
-    match app.store.preview(id, account.id, crate::web::now_ms()).await {
+    match app
+        .store
+        .preview(id, account.id, crate::web::now_ms())
+        .await
+    {
         Ok(preview) => Ok(Ok(preview)),
         Err(StoreError::Conflict(reason)) => Ok(Err(reason)),
         Err(error) => Err(error.into()),
@@ -202,9 +206,8 @@ fn record_lines(now: Vec<store::FocalResult>, then: Vec<store::FocalResult>) -> 
             .collect()
     };
     let (now, then) = (documents(now), documents(then));
-    let same = |a: &FocalDocument, b: &FocalDocument| {
-        a.conditions == b.conditions && a.at() == b.at()
-    };
+    let same =
+        |a: &FocalDocument, b: &FocalDocument| a.conditions == b.conditions && a.at() == b.at();
     let nothing = || "not on the page".to_owned();
     let mut lines: Vec<RecordLine> = then
         .iter()

@@ -6,8 +6,9 @@ use axum::Form;
 use axum::extract::{Extension, State};
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::{is_measuring, own_sweep, sweep as sweep_page};
+use super::{is_measuring, own_sweep, publish_page};
 use crate::app::App;
+use crate::report::words;
 use crate::store::{Actor, Sweep, SweepId};
 use crate::sweep::Severity;
 use crate::web::inputs::{Check, NOTE_CHARACTERS, Typed};
@@ -83,7 +84,7 @@ pub(in crate::web) async fn publish(
     Place(id): Place<SweepId>,
 ) -> Result<Response, WebError> {
     publish_sweep(&app, &account, id, &request).await?;
-    Ok(Redirect::to(&format!("/sweeps/{id}#publish")).into_response())
+    Ok(Redirect::to(&format!("/sweeps/{id}/publish")).into_response())
 }
 
 /// `POST /sweeps/{id}/withdraw`
@@ -99,9 +100,9 @@ pub(in crate::web) async fn withdraw(
     match withdrawal_reason(typed.get("withdraw_reason"), "withdraw_reason", &mut check) {
         Some(reason) => {
             withdraw_sweep(&app, &account, id, &reason, &request).await?;
-            Ok(Redirect::to(&format!("/sweeps/{id}#publish")).into_response())
+            Ok(Redirect::to(&format!("/sweeps/{id}/publish")).into_response())
         }
-        None => sweep_page::show_refused(&app, &account, id, typed, check.errors).await,
+        None => publish_page::show_refused(&app, &account, id, typed, check.errors).await,
     }
 }
 
@@ -130,12 +131,28 @@ pub(super) fn stops(sweep: &Sweep) -> Vec<String> {
             stops.push(format!("{}. {}", finding.code.title(), finding.message));
         }
     }
-    if sweep
+    stops
+}
+
+/// A publishing of a sweep on a page.
+pub(super) struct PublicationLine {
+    pub(super) version: u32,
+    pub(super) published: String,
+    pub(super) withdrawn: Option<String>,
+}
+
+/// The publishings of a sweep, newest first.
+pub(super) fn publications(sweep: &Sweep) -> Vec<PublicationLine> {
+    sweep
         .publications
         .iter()
-        .any(|publication| publication.withdrawn.is_none() && publication.result == result.id)
-    {
-        stops.push("This result is public already.".to_owned());
-    }
-    stops
+        .map(|publication| PublicationLine {
+            version: publication.version,
+            published: words::moment(publication.published_ms),
+            withdrawn: publication
+                .withdrawn
+                .as_ref()
+                .map(|(at, reason)| format!("{}: {reason}", words::moment(*at))),
+        })
+        .collect()
 }

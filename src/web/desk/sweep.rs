@@ -7,11 +7,12 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::changes::DISTANCES_HEADING;
 use super::difference::DifferenceView;
+use super::doubts::doubts;
 use super::overlay::Detail;
+use super::publishing::PublicationLine;
 use super::view::{self, FindingView, FrameView};
 use super::{Progress, Seen, facts, html, publishing, seen_sweep};
 use crate::app::App;
-use crate::report::words;
 use crate::store::{Conditions, JobState, Sweep, SweepId, Switch};
 use crate::sweep::{FrameOrder, SweepSettings};
 use crate::web::WebError;
@@ -20,12 +21,6 @@ use crate::web::inputs::Typed;
 use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
-
-struct PublicationLine {
-    version: u32,
-    published: String,
-    withdrawn: Option<String>,
-}
 
 #[derive(Template)]
 #[template(path = "desk/sweep.html")]
@@ -51,7 +46,9 @@ struct SweepPage {
     distances: String,
     typed: Typed,
     errors: Vec<FieldError>,
-    publishing_stops: Vec<String>,
+    /// Version that is shown, where it is not the newest.
+    shown_version: Option<u32>,
+    doubts: Vec<String>,
     publications: Vec<PublicationLine>,
 }
 
@@ -104,7 +101,7 @@ pub(super) async fn show_refused(
     Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
 }
 
-async fn render(
+pub(super) async fn render(
     app: &App,
     viewer: &Viewer,
     seen: Seen,
@@ -114,11 +111,6 @@ async fn render(
     let sweep = &seen.sweep;
     let lens = sweep.lens.about.name();
     let measurement = sweep.result.as_ref().map(|result| &result.measurement);
-    let focal = measurement
-        .and_then(|measurement| measurement.focal_length)
-        .map_or_else(String::new, |focal| {
-            format!(" at {}", words::focal_length(focal.mm()))
-        });
     let job = sweep.job.as_ref().filter(|_| seen.is_own);
     let numbers = view::numbers(sweep);
     let progress = Progress::of(sweep, seen.is_own);
@@ -127,6 +119,11 @@ async fn render(
     } else {
         None
     };
+    let doubts = if seen.is_own {
+        doubts(&app.store, viewer, sweep).await?
+    } else {
+        Vec::new()
+    };
     let section = if seen.is_own {
         Section::Desk
     } else {
@@ -134,12 +131,12 @@ async fn render(
     };
     html(&SweepPage {
         page: PageFrame::new(
-            format!("{lens}{focal}: sweep {}", sweep.id),
+            format!("{}: sweep {}", facts::heading(sweep), sweep.id),
             section,
             viewer,
         ),
         id: sweep.id,
-        heading: format!("{lens}{focal}"),
+        heading: facts::heading(sweep),
         slug: sweep.lens.slug.clone(),
         name: sweep.name.clone(),
         is_own: seen.is_own,
@@ -173,25 +170,11 @@ async fn render(
         distances: given_distances(&sweep.settings),
         typed,
         errors,
-        publishing_stops: publishing::stops(sweep),
-        publications: publications(sweep),
+        shown_version: seen.shown_version,
+        doubts,
+        publications: publishing::publications(sweep),
         lens,
     })
-}
-
-fn publications(sweep: &Sweep) -> Vec<PublicationLine> {
-    sweep
-        .publications
-        .iter()
-        .map(|publication| PublicationLine {
-            version: publication.version,
-            published: words::moment(publication.published_ms),
-            withdrawn: publication
-                .withdrawn
-                .as_ref()
-                .map(|(at, reason)| format!("{}: {reason}", words::moment(*at))),
-        })
-        .collect()
 }
 
 /// What is said of the camera, by the names of the form.

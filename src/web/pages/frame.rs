@@ -47,6 +47,8 @@ pub struct PageFrame {
     pub section: Section,
     /// Name of the account that is signed in.
     pub viewer: Option<String>,
+    /// The sweep whose publishing this page shows beforehand.
+    pub preview_of: Option<i64>,
 }
 
 impl PageFrame {
@@ -58,6 +60,7 @@ impl PageFrame {
             description: String::new(),
             section,
             viewer: viewer.name().map(str::to_owned),
+            preview_of: None,
         }
     }
 

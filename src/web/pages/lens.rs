@@ -9,7 +9,7 @@ use super::measured::Measured;
 use super::{ChartShelf, PageFrame, Section, filters, html};
 use crate::app::App;
 use crate::charts::Axis;
-use crate::store::ConditionsKey;
+use crate::store::{ConditionsKey, SweepId};
 use crate::web::WebError;
 use crate::web::api::{
     self, FocalDocument, LensDocument, Params, PullDocument, PullQuestion, Twin, conditions_words,
@@ -137,15 +137,61 @@ pub(super) async fn page(
         }
         None => {}
     }
+    let asked = Asked {
+        tolerance_pct,
+        pull,
+        axis: asked,
+    };
+    let page = lens_page(&shelf, &viewer, document, asked, params).await?;
+    Ok(html(&page)?.into_response())
+}
+
+/// The page of a lens as it will be once a sweep is published, for its reviewer: the same struct, the same template.
+pub(in crate::web) async fn lens_as_published(
+    shelf: &ChartShelf,
+    viewer: &Viewer,
+    document: LensDocument,
+    sweep: SweepId,
+) -> Result<Response, WebError> {
+    let asked = Asked {
+        tolerance_pct: document.tolerance_pct,
+        pull: None,
+        axis: None,
+    };
+    let mut page = lens_page(shelf, viewer, document, asked, Params::default()).await?;
+    page.page.preview_of = Some(sweep);
+    Ok(html(&page)?.into_response())
+}
+
+/// What a reader asks of the page.
+#[derive(Debug, Clone, Copy)]
+struct Asked {
+    tolerance_pct: f64,
+    pull: Option<PullQuestion>,
+    axis: Option<Axis>,
+}
+
+async fn lens_page(
+    shelf: &ChartShelf,
+    viewer: &Viewer,
+    document: LensDocument,
+    asked: Asked,
+    params: Params,
+) -> Result<LensPage, WebError> {
+    let Asked {
+        tolerance_pct,
+        pull,
+        axis,
+    } = asked;
     let mut groups = Vec::new();
     for (conditions, results) in document.groups() {
         let series = lens_series(&results);
-        let axis = axis_for(asked, &series);
+        let axis = axis_for(axis, &series);
         groups.push(Group {
             conditions,
             axis,
             verdict: verdict(&results).unwrap_or_default(),
-            chart: InlineChart::new(&shelf, series, tolerance_pct, axis, pull).await?,
+            chart: InlineChart::new(shelf, series, tolerance_pct, axis, pull).await?,
             pulls: pull.map_or_else(Vec::new, |question| {
                 results
                     .iter()
@@ -162,15 +208,14 @@ pub(super) async fn page(
             document.lens.name()
         )
     });
-    Ok(html(&LensPage {
-        page: PageFrame::new(document.lens.name(), Section::Lenses, &viewer).described(description),
+    Ok(LensPage {
+        page: PageFrame::new(document.lens.name(), Section::Lenses, viewer).described(description),
         query: params.with(&[]),
         pull_asked: pull.is_some(),
         document,
         groups,
         params,
-    })?
-    .into_response())
+    })
 }
 
 /// A page that says that there is no such lens and offers a search for what was meant.

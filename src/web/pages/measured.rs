@@ -21,6 +21,8 @@ pub(super) struct Row {
     pub(super) cells: Vec<(&'static str, String)>,
     /// Keys of the sweeps.
     pub(super) sweeps: Vec<i64>,
+    /// Keys of sweeps that hold the same pictures and are not counted.
+    pub(super) same_pictures: Vec<i64>,
 }
 
 impl Measured {
@@ -50,6 +52,7 @@ impl Measured {
                     .filter(|(term, _)| differing.contains(term))
                     .collect(),
                 sweeps: focal.sweeps.clone(),
+                same_pictures: focal.same_pictures.clone(),
             })
             .collect();
         Self {

@@ -22,6 +22,7 @@ use super::{Web, WebError, api};
 
 pub use chart_shelf::ChartShelf;
 pub use frame::{NavItem, PageFrame, Section};
+pub(super) use lens::lens_as_published;
 
 /// The routes of the reader pages, their twins and charts.
 pub fn routes() -> Router<Web> {

@@ -276,10 +276,19 @@ async fn a_sweep_without_result_is_not_published() {
     let sweep = finished.json()["sweeps"][0].as_i64().expect("one sweep");
     mara.wait_until_measured(sweep).await;
     let page = mara.get(&format!("/sweeps/{sweep}")).await.text();
+    assert!(page.contains("Stop:"), "{page}");
+    let publishing = mara.get(&format!("/sweeps/{sweep}/publish")).await.text();
     assert!(
-        page.contains("Stop:") && page.contains("can't be published"),
-        "{page}"
+        publishing.contains("can't be published now")
+            && publishing.contains("There are few frames"),
+        "{publishing}"
     );
+    assert!(
+        !publishing.contains("<button>Publish"),
+        "there is nothing to press"
+    );
+    let preview = mara.get(&format!("/sweeps/{sweep}/publish/preview")).await;
+    assert_eq!(preview.status, 409);
     assert!(!page.contains("class=\"verdict\""), "no result is told");
     let answer = mara.post(&format!("/sweeps/{sweep}/publish"), &[]).await;
     assert_eq!(answer.status, 409);

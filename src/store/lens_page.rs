@@ -1,0 +1,77 @@
+//! All that the page of a lens says.
+
+use sqlx::SqliteConnection;
+
+use super::document::decode_focal_result;
+use super::lenses::{LensRow, lens_columns};
+use super::published::PublicationRow;
+use super::{FocalResult, Lens, Store, StoreError, SweepId};
+
+/// All that the page of a lens says.
+#[derive(Debug, Clone)]
+pub struct LensPage {
+    /// The lens.
+    pub lens: Lens,
+    /// Results by conditions, then focal length.
+    pub results: Vec<FocalResult>,
+    /// Publications and withdrawals of its sweeps, newest first: when (ms), sweep, what in words.
+    pub history: Vec<(i64, SweepId, String)>,
+}
+
+impl Store {
+    /// The page of a lens.
+    pub async fn lens_page(&self, slug: &str) -> Result<Option<LensPage>, StoreError> {
+        let mut read = self.read().await?;
+        load_lens_page(&mut read, slug).await
+    }
+}
+
+/// The page of a lens as this connection sees it.
+pub(super) async fn load_lens_page(
+    read: &mut SqliteConnection,
+    slug: &str,
+) -> Result<Option<LensPage>, StoreError> {
+    let Some(row) = sqlx::query_as::<_, LensRow>(concat!(
+        "SELECT ",
+        lens_columns!(),
+        " FROM lenses l WHERE l.slug = ?1"
+    ))
+    .bind(slug)
+    .fetch_optional(&mut *read)
+    .await?
+    else {
+        return Ok(None);
+    };
+    let lens = row.read()?;
+    let documents: Vec<String> = sqlx::query_scalar(
+        "SELECT document FROM focal_results WHERE lens_id = ?1 ORDER BY conditions, focal_length_mm",
+    )
+    .bind(lens.id)
+    .fetch_all(&mut *read)
+    .await?;
+    let publications = sqlx::query_as::<_, PublicationRow>(
+        "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason
+         FROM publications WHERE lens_id = ?1 ORDER BY id DESC",
+    )
+    .bind(lens.id)
+    .fetch_all(&mut *read)
+    .await?;
+    let mut history = Vec::new();
+    for row in publications {
+        let published = format!("version {} published", row.version);
+        history.push((row.published_ms, row.sweep_id, published));
+        if let (Some(withdrawn_ms), Some(reason)) = (row.withdrawn_ms, row.withdrawn_reason) {
+            let withdrawn = format!("version {} withdrawn: {reason}", row.version);
+            history.push((withdrawn_ms, row.sweep_id, withdrawn));
+        }
+    }
+    history.sort_by_key(|(at_ms, _, _)| std::cmp::Reverse(*at_ms));
+    Ok(Some(LensPage {
+        lens,
+        results: documents
+            .iter()
+            .map(|document| decode_focal_result(document))
+            .collect::<Result<_, _>>()?,
+        history,
+    }))
+}
