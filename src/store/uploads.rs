@@ -249,6 +249,25 @@ impl Store {
         Ok(made)
     }
 
+    /// Takes an upload away that no frame arrived in. # Errors: `Conflict` when it is finished, or a frame arrived.
+    pub async fn discard_upload(&self, id: UploadId) -> Result<(), StoreError> {
+        let discarded = sqlx::query(
+            "DELETE FROM uploads WHERE id = ?1 AND state = 'open'
+             AND NOT EXISTS (SELECT 1 FROM upload_files WHERE upload_id = ?1)",
+        )
+        .bind(id)
+        .execute(&self.writer)
+        .await?
+        .rows_affected();
+        if discarded == 0 {
+            return Err(StoreError::Conflict(
+                "frames have arrived in this upload, and frames are kept; have them measured instead"
+                    .to_owned(),
+            ));
+        }
+        Ok(())
+    }
+
     /// The sweeps that an upload was sorted into, in order; none before it is finished.
     pub async fn sweeps_of_upload(&self, id: UploadId) -> Result<Vec<SweepId>, StoreError> {
         Ok(

@@ -53,6 +53,9 @@ pub struct Web {
     /// Streams of events that may be open at once.
     #[from_ref(skip)]
     streams: Arc<Semaphore>,
+    /// The guard of archives that are sent: so many at once.
+    #[from_ref(skip)]
+    exports: Arc<Semaphore>,
     /// Charts that were drawn already.
     charts: pages::ChartShelf,
 }
@@ -64,6 +67,9 @@ const STREAMS_AT_ONCE: usize = 64;
 /// Pictures decoded for pages at once.
 const PICTURES_AT_ONCE: usize = 2;
 
+/// Archives sent at once: each holds a connection and a thread.
+const EXPORTED_AT_ONCE: usize = 2;
+
 impl Web {
     /// The state of one server.
     #[must_use]
@@ -74,6 +80,7 @@ impl Web {
             intake: Arc::new(Semaphore::new(JUDGED_AT_ONCE)),
             pictures: Arc::new(Semaphore::new(PICTURES_AT_ONCE)),
             streams: Arc::new(Semaphore::new(STREAMS_AT_ONCE)),
+            exports: Arc::new(Semaphore::new(EXPORTED_AT_ONCE)),
             charts: pages::ChartShelf::default(),
         }
     }

@@ -11,8 +11,8 @@ use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::desk::{
-    board, changes, frames, pointing, progress, publish_page, publishing, sign_in, sweep, upload,
-    upload_result, versions,
+    board, changes, frames, pointing, progress, publish_page, publishing, sign_in, sweep,
+    take_away, upload, upload_result, versions,
 };
 use super::{
     Web, account, api, assets_route, errors, headers, health, observe, origin, pages, uploads,
@@ -68,6 +68,7 @@ fn reviewers() -> Router<Web> {
         .route("/desk", get(board::show))
         .route("/desk.json", get(board::document))
         .route("/desk/uploads/{id}", get(upload_result::show))
+        .route("/desk/uploads/{id}/discard", post(upload_result::discard))
         .route("/desk/uploads/{id}/finish", post(upload_result::finish))
         .route("/sweeps/{id}", get(sweep::show))
         .route("/sweeps/{id}/progress", get(progress::ask))
@@ -91,6 +92,11 @@ fn reviewers() -> Router<Web> {
             "/sweeps/{id}/publish/preview",
             get(publish_page::preview_page),
         )
+        .route("/sweeps/{id}/chart.svg", get(take_away::chart_svg))
+        .route("/sweeps/{id}/chart.png", get(take_away::chart_png))
+        .route("/sweeps/{id}/result.json", get(take_away::json))
+        .route("/sweeps/{id}/result.csv", get(take_away::csv))
+        .route("/sweeps/{id}/everything.zip", get(take_away::everything))
         .route("/sweeps/{id}/versions/{version}", get(versions::show))
         .route("/sweeps/{id}/withdraw", post(publishing::withdraw))
         .route("/api/v1/lenses", post(uploads::lenses::make))

@@ -12,3 +12,4 @@ mod page;
 mod publish;
 mod readme;
 mod repair;
+mod take_away;

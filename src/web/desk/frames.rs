@@ -6,6 +6,7 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
+use super::archive::safe_name;
 use super::overlay::{self, Detail};
 use super::view::{self, FrameView};
 use super::{Progress, html, own_sweep, pointing, seen_sweep};
@@ -247,16 +248,7 @@ pub(in crate::web) async fn download(
 ) -> Result<Response, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
     let (file, sha256) = original(&sweep, &number)?;
-    let name: String = file
-        .chars()
-        .map(|c| {
-            if c.is_ascii_alphanumeric() || "-_.".contains(c) {
-                c
-            } else {
-                '_'
-            }
-        })
-        .collect();
+    let name = safe_name(file);
     let originals = app.originals.clone();
     let sha256 = sha256.to_owned();
     let bytes = tokio::task::spawn_blocking(move || originals.read(&sha256)).await??;

@@ -1,5 +1,6 @@
 //! The reviewers' pages: signing in, the desk, uploading, a sweep with its frames, publishing.
 
+mod archive;
 pub(super) mod board;
 pub(super) mod changes;
 mod difference;
@@ -13,6 +14,7 @@ pub(super) mod publish_page;
 pub(super) mod publishing;
 pub(super) mod sign_in;
 pub(super) mod sweep;
+pub(super) mod take_away;
 pub(super) mod upload;
 pub(super) mod upload_result;
 pub(super) mod versions;

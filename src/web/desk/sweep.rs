@@ -49,6 +49,7 @@ struct SweepPage {
     /// Version that is shown, where it is not the newest.
     shown_version: Option<u32>,
     doubts: Vec<String>,
+    has_result: bool,
     publications: Vec<PublicationLine>,
 }
 
@@ -58,6 +59,11 @@ impl SweepPage {
             .iter()
             .find(|error| error.field == field)
             .map(|error| error.detail.as_str())
+    }
+
+    /// Where its chart is, without the ending.
+    fn chart_address(&self) -> String {
+        format!("/sweeps/{}/chart", self.id)
     }
 
     /// What the orders of frames are called in the form.
@@ -172,6 +178,7 @@ pub(super) async fn render(
         errors,
         shown_version: seen.shown_version,
         doubts,
+        has_result: measurement.is_some(),
         publications: publishing::publications(sweep),
         lens,
     })

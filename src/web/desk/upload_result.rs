@@ -124,3 +124,14 @@ pub(in crate::web) async fn finish(
     arrivals::finish(&app, &upload).await?;
     Ok(Redirect::to(&format!("/desk/uploads/{id}")))
 }
+
+/// `POST /desk/uploads/{id}/discard`: an upload that nothing usable arrived in goes away.
+pub(in crate::web) async fn discard(
+    State(app): State<App>,
+    account: SignedIn,
+    Place(id): Place<UploadId>,
+) -> Result<Redirect, WebError> {
+    arrivals::own_upload(&app, &account, id).await?;
+    app.store.discard_upload(id).await?;
+    Ok(Redirect::to("/desk"))
+}

@@ -20,9 +20,18 @@ const WIDE_SIDES: (u32, u32) = (860, 430);
 /// Sides of a chart inside a narrow page, px.
 const NARROW_SIDES: (u32, u32) = (360, 340);
 
+/// Sizes of charts to take away, px: for video, for large video, for an article.
+pub(in crate::web) const TAKEN_SIDES: [(u32, u32); 3] = [(1920, 1080), (3840, 2160), (1200, 675)];
+/// Grounds of charts to take away, with the word for each.
+pub(in crate::web) const THEMES: [(&str, Theme); 3] = [
+    ("light", Theme::Light),
+    ("dark", Theme::Dark),
+    ("clear", Theme::Clear),
+];
+
 /// How a chart is wanted.
 #[derive(Debug, Clone, Copy)]
-struct Wanted {
+pub(in crate::web) struct Wanted {
     axis: Option<Axis>,
     theme: Theme,
     width: u32,
@@ -31,15 +40,22 @@ struct Wanted {
 }
 
 impl Wanted {
-    fn read(params: &Params) -> Result<Self, WebError> {
-        let themes = [
-            ("light", Theme::Light),
-            ("dark", Theme::Dark),
-            ("clear", Theme::Clear),
-        ];
+    /// On this ground, with these sides in px.
+    pub(in crate::web) fn sized(theme: Theme, (width, height): (u32, u32)) -> Self {
+        Self {
+            axis: None,
+            theme,
+            width,
+            height,
+            pull: None,
+        }
+    }
+
+    /// As a query asks for it.
+    pub(in crate::web) fn read(params: &Params) -> Result<Self, WebError> {
         Ok(Self {
             axis: asked_axis(params)?,
-            theme: params.choice("theme", &themes)?.unwrap_or_default(),
+            theme: params.choice("theme", &THEMES)?.unwrap_or_default(),
             width: params
                 .whole("width", ShiftChart::WIDTHS, "px")?
                 .unwrap_or(USUAL_SIDES.0),
@@ -50,7 +66,13 @@ impl Wanted {
         })
     }
 
-    fn chart(self, title: String, series: Vec<Series>, tolerance_pct: f64) -> ShiftChart {
+    /// The chart of these lines.
+    pub(in crate::web) fn chart(
+        self,
+        title: String,
+        series: Vec<Series>,
+        tolerance_pct: f64,
+    ) -> ShiftChart {
         ShiftChart {
             title,
             axis: axis_for(self.axis, &series),

@@ -81,6 +81,11 @@ impl LensPage {
         format!("/api/v1/lenses/{}/curves", self.document.lens.slug)
     }
 
+    /// Where its chart is, without the ending.
+    fn chart_address(&self) -> String {
+        format!("/charts/lens/{}", self.document.lens.slug)
+    }
+
     /// The question of the page with this axis.
     fn along(&self, axis: &str) -> String {
         self.params.with(&[("axis", Some(axis))])

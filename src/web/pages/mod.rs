@@ -21,6 +21,8 @@ use axum::routing::get;
 use super::{Web, WebError, api};
 
 pub use chart_shelf::ChartShelf;
+pub(super) use chart_shelf::Drawing;
+pub(super) use charts::{TAKEN_SIDES, THEMES, Wanted};
 pub use frame::{NavItem, PageFrame, Section};
 pub(super) use lens::lens_as_published;
 

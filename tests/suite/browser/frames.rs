@@ -47,7 +47,11 @@ async fn point_at(browser: &Browser, (x, y): (f64, f64)) {
                   const area = document.getElementById('large').getBoundingClientRect(); \
                   const wide = document.querySelector('#large img').getAttribute('width'); \
                   return [area.left, area.top, area.width / Number(wide)];";
-    let place = browser.client.execute(script, Vec::new()).await.expect("a picture");
+    let place = browser
+        .client
+        .execute(script, Vec::new())
+        .await
+        .expect("a picture");
     let place: [f64; 3] = serde_json::from_value(place).expect("three numbers");
     let [left, top, scale] = place;
     let click = MouseActions::new("mouse".to_owned())
@@ -62,7 +66,11 @@ async fn point_at(browser: &Browser, (x, y): (f64, f64)) {
         .then(PointerAction::Up {
             button: MOUSE_BUTTON_LEFT,
         });
-    browser.client.perform_actions(click).await.expect("a click");
+    browser
+        .client
+        .perform_actions(click)
+        .await
+        .expect("a click");
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -105,10 +113,16 @@ async fn a_frame_is_walked_left_out_pointed_at_and_undone_by_keys_and_clicks() {
     browser.click("#keys-on").await;
     browser.click("#keys form button").await;
     browser.press(RIGHT).await;
-    assert!(browser.text().await.contains("frame 2 of 12"), "keys are off");
+    assert!(
+        browser.text().await.contains("frame 2 of 12"),
+        "keys are off"
+    );
     browser.go(&format!("{sweep}/frames/3")).await;
     browser.press(RIGHT).await;
-    assert!(browser.text().await.contains("frame 3 of 12"), "and stay off");
+    assert!(
+        browser.text().await.contains("frame 3 of 12"),
+        "and stay off"
+    );
     browser.click("#keys-open").await;
     browser.click("#keys-on").await;
     browser.click("#keys form button").await;
