@@ -13,17 +13,53 @@ pub struct Camera {
     pub name: String,
     /// Width of the picture area on the sensor, mm.
     pub sensor_width_mm: Option<f64>,
+    /// The same from the focal lengths that its files state, a few per cent sure, mm.
+    pub derived_width_mm: Option<f64>,
 }
 
 impl Store {
     /// All cameras by name.
     pub async fn cameras(&self) -> Result<Vec<Camera>, StoreError> {
-        Ok(
-            sqlx::query_as("SELECT id, name, sensor_width_mm FROM cameras ORDER BY name")
-                .fetch_all(&self.readers)
-                .await?,
+        Ok(sqlx::query_as(
+            "SELECT id, name, sensor_width_mm, derived_width_mm FROM cameras ORDER BY name",
         )
+        .fetch_all(&self.readers)
+        .await?)
     }
+
+    /// Says how wide the picture area of a camera is, mm; `None` takes it back. # Errors: `Conflict` when there is no such camera.
+    pub async fn set_sensor_width(
+        &self,
+        id: i64,
+        sensor_width_mm: Option<f64>,
+    ) -> Result<(), StoreError> {
+        let changed = sqlx::query("UPDATE cameras SET sensor_width_mm = ?2 WHERE id = ?1")
+            .bind(id)
+            .bind(sensor_width_mm)
+            .execute(&self.writer)
+            .await?
+            .rows_affected();
+        if changed == 0 {
+            return Err(StoreError::Conflict("there is no such camera".to_owned()));
+        }
+        Ok(())
+    }
+}
+
+/// Notes the width of a camera's picture area as its files tell it, mm; the first word stays.
+pub(super) async fn note_derived_width(
+    write: &mut SqliteConnection,
+    camera: i64,
+    derived_width_mm: f64,
+) -> Result<(), StoreError> {
+    sqlx::query(
+        "UPDATE cameras SET derived_width_mm = coalesce(derived_width_mm, ?2) WHERE id = ?1",
+    )
+    .bind(camera)
+    .bind(derived_width_mm)
+    .execute(write)
+    .await?;
+    Ok(())
 }
 
 /// The key of the camera of this name, made where it is new; a sensor width that is given is remembered.

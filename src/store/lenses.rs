@@ -3,6 +3,7 @@
 use sqlx::SqliteConnection;
 
 use super::error::taken;
+use super::lens_changes::is_slug_held;
 use super::search::{search_text, slug, sort_name};
 use super::{AccountId, Store, StoreError};
 
@@ -217,15 +218,7 @@ impl Store {
         by: Option<AccountId>,
         now_ms: i64,
     ) -> Result<Lens, StoreError> {
-        draft
-            .check()
-            .map_err(|invalid| StoreError::Conflict(invalid.to_string()))?;
-        let about = LensDraft {
-            maker: tidy(&draft.maker),
-            model: tidy(&draft.model),
-            mount: tidy(&draft.mount),
-            ..draft.clone()
-        };
+        let about = tidied(draft)?;
         let mut write = self.write().await?;
         let slug = free_slug(&mut write, &slug(&about.name())).await?;
         let id = sqlx::query_scalar(
@@ -310,6 +303,19 @@ impl Store {
     }
 }
 
+/// The draft as it is stored. # Errors: `Conflict` when a field can't be so.
+pub(super) fn tidied(draft: &LensDraft) -> Result<LensDraft, StoreError> {
+    draft
+        .check()
+        .map_err(|invalid| StoreError::Conflict(invalid.to_string()))?;
+    Ok(LensDraft {
+        maker: tidy(&draft.maker),
+        model: tidy(&draft.model),
+        mount: tidy(&draft.mount),
+        ..draft.clone()
+    })
+}
+
 /// Text without space around it and with single spaces inside.
 fn tidy(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
@@ -319,17 +325,11 @@ fn tidy(text: &str) -> String {
 async fn free_slug(write: &mut SqliteConnection, wanted: &str) -> Result<String, StoreError> {
     let mut slug = wanted.to_owned();
     let mut number = 1;
-    loop {
-        let held: bool = sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM lenses WHERE slug = ?1)")
-            .bind(&slug)
-            .fetch_one(&mut *write)
-            .await?;
-        if !held {
-            return Ok(slug);
-        }
+    while is_slug_held(write, &slug).await? {
         number += 1;
         slug = format!("{wanted}-{number}");
     }
+    Ok(slug)
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use sqlx::SqliteConnection;
 
-use super::cameras::camera_named;
+use super::cameras::{camera_named, note_derived_width};
 use super::document::{ConditionsDoc, FrameInfoDoc, SettingsDoc, decode, encode};
 use super::jobs::queue;
 use super::{AccountId, Conditions, LensId, Store, StoreError, SweepId};
@@ -291,6 +291,12 @@ impl Store {
     }
 }
 
+/// Width of the picture area from both focal lengths that a file states, mm. 35 mm focal lengths are stated for 36 mm picture
+/// width (CIPA DC-008 means the diagonal; within 4 % for 3:2).
+fn derived_width_mm(info: &FrameInfo) -> Option<f64> {
+    Some(36.0 * info.focal_length?.mm() / info.focal_length_35mm?.mm())
+}
+
 fn stored_size(file: &UploadFile) -> Result<i64, StoreError> {
     i64::try_from(file.bytes)
         .map_err(|_| StoreError::Conflict(format!("{} bytes can't be a file", file.bytes)))
@@ -308,7 +314,11 @@ async fn add_sweep(
     let camera = match infos().find_map(|info| info.camera.as_deref()) {
         Some(name) => {
             let sensor_width = draft.settings.sensor_width.map(Millimetres::mm);
-            Some(camera_named(write, name, sensor_width).await?)
+            let camera = camera_named(write, name, sensor_width).await?;
+            if let Some(width_mm) = infos().find_map(derived_width_mm) {
+                note_derived_width(write, camera, width_mm).await?;
+            }
+            Some(camera)
         }
         None => None,
     };

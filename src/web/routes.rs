@@ -11,7 +11,7 @@ use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::desk::{
-    board, changes, frames, pointing, progress, publish_page, publishing, sign_in, sweep,
+    board, changes, frames, lenses, pointing, progress, publish_page, publishing, sign_in, sweep,
     take_away, upload, upload_result, versions,
 };
 use super::{
@@ -67,6 +67,14 @@ fn reviewers() -> Router<Web> {
         .route("/sign-out", post(sign_in::leave))
         .route("/desk", get(board::show))
         .route("/desk.json", get(board::document))
+        .route("/desk/lenses", get(lenses::list))
+        .route(
+            "/desk/lenses/{slug}",
+            get(lenses::show).post(lenses::correct),
+        )
+        .route("/desk/lenses/{slug}/merge", post(lenses::merge))
+        .route("/desk/lenses/{slug}/forget", post(lenses::forget))
+        .route("/desk/cameras/{id}", post(lenses::camera))
         .route("/desk/uploads/{id}", get(upload_result::show))
         .route("/desk/uploads/{id}/discard", post(upload_result::discard))
         .route("/desk/uploads/{id}/finish", post(upload_result::finish))
@@ -100,6 +108,7 @@ fn reviewers() -> Router<Web> {
         .route("/sweeps/{id}/versions/{version}", get(versions::show))
         .route("/sweeps/{id}/withdraw", post(publishing::withdraw))
         .route("/api/v1/lenses", post(uploads::lenses::make))
+        .route("/api/v1/lenses/{slug}", patch(uploads::lenses::correct))
         .route("/api/v1/uploads", post(uploads::files::open))
         .route("/api/v1/uploads/{id}", get(uploads::files::show))
         .route("/api/v1/uploads/{id}/finish", post(uploads::files::finish))

@@ -8,6 +8,7 @@ mod client;
 mod door;
 mod events;
 mod form;
+mod lenses;
 mod page;
 mod publish;
 mod readme;

@@ -11,7 +11,9 @@ use tokio_stream::wrappers::ReceiverStream;
 use zip::CompressionMethod;
 use zip::write::{SimpleFileOptions, ZipWriter};
 
+use crate::charts::ShiftChart;
 use crate::intake::Originals;
+use crate::web::pages::Drawing;
 
 /// Bytes of one piece on its way to the client.
 const PIECE_BYTES: usize = 64 << 10;
@@ -31,6 +33,8 @@ pub(super) struct Entry {
 enum Content {
     /// Bytes made for it.
     Made(Bytes),
+    /// A chart that is drawn when its turn comes.
+    Chart(Box<ShiftChart>, Drawing),
     /// An original by its hash.
     Original(String),
 }
@@ -42,6 +46,14 @@ impl Entry {
             name: name.into(),
             content: Content::Made(bytes),
         }
+    }
+}
+
+/// A file with this chart; drawing the largest takes longer than a browser should wait for the first byte.
+pub(super) fn chart(name: String, chart: ShiftChart, drawing: Drawing) -> Entry {
+    Entry {
+        name,
+        content: Content::Chart(Box::new(chart), drawing),
     }
 }
 
@@ -99,10 +111,15 @@ fn write(entries: Vec<Entry>, originals: &Originals, pipe: Pipe) -> io::Result<(
     let mut zip = ZipWriter::new_stream(pipe);
     for entry in entries {
         let (bytes, method) = match entry.content {
-            Content::Made(bytes) if entry.name.ends_with(".png") => {
-                (bytes, CompressionMethod::Stored)
-            }
             Content::Made(bytes) => (bytes, CompressionMethod::Deflated),
+            Content::Chart(chart, Drawing::Svg) => {
+                let drawn = chart.svg().map_err(io::Error::other)?;
+                (drawn.into(), CompressionMethod::Deflated)
+            }
+            Content::Chart(chart, Drawing::Png) => {
+                let drawn = chart.png().map_err(io::Error::other)?;
+                (drawn.into(), CompressionMethod::Stored)
+            }
             Content::Original(sha256) => {
                 let bytes = originals.read(&sha256).map_err(io::Error::other)?;
                 (bytes.into(), CompressionMethod::Stored)

@@ -7,6 +7,7 @@ mod difference;
 mod doubts;
 mod facts;
 pub(super) mod frames;
+pub(super) mod lenses;
 mod overlay;
 pub(super) mod pointing;
 pub(super) mod progress;

@@ -59,7 +59,7 @@ pub(in crate::web) async fn withdraw_sweep(
 }
 
 /// Who publishes, for the audit row that the store writes with it.
-fn actor(account: &SignedIn, request: &RequestId) -> Actor {
+pub(super) fn actor(account: &SignedIn, request: &RequestId) -> Actor {
     Actor {
         account: account.id,
         request_id: Some(request.0.clone()),
@@ -67,7 +67,7 @@ fn actor(account: &SignedIn, request: &RequestId) -> Actor {
 }
 
 /// A token for drafts can't change what is public.
-fn check_scope(account: &SignedIn) -> Result<(), WebError> {
+pub(super) fn check_scope(account: &SignedIn) -> Result<(), WebError> {
     if account.may_publish {
         return Ok(());
     }

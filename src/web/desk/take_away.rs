@@ -140,7 +140,7 @@ pub(in crate::web) async fn everything(
         Entry::made("about.txt", about(&seen, &web.app.config.public_url())),
     ];
     if measurement.summary.is_some() {
-        entries.extend(charts(&web.charts, &seen, measurement).await?);
+        entries.extend(charts(&seen, measurement)?);
     }
     if seen.is_own {
         entries.extend(archive::originals(&seen.sweep.files));
@@ -160,24 +160,19 @@ pub(in crate::web) async fn everything(
 }
 
 /// The charts of the archive: every size and theme.
-async fn charts(
-    shelf: &ChartShelf,
-    seen: &Seen,
-    measurement: &SweepMeasurement,
-) -> Result<Vec<Entry>, WebError> {
+fn charts(seen: &Seen, measurement: &SweepMeasurement) -> Result<Vec<Entry>, WebError> {
+    let (title, series) = (facts::heading(&seen.sweep), series(measurement)?);
     let mut entries = Vec::new();
-    for (width, height) in TAKEN_SIDES {
+    for sides in TAKEN_SIDES {
         for (word, theme) in THEMES {
             for (drawing, ending) in [(Drawing::Svg, "svg"), (Drawing::Png, "png")] {
-                let title = facts::heading(&seen.sweep);
-                let chart = Wanted::sized(theme, (width, height)).chart(
-                    title,
-                    series(measurement)?,
+                let chart = Wanted::sized(theme, sides).chart(
+                    title.clone(),
+                    series.clone(),
                     DEFAULT_TOLERANCE_PCT,
                 );
-                let drawn = shelf.draw(chart, drawing).await?;
-                let name = format!("charts/{width}x{height}-{word}.{ending}");
-                entries.push(Entry::made(name, drawn));
+                let name = format!("charts/{}x{}-{word}.{ending}", sides.0, sides.1);
+                entries.push(archive::chart(name, chart, drawing));
             }
         }
     }

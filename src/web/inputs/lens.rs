@@ -55,6 +55,27 @@ impl LensInput {
         }
     }
 
+    /// With what a known lens has where nothing is said.
+    pub(in crate::web) fn over(self, known: &LensDraft) -> Self {
+        let text = |said: String, known: &str| {
+            if said.is_empty() {
+                known.to_owned()
+            } else {
+                said
+            }
+        };
+        Self {
+            maker: text(self.maker, &known.maker),
+            model: text(self.model, &known.model),
+            mount: text(self.mount, &known.mount),
+            kind: text(self.kind, known.kind.code()),
+            focal_min_mm: self.focal_min_mm.or(Some(known.focal_min_mm)),
+            focal_max_mm: self.focal_max_mm.or(Some(known.focal_max_mm)),
+            max_aperture: self.max_aperture.or(Some(known.max_aperture)),
+            closest_focus_m: self.closest_focus_m.or(known.closest_focus_m),
+        }
+    }
+
     /// The draft, or complaints; `closest_focus` is the name of that field.
     pub(in crate::web) fn check(self, closest_focus: &str, check: &mut Check) -> Option<LensDraft> {
         let maker = check.line("maker", &self.maker, NAME_CHARACTERS);

@@ -1,7 +1,7 @@
 //! The page of a lens, with its twins.
 
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use super::charts::{InlineChart, asked_axis, axis_for, lens_series};
@@ -126,6 +126,10 @@ pub(super) async fn page(
     let pull = PullQuestion::read(&params)?;
     let asked = asked_axis(&params)?;
     let Some(stored) = app.store.lens_page(slug).await? else {
+        if let Some(now) = app.store.slug_after_merge(slug).await? {
+            let ending = file.strip_prefix(slug).unwrap_or_default();
+            return Ok(moved(&format!("/lenses/{now}{ending}"), &params));
+        }
         return match twin {
             Some(_) => Err(WebError::no_such("lens")),
             None => unknown(slug, &viewer),
@@ -221,6 +225,17 @@ async fn lens_page(
         groups,
         params,
     })
+}
+
+/// To where a lens is since it was merged into another, with the same question.
+fn moved(to: &str, params: &Params) -> Response {
+    let query = params.with(&[]);
+    let to = if query.is_empty() {
+        to.to_owned()
+    } else {
+        format!("{to}?{query}")
+    };
+    (StatusCode::MOVED_PERMANENTLY, [(header::LOCATION, to)]).into_response()
 }
 
 /// A page that says that there is no such lens and offers a search for what was meant.

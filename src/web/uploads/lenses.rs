@@ -1,4 +1,4 @@
-//! `POST /api/v1/lenses`.
+//! `POST /api/v1/lenses`, `PATCH /api/v1/lenses/{slug}`.
 
 use axum::Json;
 use axum::extract::{Extension, State};
@@ -11,8 +11,10 @@ use crate::app::App;
 use crate::store::Lens;
 use crate::web::WebError;
 use crate::web::arrivals;
+use crate::web::desk::lenses::correct_lens;
 use crate::web::inputs::{Check, LensInput};
 use crate::web::observe::RequestId;
+use crate::web::place::Place;
 use crate::web::session::SignedIn;
 
 /// A lens, as the reviewer API tells of it.
@@ -63,4 +65,23 @@ pub(in crate::web) async fn make(
         [(header::LOCATION, location)],
         Json(LensMade::from(lens)),
     ))
+}
+
+/// Corrects a lens; fields that are not sent stay.
+pub(in crate::web) async fn correct(
+    State(app): State<App>,
+    account: SignedIn,
+    Extension(request): Extension<RequestId>,
+    Place(slug): Place<String>,
+    Document(input): Document<LensInput>,
+) -> Result<impl IntoResponse, WebError> {
+    let lens = app.store.lens_by_slug(&slug).await?;
+    let lens = lens.ok_or_else(|| WebError::no_such("lens"))?;
+    let mut check = Check::default();
+    let draft = input.over(&lens.about).check("closest_focus_m", &mut check);
+    let draft = check.finish(draft)?;
+    correct_lens(&app, &account, &lens, &draft, &request).await?;
+    let corrected = app.store.lens(lens.id).await?;
+    let corrected = corrected.ok_or_else(|| WebError::no_such("lens"))?;
+    Ok(Json(LensMade::from(corrected)))
 }

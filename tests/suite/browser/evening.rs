@@ -114,6 +114,8 @@ async fn every_page_fits_a_phone() {
         "/desk",
         "/desk/upload",
         "/desk/uploads/1",
+        "/desk/lenses",
+        "/desk/lenses/ostrel-50-mm-f-2-pocket",
         "/sweeps/1",
         "/sweeps/1/frames/1",
         "/account",

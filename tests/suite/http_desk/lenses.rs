@@ -1,0 +1,165 @@
+//! Lenses and cameras: corrected, merged, what files call them.
+
+use serde_json::json;
+
+use super::bench::{Bench, SignedIn, lens};
+use super::client::Request;
+
+async fn page(reviewer: &SignedIn<'_>, path: &str) -> String {
+    let answer = reviewer.get(path).await;
+    assert_eq!(answer.status, 200, "{path}: {}", answer.text());
+    answer.text()
+}
+
+/// The fields of the form, with one of them changed.
+fn form<'a>(field: &'a str, value: &'a str) -> Vec<(&'a str, &'a str)> {
+    let mut fields = vec![
+        ("maker", "Ostrel"),
+        ("model", "Tern 50 II"),
+        ("mount", "Harrow lock"),
+        ("kind", "prime"),
+        ("focal_min_mm", "50"),
+        ("focal_max_mm", ""),
+        ("max_aperture", "1.8"),
+        ("marked_closest_focus_m", "0.45"),
+    ];
+    fields.retain(|(name, _)| *name != field);
+    fields.push((field, value));
+    fields
+}
+
+#[tokio::test]
+async fn a_lens_is_corrected_by_form_and_api_and_keeps_its_address() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    assert_eq!(mara.post_json("/api/v1/lenses", lens()).await.status, 201);
+    let at = "/desk/lenses/ostrel-tern-50";
+    assert!(page(&mara, "/desk").await.contains("/desk/lenses"));
+    assert!(page(&mara, "/desk/lenses").await.contains(at));
+    for (field, value, words) in [
+        ("focal_max_mm", "24", "shorter than the shortest"),
+        ("maker", "", "the name on the lens"),
+        ("max_aperture", "0", "out of range"),
+    ] {
+        let refused = mara.post(at, &form(field, value)).await;
+        assert_eq!(refused.status, 422, "{field}");
+        assert!(
+            refused.text().contains(words),
+            "{words}: {}",
+            refused.text()
+        );
+    }
+    let kept = mara.post(at, &form("mount", "Skerry bayonet")).await;
+    assert_eq!(kept.status, 303, "{}", kept.text());
+    let shown = bench.get("/lenses/ostrel-tern-50").await.text();
+    assert!(
+        shown.contains("Tern 50 II") && shown.contains("Skerry"),
+        "{shown}"
+    );
+
+    let path = "/api/v1/lenses/ostrel-tern-50";
+    let patch =
+        |document: serde_json::Value| mara.send(Request::new("PATCH", path).json(&document));
+    let corrected = patch(json!({"model": "Tern 50"})).await;
+    assert_eq!(corrected.status, 200, "{}", corrected.text());
+    assert_eq!(
+        corrected.json()["mount"],
+        "Skerry bayonet",
+        "the rest stays"
+    );
+    let refused = patch(json!({"focal_min_mm": 70, "focal_max_mm": 24})).await;
+    assert_eq!(
+        (refused.status, &refused.json()["errors"][0]["field"]),
+        (422, &json!("focal_max_mm"))
+    );
+    let anonymous = bench
+        .send(Request::new("PATCH", path).json(&json!({})))
+        .await;
+    assert_eq!(anonymous.status, 401);
+    let rows = bench.app.store.audit_rows(10).await.expect("readable");
+    let corrections = rows.iter().filter(|row| row.action == "lens corrected");
+    assert_eq!(corrections.count(), 2);
+}
+
+#[tokio::test]
+async fn doubles_are_merged_with_all_they_have_and_the_old_address_leads_on() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    let sweep = mara.measured_sweep().await;
+    let published = mara.post(&format!("/sweeps/{sweep}/publish"), &[]).await;
+    assert_eq!(published.status, 303);
+    let mut double = lens();
+    double["model"] = json!("Tern 50 mm");
+    let made = mara.post_json("/api/v1/lenses", double).await;
+    assert_eq!(made.json()["slug"], "ostrel-tern-50-mm");
+    let noted = page(&mara, "/desk/lenses/ostrel-tern-50").await;
+    assert!(
+        noted.contains("/forget"),
+        "publishing noted what files call it: {noted}"
+    );
+
+    let merge = "/desk/lenses/ostrel-tern-50/merge";
+    let odd = bench.signed_in("odd").await;
+    let others = odd.post(merge, &[("into", "ostrel-tern-50-mm")]).await;
+    assert_eq!(
+        others.status, 403,
+        "another's sweeps are not theirs to move"
+    );
+    assert_eq!(mara.post(merge, &[("into", "")]).await.status, 422);
+    let itself = mara.post(merge, &[("into", "ostrel-tern-50")]).await;
+    assert_eq!(itself.status, 409);
+    let merged = mara.post(merge, &[("into", "ostrel-tern-50-mm")]).await;
+    assert_eq!(merged.location(), "/desk/lenses/ostrel-tern-50-mm");
+
+    for (old, new) in [
+        ("/lenses/ostrel-tern-50", "/lenses/ostrel-tern-50-mm"),
+        (
+            "/lenses/ostrel-tern-50.json?tolerance_pct=1",
+            "/lenses/ostrel-tern-50-mm.json?tolerance_pct=1",
+        ),
+    ] {
+        let moved = bench.get(old).await;
+        assert_eq!((moved.status, moved.location()), (301, new), "{old}");
+    }
+    let record = bench.get("/lenses/ostrel-tern-50-mm.json").await.json();
+    assert_eq!(record["results"][0]["sweeps"], json!([sweep]));
+    let names = page(&mara, "/desk/lenses/ostrel-tern-50-mm").await;
+    assert!(names.contains("/forget"), "names go along: {names}");
+    // A new lens of the old name gets an address of its own.
+    let again = mara.post_json("/api/v1/lenses", lens()).await;
+    assert_eq!(again.json()["slug"], "ostrel-tern-50-2", "{}", again.text());
+    let rows = bench.app.store.audit_rows(10).await.expect("readable");
+    assert!(
+        rows.iter().any(|row| row.action == "lenses merged"),
+        "{rows:?}"
+    );
+    let damage = bench.app.store.integrity_check().await.expect("readable");
+    assert!(damage.is_empty(), "{damage:?}");
+}
+
+#[tokio::test]
+async fn a_camera_has_the_width_it_is_given() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    let sweep = mara.measured_sweep().await;
+    let camera = bench.app.store.cameras().await.expect("readable").remove(0);
+    let at = format!("/desk/cameras/{}", camera.id);
+    let refused = mara.post(&at, &[("sensor_width_mm", "900")]).await;
+    assert_eq!(refused.status, 422);
+    assert!(
+        refused.text().contains("out of range"),
+        "{}",
+        refused.text()
+    );
+    let kept = mara.post(&at, &[("sensor_width_mm", "23,5")]).await;
+    assert_eq!(kept.status, 303);
+    let input = bench.app.store.sweep_input(sweep).await.expect("readable");
+    let width = input
+        .expect("there")
+        .settings
+        .sensor_width
+        .map(|width| width.mm());
+    assert_eq!(width, Some(23.5), "the next measurement uses it");
+    assert!(page(&mara, "/desk/lenses").await.contains("value=\"23.5\""));
+    assert_eq!(mara.post("/desk/cameras/99", &[]).await.status, 404);
+}
