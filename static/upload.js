@@ -109,6 +109,20 @@
   };
 
   // Which sweeps it will be, as the files say; the newest call wins.
+  // Chooses the lens that files with this name were published under, where nobody has chosen one yet.
+  const proposeLens = (named) => {
+    const select = form.elements.lens;
+    const names = new Set(named.filter(Boolean).map((name) => name.toLowerCase()));
+    if (select.value !== "" || names.size !== 1) return;
+    const [name] = names;
+    const knows = (option) => (option.dataset.names || "").toLowerCase().split("\n").includes(name);
+    const known = [...select.options].find(knows);
+    if (!known) return;
+    select.value = known.value;
+    select.dispatchEvent(new Event("change"));
+    by("lens-proposed").textContent = "Proposed, because sweeps with these files' lens name were published under it.";
+  };
+
   let looking = 0;
   const showSweeps = async () => {
     const look = (looking += 1);
@@ -122,6 +136,7 @@
       if (!sweeps.has(key)) sweeps.set(key, { focal, lens, items: [] });
       sweeps.get(key).items.push(item);
     }
+    proposeLens([...sweeps.values()].map((sweep) => sweep.lens));
     const lenses = new Set([...sweeps.values()].map((sweep) => sweep.lens)).size;
     const lines = [...sweeps.values()].map(({ focal, lens, items }) => {
       const line = document.createElement("li");

@@ -13,6 +13,7 @@ pub(super) mod pointing;
 pub(super) mod progress;
 pub(super) mod publish_page;
 pub(super) mod publishing;
+mod repeats;
 pub(super) mod sign_in;
 pub(super) mod sweep;
 pub(super) mod take_away;

@@ -10,6 +10,7 @@ use super::difference::DifferenceView;
 use super::doubts::doubts;
 use super::overlay::Detail;
 use super::publishing::PublicationLine;
+use super::repeats::Repeats;
 use super::view::{self, FindingView, FrameView};
 use super::{Progress, Seen, facts, html, publishing, seen_sweep};
 use crate::app::App;
@@ -50,6 +51,7 @@ struct SweepPage {
     shown_version: Option<u32>,
     doubts: Vec<String>,
     has_result: bool,
+    repeats: Option<Repeats>,
     publications: Vec<PublicationLine>,
 }
 
@@ -130,6 +132,11 @@ pub(super) async fn render(
     } else {
         Vec::new()
     };
+    let repeats = if seen.is_own {
+        Repeats::of(&app.store, viewer, sweep).await?
+    } else {
+        None
+    };
     let section = if seen.is_own {
         Section::Desk
     } else {
@@ -179,6 +186,7 @@ pub(super) async fn render(
         shown_version: seen.shown_version,
         doubts,
         has_result: measurement.is_some(),
+        repeats,
         publications: publishing::publications(sweep),
         lens,
     })

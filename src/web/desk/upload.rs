@@ -33,12 +33,21 @@ const MAX_FIELDS: usize = 40;
 struct UploadPage {
     page: PageFrame,
     lenses: Vec<Lens>,
+    /// What files call lenses: name and slug.
+    names: Vec<(String, String)>,
     typed: Typed,
     errors: Vec<FieldError>,
     max_file_mb: u64,
 }
 
 impl UploadPage {
+    /// What files call a lens, one name a line; the script proposes the lens by it.
+    fn names_of(&self, slug: &str) -> String {
+        let names = self.names.iter().filter(|(_, of)| of == slug);
+        let names: Vec<&str> = names.map(|(name, _)| name.as_str()).collect();
+        names.join("\n")
+    }
+
     fn error(&self, field: &str) -> Option<&str> {
         self.errors
             .iter()
@@ -73,6 +82,7 @@ async fn form(
     html(&UploadPage {
         page: PageFrame::new("Upload a sweep", Section::Desk, &Viewer::of(account)),
         lenses: app.store.all_lenses().await?,
+        names: app.store.lens_names().await?,
         typed,
         errors,
         max_file_mb: app.config.limits().max_file_bytes >> 20,

@@ -98,6 +98,12 @@ async fn doubles_are_merged_with_all_they_have_and_the_old_address_leads_on() {
         "publishing noted what files call it: {noted}"
     );
 
+    let upload = page(&mara, "/desk/upload").await;
+    assert!(
+        !upload.contains("value=\"ostrel-tern-50\" data-names=\"\""),
+        "the upload page can propose it: {upload}"
+    );
+
     let merge = "/desk/lenses/ostrel-tern-50/merge";
     let odd = bench.signed_in("odd").await;
     let others = odd.post(merge, &[("into", "ostrel-tern-50-mm")]).await;

@@ -166,6 +166,11 @@ async fn the_same_card_sent_twice_is_no_repeat() {
         json!(u),
         "no surer than one sweep"
     );
+    let beside = page(&mara, &format!("/sweeps/{first}")).await;
+    assert!(
+        beside.contains("Repeats side by side") && beside.contains("same pictures, not counted"),
+        "{beside}"
+    );
     let told = page(&mara, &format!("/sweeps/{first}/publish")).await;
     assert!(told.contains("same pictures, byte for byte"), "{told}");
     let lens = bench.get("/lenses/ostrel-tern-50").await.text();

@@ -1,0 +1,75 @@
+//! Repeats of a sweep side by side.
+
+use crate::report::words;
+use crate::store::{Store, Sweep, SweepId};
+use crate::sweep::combine_repeats;
+use crate::units::Measured;
+use crate::web::WebError;
+use crate::web::session::Viewer;
+
+/// Repeats of a sweep, itself first.
+pub(super) struct Repeats {
+    pub(super) lines: Vec<RepeatLine>,
+    /// All of them together.
+    pub(super) together: String,
+    /// They scatter beyond their uncertainties.
+    pub(super) disagree: bool,
+}
+
+/// One sweep among its repeats.
+pub(super) struct RepeatLine {
+    pub(super) id: SweepId,
+    pub(super) reviewer: String,
+    pub(super) is_public: bool,
+    pub(super) has_same_pictures: bool,
+    pub(super) shift: String,
+}
+
+impl Repeats {
+    /// The repeats that this viewer works on; `None` where there are none. Pictures that were sent twice are shown, but not
+    /// counted twice.
+    pub(super) async fn of(
+        store: &Store,
+        viewer: &Viewer,
+        sweep: &Sweep,
+    ) -> Result<Option<Self>, WebError> {
+        let result = sweep.result.as_ref();
+        let Some(summary) = result.and_then(|result| result.measurement.summary.as_ref()) else {
+            return Ok(None);
+        };
+        let mut others = store.repeats_of(sweep.id).await?;
+        others.retain(|other| viewer.may_work_on(other.account));
+        if others.is_empty() {
+            return Ok(None);
+        }
+        let same = store.sweeps_with_same_pictures(sweep.id).await?;
+        let is_same = |id: SweepId| same.iter().any(|other| other.id == id);
+        let mut counted: Vec<Measured> = vec![summary.worst_shift_pct];
+        let mut lines = vec![RepeatLine {
+            id: sweep.id,
+            reviewer: sweep.reviewer.clone(),
+            is_public: sweep.publications.iter().any(|one| one.withdrawn.is_none()),
+            has_same_pictures: false,
+            shift: words::shift(summary.worst_shift_pct),
+        }];
+        for other in others {
+            let has_same_pictures = is_same(other.id);
+            if !has_same_pictures {
+                counted.push(other.worst_shift_pct);
+            }
+            lines.push(RepeatLine {
+                id: other.id,
+                reviewer: other.reviewer,
+                is_public: other.is_public,
+                has_same_pictures,
+                shift: words::shift(other.worst_shift_pct),
+            });
+        }
+        let combined = combine_repeats(&counted);
+        Ok(combined.map(|combined| Self {
+            lines,
+            together: words::shift(combined.mean),
+            disagree: combined.disagree,
+        }))
+    }
+}
