@@ -1,4 +1,5 @@
-//! Draws a scene through plotters: as SVG with text as text, or as pixels with the embedded font.
+//! Draws a scene through plotters: as SVG or as pixels, its words in the embedded font. Only SVG that stands inside a
+//! page keeps its words as text, in the font of the page.
 
 use std::sync::Once;
 
@@ -8,13 +9,13 @@ use plotters::style::{FontDesc, FontFamily, FontStyle, TextStyle, register_font}
 
 use super::palette::{Rgb, Role, all_roles, class, colour};
 use super::scene::{Align, Mark, Point, Scene};
-use super::{ChartError, Theme};
+use super::{ChartError, Theme, outline};
 
 /// Name under which the embedded font (DejaVu Sans 2.37) is known to plotters.
 const EMBEDDED: &str = "embedded";
 
-/// Families asked of the browser for text in SVG.
-const SVG_FAMILIES: &str = "system-ui, sans-serif";
+/// Stands in SVG until the words become outlines, or inherit the font of the page.
+const INHERITED: &str = "inherit";
 
 /// plotters counts a type size from the top of the tallest letter to the foot of the lowest: 1.24 em.
 const PLOTTERS_SIZE: f64 = 1.24;
@@ -68,7 +69,7 @@ pub(super) fn svg(
         let pen = Pen {
             theme,
             scale: SVG_UNITS,
-            family: SVG_FAMILIES,
+            family: INHERITED,
         };
         pen.draw(&area, scene)?;
         area.present().map_err(failed)?;
@@ -81,6 +82,14 @@ pub(super) fn svg(
         .replace(" \"/>", "\"/>")
         .replace(">\n", ">")
         .replace("\n</text>", "</text>");
+    let body = if theme == Theme::Page {
+        body.replace(&format!(" font-family=\"{INHERITED}\""), "")
+    } else {
+        outline::in_place_of_text(&body, scene.texts(), SVG_UNITS, |text| {
+            let (r, g, b) = colour(text.role, theme);
+            format!("#{r:02X}{g:02X}{b:02X}")
+        })
+    };
     let mut whole = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"chart-picture\" role=\"img\" width=\"{}\" height=\"{}\" viewBox=\"0 0 {} {}\"{}><title>{}</title><desc>{}</desc>{body}",
         scene.width,

@@ -4,6 +4,7 @@ mod axes;
 mod draw;
 mod labels;
 mod layout;
+mod outline;
 mod palette;
 mod scene;
 mod strip;
@@ -78,7 +79,8 @@ impl ShiftChart {
     /// Allowed heights, px.
     pub const HEIGHTS: std::ops::RangeInclusive<u32> = 120..=4320;
 
-    /// The chart as SVG with text as text, no fixed font file, no script and no style attribute.
+    /// The chart as SVG, without script, style attribute or font file: its words are outlines of the embedded font, so
+    /// that it looks the same everywhere. In the colours of a page they stay text, in the font of the page.
     ///
     /// # Errors
     /// `ChartError` when a side is out of range.
@@ -137,14 +139,20 @@ impl ShiftChart {
             .series
             .iter()
             .map(|series| {
-                let worst = series
-                    .curve
-                    .points()
+                let points = series.curve.points();
+                let worst = points
                     .iter()
                     .map(|point| point.shift_pct.value)
                     .max_by(|a, b| a.abs().total_cmp(&b.abs()));
+                let has_distances = points.iter().any(|point| point.dioptres.is_some());
+                let unknown = match self.axis {
+                    Axis::Distance if !has_distances => "distances unknown, ",
+                    Axis::Distance | Axis::Travel => "",
+                };
                 match worst {
-                    Some(worst) => format!("{}: worst shift {worst:+.2} %", series.label),
+                    Some(worst) => {
+                        format!("{}: {unknown}worst shift {worst:+.2} %", series.label)
+                    }
                     None => format!("{}: not measured", series.label),
                 }
             })

@@ -82,6 +82,14 @@ impl Scene {
         }));
     }
 
+    /// The lines of text, back to front.
+    pub(super) fn texts(&self) -> impl Iterator<Item = &Text> {
+        self.marks.iter().filter_map(|mark| match mark {
+            Mark::Text(text) => Some(text),
+            Mark::Area(..) | Mark::Path(..) => None,
+        })
+    }
+
     /// Adds a filled rectangle between two corners.
     pub(super) fn rectangle(&mut self, (left, top): Point, (right, bottom): Point, role: Role) {
         let corners = vec![(left, top), (right, top), (right, bottom), (left, bottom)];

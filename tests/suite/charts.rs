@@ -106,11 +106,81 @@ fn svg_keeps_a_strict_content_security_policy_and_has_a_name() {
         for forbidden in [" style=", "<style", "<script", "javascript:", "href"] {
             assert!(!svg.contains(forbidden), "{theme:?}: {forbidden}");
         }
+    }
+}
+
+#[test]
+fn svg_to_take_away_needs_no_font_and_svg_in_a_page_has_the_font_of_the_page() {
+    let page = zoom(720, 420, Theme::Page).svg().expect("in range");
+    assert!(page.contains(">135 mm</text>"), "text stays text");
+    let words = page.matches("</text>").count();
+    for theme in [Theme::Light, Theme::Dark, Theme::Clear] {
+        let svg = zoom(720, 420, theme).svg().expect("in range");
+        assert!(!svg.contains("<text") && !svg.contains("font"), "{theme:?}");
+        assert_eq!(svg.matches("<path ").count(), words, "{theme:?}");
+    }
+    assert!(!page.contains("font-family"), "{page}");
+}
+
+/// The two ways of drawing words must not part: an SVG would then read differently from its PNG. Compared is the box
+/// around the title, from the outlines in the SVG and from the pixels; a glyph's edge may fall on either side of a
+/// pixel and plotters places each glyph on whole ones, hence 2 px up and down and 1 px a letter along the line.
+#[test]
+fn words_stand_in_the_same_place_in_svg_and_png() {
+    let mut chart = zoom(720, 420, Theme::Light);
+    chart.title = "HIMMEL".to_owned();
+    let svg = chart.svg().expect("in range");
+    let path = svg
+        .split("<path ")
+        .filter_map(|rest| rest.split_once(" d=\"")?.1.split_once('"'))
+        .map(|(data, _)| numbers(data))
+        .min_by(|a, b| top(a).total_cmp(&top(b)))
+        .expect("a path");
+    let outlined = extent(path.into_iter());
+    let png = image::load_from_memory(&chart.png().expect("in range"))
+        .expect("a PNG")
+        .to_luma8();
+    let below = (outlined[3] + 4.0) as u32;
+    let drawn = extent(
+        png.enumerate_pixels()
+            .filter(|(_, y, pixel)| *y < below && pixel.0[0] < 128)
+            .map(|(x, y, _)| (f64::from(x) + 0.5, f64::from(y) + 0.5)),
+    );
+    for (side, reach) in [(0, 2.0), (1, 2.0), (2, 6.0), (3, 2.0)] {
         assert!(
-            svg.contains("135 mm</text>") || svg.contains("135 mm\n</text>"),
-            "text stays text"
+            (outlined[side] - drawn[side]).abs() <= reach,
+            "{outlined:?} {drawn:?}"
         );
     }
+}
+
+/// Places in the data of a path, px.
+fn numbers(data: &str) -> Vec<(f64, f64)> {
+    // As in the SVG writer: eight units of the view box are a pixel.
+    let values: Vec<f64> = data
+        .split(|letter: char| !(letter.is_ascii_digit() || letter == '-'))
+        .filter_map(|number| number.parse::<f64>().ok())
+        .map(|units| units / 8.0)
+        .collect();
+    values
+        .chunks_exact(2)
+        .map(|pair| (pair[0], pair[1]))
+        .collect()
+}
+
+fn top(places: &[(f64, f64)]) -> f64 {
+    places
+        .iter()
+        .fold(f64::INFINITY, |least, (_, y)| least.min(*y))
+}
+
+/// Left, top, right and bottom of places.
+fn extent(places: impl Iterator<Item = (f64, f64)>) -> [f64; 4] {
+    let far = f64::INFINITY;
+    places.fold(
+        [far, far, -far, -far],
+        |[left, top, right, bottom], (x, y)| [left.min(x), top.min(y), right.max(x), bottom.max(y)],
+    )
 }
 
 #[test]
