@@ -9,10 +9,9 @@
   const AT_ONCE = 3;
   const TRIES = 8;
   const KEPT = "breathmark-upload";
-  const PICTURES = /\.(jpe?g|png|tiff?|zip)$/i;
   const by = (id) => document.getElementById(id);
   const collator = new Intl.Collator("en", { numeric: true, sensitivity: "base" });
-  const maxBytes = Number(form.dataset.maxFileMb) * 1024 * 1024;
+  const maxMegabytes = Number(form.dataset.maxFileMb);
 
   let queue = [];
   let skipped = [];
@@ -21,24 +20,14 @@
 
   const count = (number, noun) => `${number} ${noun}${number === 1 ? "" : "s"}`;
   const megabytes = (bytes) => `${(bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0)} MB`;
+  const nameOf = (item) => item.path.split("/").pop();
   const wait = (ms) => new Promise((done) => setTimeout(done, ms));
 
   // What is chosen
 
-  const skipReason = (path, file) => {
-    const name = path.split("/").pop();
-    if (name === ".DS_Store" || name === "Thumbs.db" || name === "desktop.ini") return "made by the computer, not the camera";
-    if (name.startsWith("._")) return "a shadow file of the computer, not a picture";
-    if (path.includes("__MACOSX/")) return "made by the computer, not the camera";
-    if (!PICTURES.test(name)) return "not a JPEG, PNG or TIFF picture, nor a zip archive";
-    if (file.size === 0) return "empty; copy it from the card again";
-    if (file.size > maxBytes && !/\.zip$/i.test(name)) return `larger than ${form.dataset.maxFileMb} MB`;
-    return null;
-  };
-
   const add = (entries) => {
     for (const { path, file } of entries) {
-      const reason = skipReason(path, file);
+      const reason = skipReason(path, file, maxMegabytes);
       const twice = queue.find((item) => item.path === path);
       if (reason) {
         skipped.push({ path, reason });
@@ -57,28 +46,6 @@
     // The queue has the files now; the input must not send them once more.
     input.value = "";
     add(entries);
-  };
-
-  const readEntry = async (entry, found) => {
-    if (entry.isFile) {
-      const file = await new Promise((done, failed) => entry.file(done, failed));
-      found.push({ path: entry.fullPath.replace(/^\//, ""), file });
-      return;
-    }
-    const reader = entry.createReader();
-    // At most 100 entries come at a call.
-    for (;;) {
-      const some = await new Promise((done, failed) => reader.readEntries(done, failed));
-      if (some.length === 0) return;
-      for (const inside of some) await readEntry(inside, found);
-    }
-  };
-
-  const fromDrop = async (transfer) => {
-    const entries = [...transfer.items].map((item) => item.webkitGetAsEntry && item.webkitGetAsEntry()).filter(Boolean);
-    const found = [];
-    for (const entry of entries) await readEntry(entry, found);
-    add(found);
   };
 
   // What is shown
@@ -108,7 +75,6 @@
     by("send").textContent = queue.length > 0 ? `Send ${count(queue.length, "file")} and measure` : "Send and measure";
   };
 
-  // Which sweeps it will be, as the files say; the newest call wins.
   // Chooses the lens that files with this name were published under, where nobody has chosen one yet.
   const proposeLens = (named) => {
     const select = form.elements.lens;
@@ -123,6 +89,7 @@
     by("lens-proposed").textContent = "Proposed, because sweeps with these files' lens name were published under it.";
   };
 
+  // Which sweeps it will be, as the files say; the newest call wins.
   let looking = 0;
   const showSweeps = async () => {
     const look = (looking += 1);
@@ -146,29 +113,13 @@
       words.textContent =
         (focal ? `${Number(focal.toFixed(1))} mm` : "focal length not in the files") +
         (lenses > 1 && lens ? `, ${lens}` : "") +
-        `: ${count(items.length, "frame")}, ${first.path.split("/").pop()} to ${last.path.split("/").pop()}`;
-      line.append(thumbnail(first, "First frame"), thumbnail(last, "Last frame"), words);
+        `: ${count(items.length, "frame")}, ${nameOf(first)} to ${nameOf(last)}`;
+      line.append(thumbnail(first.file, `First frame: ${nameOf(first)}`), thumbnail(last.file, `Last frame: ${nameOf(last)}`), words);
       return line;
     });
     by("queue-sweeps").hidden = lines.length === 0;
     by("queue-sweeps-words").textContent = `${count(lines.length, "sweep")}, as the files say`;
     by("queue-sweeps-list").replaceChildren(...lines);
-  };
-
-  const thumbnail = (item, what) => {
-    const canvas = Object.assign(document.createElement("canvas"), { width: 120, height: 80 });
-    canvas.setAttribute("role", "img");
-    canvas.setAttribute("aria-label", `${what}: ${item.path.split("/").pop()}`);
-    createImageBitmap(item.file, { resizeWidth: 240 }).then(
-      (picture) => {
-        Object.assign(canvas, { width: picture.width, height: picture.height });
-        canvas.getContext("2d").drawImage(picture, 0, 0);
-        picture.close();
-      },
-      // A kind of picture that this browser can't show; the server can read it.
-      () => canvas.remove(),
-    );
-    return canvas;
   };
 
   const STATES = { waiting: "", sending: "on its way", done: "arrived", refused: "not taken", failed: "did not get through" };
@@ -214,27 +165,6 @@
   };
 
   // What is sent
-
-  const request = (method, address, body, type, onProgress) =>
-    new Promise((done) => {
-      const call = new XMLHttpRequest();
-      call.open(method, address);
-      call.setRequestHeader("accept", "application/json");
-      if (type) call.setRequestHeader("content-type", type);
-      if (onProgress) call.upload.addEventListener("progress", (event) => onProgress(event.loaded));
-      call.addEventListener("loadend", () => {
-        let answer = {};
-        try {
-          answer = JSON.parse(call.responseText);
-        } catch {
-          // Not every answer has a document.
-        }
-        done({ status: call.status, answer, retryAfter: Number(call.getResponseHeader("retry-after")) || 0 });
-      });
-      call.send(body);
-    });
-
-  const post = (address, document) => request("POST", address, JSON.stringify(document), "application/json");
 
   const text = (name) => form.elements[name].value.trim();
   const number = (name) => {
@@ -313,44 +243,6 @@
     else if (status === 0) say("The server can't be reached. Nothing was lost; try again.", "stop");
     else say(answer.detail || `The server answered ${status}.`, "stop");
     return null;
-  };
-
-  // Signing in again in place; several files may wait for the same answer. False when it was given up.
-  let signingIn = null;
-  const signInAgain = () => {
-    signingIn =
-      signingIn ||
-      new Promise((done) => {
-        const dialog = by("sign-in-again");
-        const fields = dialog.querySelector("form");
-        const refused = dialog.querySelector("[role=alert]");
-        let isIn = false;
-        refused.hidden = true;
-        fields.onsubmit = async (event) => {
-          event.preventDefault();
-          const { status } = await request("POST", "/sign-in", new URLSearchParams(new FormData(fields)), null, null);
-          isIn = status === 200;
-          if (isIn) dialog.close();
-          refused.hidden = isIn;
-          refused.textContent =
-            status === 401 ? "Name or password is wrong."
-            : status === 429 ? "Too many tries. Try again in a quarter of an hour; nothing is lost."
-            : "The server can't be reached; try again.";
-        };
-        dialog.onclose = () => {
-          fields.elements.password.value = "";
-          done(isIn);
-        };
-        dialog.showModal();
-      }).finally(() => (signingIn = null));
-    return signingIn;
-  };
-
-  const postSignedIn = async (address, document) => {
-    for (;;) {
-      const result = await post(address, document);
-      if (result.status !== 401 || !(await signInAgain())) return result;
-    }
   };
 
   const sendOne = async (upload, item) => {
@@ -486,7 +378,7 @@
   for (const kind of ["dragleave", "drop"]) drop.addEventListener(kind, () => drop.classList.remove("is-over"));
   drop.addEventListener("drop", (event) => {
     event.preventDefault();
-    fromDrop(event.dataTransfer).catch(() => say("The folder could not be read; choose it with the button instead.", "warning"));
+    droppedFiles(event.dataTransfer).then(add).catch(() => say("The folder could not be read; choose it with the button instead.", "warning"));
   });
   window.addEventListener("beforeunload", (event) => {
     if (isSending) event.preventDefault();
