@@ -12,6 +12,9 @@ pub enum StoreError {
     /// It contradicts what is there already; the text says what and how to mend it.
     #[error("{0}")]
     Conflict(String),
+    /// What is to be published is public already, word for word.
+    #[error("the newest result is public already")]
+    AlreadyPublic,
     /// The database was made by a newer version of the program.
     #[error("the database is newer than this program: {0}")]
     NewerSchema(String),

@@ -183,7 +183,7 @@ async fn publish(
         && let Some(public) = row.public_document
         && document.says_the_same_as(decode(&public)?)?
     {
-        return Err(conflict("the newest result is public already"));
+        return Err(StoreError::AlreadyPublic);
     }
     let (publication, version): (i64, u32) = sqlx::query_as(
         "INSERT INTO publications (sweep_id, lens_id, result_id, version, account_id, published_ms, document)

@@ -13,7 +13,6 @@ use super::{facts, html, own_sweep};
 use crate::app::App;
 use crate::store::{self, StoreError, Sweep, SweepId};
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
-use crate::web::WebError;
 use crate::web::api::{FocalDocument, LensDocument, conditions_words};
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
@@ -21,6 +20,7 @@ use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::pages::{self, ChartShelf};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
+use crate::web::{WebError, now_ms};
 
 /// A row of the lens page that will be another.
 struct RecordLine {
@@ -51,6 +51,8 @@ struct PublishPage {
     findings: Vec<FindingView>,
     verdict: Option<String>,
     effect: Option<Effect>,
+    /// Whether the newest result is what readers see.
+    is_settled: bool,
     /// What is said of it now against what was published: term, before, after.
     said: Vec<(&'static str, String, String)>,
     difference: Option<DifferenceView>,
@@ -100,25 +102,23 @@ async fn page(
 ) -> Result<Html<String>, WebError> {
     let viewer = Viewer::of(account);
     let mut reasons = publishing::stops(sweep);
-    let preview = if reasons.is_empty() {
-        preview(app, account, sweep.id).await?
-    } else {
-        Err(String::new())
-    };
-    let effect = match preview {
-        Ok(preview) => {
-            let now = app.store.lens_page(&sweep.lens.slug).await?;
-            let now = now.map_or_else(Vec::new, |page| page.results);
-            Some(Effect {
-                version: preview.version,
-                record: record_lines(now, preview.page.results),
-            })
+    let mut is_settled = false;
+    let mut effect = None;
+    if reasons.is_empty() {
+        match app.store.preview(sweep.id, account.id, now_ms()).await {
+            Ok(preview) => {
+                let now = app.store.lens_page(&sweep.lens.slug).await?;
+                let now = now.map_or_else(Vec::new, |page| page.results);
+                effect = Some(Effect {
+                    version: preview.version,
+                    record: record_lines(now, preview.page.results),
+                });
+            }
+            Err(StoreError::AlreadyPublic) => is_settled = true,
+            Err(StoreError::Conflict(reason)) => reasons.push(reason),
+            Err(error) => return Err(error.into()),
         }
-        Err(reason) => {
-            reasons.extend(Some(reason).filter(|reason| !reason.is_empty()));
-            None
-        }
-    };
+    }
     let published = app.store.published_sweep(sweep.id).await?;
     let public = published.as_ref().map(|published| &published.sweep);
     let lens = sweep.lens.about.name();
@@ -146,27 +146,11 @@ async fn page(
             .map(|(before, after)| DifferenceView::new(sweep, before, after)),
         publications: publishing::publications(sweep),
         effect,
+        is_settled,
         reasons,
         typed,
         errors,
     })
-}
-
-/// What publishing would make of the lens page, or why it can't be done.
-async fn preview(
-    app: &App,
-    account: &SignedIn,
-    id: SweepId,
-) -> Result<Result<store::Preview, String>, WebError> {
-    match app
-        .store
-        .preview(id, account.id, crate::web::now_ms())
-        .await
-    {
-        Ok(preview) => Ok(Ok(preview)),
-        Err(StoreError::Conflict(reason)) => Ok(Err(reason)),
-        Err(error) => Err(error.into()),
-    }
 }
 
 /// `GET /sweeps/{id}/publish/preview`: the page of the lens as it will be, made by the same code.
@@ -181,9 +165,7 @@ pub(in crate::web) async fn preview_page(
     if !stops.is_empty() {
         return Err(WebError::Conflict(stops.join(" ")));
     }
-    let preview = preview(&app, &account, id)
-        .await?
-        .map_err(WebError::Conflict)?;
+    let preview = app.store.preview(id, account.id, now_ms()).await?;
     let document = LensDocument::new(
         preview.page,
         DEFAULT_TOLERANCE_PCT,
