@@ -1,6 +1,7 @@
 //! The whole job in a real browser: sign in, upload a folder, watch it being measured, publish, rank, compare; and every
 //! page looked at by an accessibility checker in light and dark.
 
+mod comfort;
 mod evening;
 mod frames;
 mod plain;

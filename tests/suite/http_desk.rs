@@ -10,6 +10,7 @@ mod events;
 mod form;
 mod lenses;
 mod page;
+mod private;
 mod publish;
 mod readme;
 mod repair;

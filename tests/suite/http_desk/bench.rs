@@ -182,8 +182,13 @@ impl SignedIn<'_> {
 
     /// Uploads the frames of a sweep, which is queued then; the sweep's key.
     pub(super) async fn uploaded_sweep(&self) -> i64 {
+        self.uploaded(frames()).await
+    }
+
+    /// Uploads these frames as one sweep, which is queued then; the sweep's key.
+    pub(super) async fn uploaded(&self, frames: &[(String, Vec<u8>)]) -> i64 {
         let upload = self.open_upload().await;
-        for (name, bytes) in frames() {
+        for (name, bytes) in frames {
             let path = format!("/api/v1/uploads/{upload}/files/{name}");
             let put = self.put(&path, bytes).await;
             assert_eq!(put.status, 201, "{}", put.text());

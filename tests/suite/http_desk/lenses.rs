@@ -169,3 +169,26 @@ async fn a_camera_has_the_width_it_is_given() {
     assert!(page(&mara, "/desk/lenses").await.contains("value=\"23.5\""));
     assert_eq!(mara.post("/desk/cameras/99", &[]).await.status, 404);
 }
+
+#[tokio::test]
+async fn the_width_of_a_picture_is_told_by_both_focal_lengths_of_its_files() {
+    let bench = Bench::start_without_worker().await;
+    let mara = bench.signed_in("mara").await;
+    let mut script = breathmark::simulate::SweepScript::plain(50.0, 2.0, 6);
+    script.scene = breathmark::simulate::Scene::two_targets(240, 160);
+    script.scene.sensor_width_mm = 23.5;
+    let frames: Vec<(String, Vec<u8>)> = (0..script.frames)
+        .map(|frame| {
+            let bytes = script.jpeg(frame).expect("rendering to memory");
+            (script.file_name(frame), bytes)
+        })
+        .collect();
+    mara.uploaded(&frames).await;
+    let camera = bench.app.store.cameras().await.expect("readable").remove(0);
+    // 50 mm is stated as 77 mm, a whole number of millimetres: 36 · 50 / 77.
+    let derived = camera.derived_width_mm.expect("the files tell it");
+    assert!((derived - 36.0 * 50.0 / 77.0).abs() < 1e-9, "{derived}");
+    assert_eq!(camera.sensor_width_mm, None, "nobody has given it");
+    let shown = page(&mara, "/desk/lenses").await;
+    assert!(shown.contains("its files tell about 23.4 mm"), "{shown}");
+}

@@ -5,10 +5,13 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use axum::http::Method;
 use fantoccini::elements::Element;
+use fantoccini::wd::WebDriverCompatibleCommand;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
+use url::{ParseError, Url};
 
 /// How long a page may take to show what is waited for; far above what it takes, so that a busy machine fails no test.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -239,6 +242,44 @@ impl Browser {
         focused.send_keys(keys).await.expect("keys are taken");
     }
 
+    /// Drops files or folders on the element, as from a file manager.
+    pub(crate) async fn drop_files(&self, css: &str, paths: &[PathBuf]) {
+        self.find(css).await;
+        let script = "const box = document.querySelector(arguments[0]); box.scrollIntoView({ block: 'center' }); \
+                      const area = box.getBoundingClientRect(); \
+                      return [area.left + area.width / 2, area.top + area.height / 2];";
+        let place = self.client.execute(script, vec![json!(css)]).await;
+        let [x, y]: [f64; 2] =
+            serde_json::from_value(place.expect("the page can be asked")).expect("a place");
+        let data = json!({ "items": [], "files": paths, "dragOperationsMask": 1 });
+        for kind in ["dragEnter", "dragOver", "drop"] {
+            let event = json!({ "type": kind, "x": x, "y": y, "data": data });
+            self.devtools("Input.dispatchDragEvent", event).await;
+        }
+    }
+
+    /// What was copied last.
+    pub(crate) async fn clipboard(&self) -> String {
+        let allowed = json!({ "permissions": ["clipboardReadWrite", "clipboardSanitizedWrite"] });
+        self.devtools("Browser.grantPermissions", allowed).await;
+        let script = "const done = arguments[0]; \
+                      navigator.clipboard.readText().then(done, (error) => done(String(error)));";
+        let copied = self.client.execute_async(script, Vec::new()).await;
+        let copied = copied.expect("the page can be asked");
+        plain(copied.as_str().expect("text"))
+    }
+
+    /// A command of the Chrome DevTools Protocol, for what WebDriver has no command of its own.
+    async fn devtools(&self, command: &'static str, parameters: Value) -> Value {
+        self.client
+            .issue_cmd(DevTools {
+                command,
+                parameters,
+            })
+            .await
+            .unwrap_or_else(|error| panic!("{command}: {error}"))
+    }
+
     pub(crate) async fn close(self) {
         // The window goes with the driver, which is killed in any case.
         let _ = self.client.clone().close().await;
@@ -250,6 +291,25 @@ impl Drop for Browser {
         // It may have ended by itself.
         let _ = self.driver.kill();
         let _ = self.driver.wait();
+    }
+}
+
+/// Chromedriver's way to send a command of the Chrome DevTools Protocol.
+#[derive(Debug)]
+struct DevTools {
+    command: &'static str,
+    parameters: Value,
+}
+
+impl WebDriverCompatibleCommand for DevTools {
+    fn endpoint(&self, base: &Url, session: Option<&str>) -> Result<Url, ParseError> {
+        let session = session.unwrap_or_default();
+        base.join(&format!("session/{session}/goog/cdp/execute"))
+    }
+
+    fn method_and_body(&self, _: &Url) -> (Method, Option<String>) {
+        let body = json!({ "cmd": self.command, "params": self.parameters });
+        (Method::POST, Some(body.to_string()))
     }
 }
 
