@@ -2,15 +2,24 @@
 "use strict";
 
 for (const figure of document.querySelectorAll("figure[data-curves]")) {
-  fetch(figure.dataset.curves)
-    .then((answer) => (answer.ok ? answer.json() : Promise.reject(answer.status)))
-    .then((document_) => addReadout(figure, document_.curves))
+  const sources = JSON.parse(figure.dataset.curves);
+  Promise.all(sources.map(curvesOf))
+    .then((found) => addReadout(figure, found.flat()))
     .catch(() => {}); // The page is whole without it.
 }
 
+/** The curves that a chart shows of one lens, each with its label. */
+async function curvesOf(source) {
+  const answer = await fetch(source.url);
+  if (!answer.ok) throw new Error(String(answer.status));
+  const { curves } = await answer.json();
+  return curves
+    .filter((curve) => curve.conditions === source.conditions)
+    .map((curve) => ({ ...curve, label: source.label || `${tidy(curve.focal_length_mm)}\u00a0mm` }));
+}
+
 /** Adds a slider and a line of figures below a chart. */
-function addReadout(figure, allCurves) {
-  const curves = allCurves.filter((curve) => curve.conditions === figure.dataset.conditions);
+function addReadout(figure, curves) {
   const pictures = [...figure.querySelectorAll("svg[data-most]")];
   if (curves.length === 0 || pictures.length === 0) return;
   const travel = figure.dataset.axis === "travel";
@@ -41,11 +50,18 @@ function addReadout(figure, allCurves) {
     const place = travel ? `travel ${(1 - at).toFixed(2)}` : distanceWords(at);
     const parts = curves.map((curve) => {
       const shift = shiftAt(curve.points, at, travel);
-      const focal = `${Number(curve.focal_length_mm.toFixed(1))} mm`;
-      return `${focal} ${shift === null ? "not measured" : signed(shift)}`;
+      return { label: curve.label, shift: shift === null ? "not measured" : signed(shift) };
     });
-    words.textContent = `${place}: ${parts.join(", ")}`;
-    slider.setAttribute("aria-valuetext", place);
+    const lead = document.createElement("b");
+    lead.textContent = place;
+    words.replaceChildren(lead);
+    for (const { label: name, shift } of parts) {
+      const part = document.createElement("span");
+      part.className = "readout-part";
+      part.textContent = `${name}: ${shift}`;
+      words.append(" ", part);
+    }
+    slider.setAttribute("aria-valuetext", `${place}; ${parts.map((p) => `${p.label} ${p.shift}`).join(", ")}`);
     pictures.forEach((picture, index) => {
       const { left, right, top, bottom } = picture.dataset;
       const x = Number(left) + ((Number(right) - Number(left)) * at) / most;
@@ -65,7 +81,11 @@ function addReadout(figure, allCurves) {
   }
 
   slider.addEventListener("input", show);
-  for (const picture of pictures) picture.addEventListener("pointermove", follow);
+  for (const picture of pictures) {
+    picture.classList.add("readable"); // A finger reads sideways and scrolls up and down.
+    picture.addEventListener("pointerdown", follow);
+    picture.addEventListener("pointermove", follow);
+  }
   show();
 }
 
@@ -86,14 +106,21 @@ function shiftAt(points, at, travel) {
   return null;
 }
 
+/** Metres and feet; numbers stay with their units. */
 function distanceWords(dioptres) {
   if (dioptres < 1e-5) return "∞";
   const metres = 1 / dioptres;
-  return `${metres.toFixed(metres < 1 ? 2 : metres < 10 ? 1 : 0)} m (${(metres / 0.3048).toFixed(1)} ft)`;
+  const feet = metres / 0.3048;
+  const tall = metres.toFixed(metres < 1 ? 2 : metres < 10 ? 1 : 0);
+  return `${tall}\u00a0m (${feet.toFixed(feet < 9.95 ? 1 : 0)}\u00a0ft)`;
 }
 
 function signed(value) {
   const words = Math.abs(value).toFixed(2);
-  if (words === "0.00") return "0.00 %";
-  return `${value < 0 ? "−" : "+"}${words} %`;
+  if (words === "0.00") return "0.00\u00a0%";
+  return `${value < 0 ? "−" : "+"}${words}\u00a0%`;
+}
+
+function tidy(value) {
+  return String(Number(value.toFixed(1)));
 }

@@ -3,12 +3,16 @@
 //! The command line, the pages and the API all speak through this room, so that one number is said one way everywhere.
 //! Numbers in documents are raw; rounding happens in [`words`] and in tables.
 
+mod counter_scale;
 mod document;
 mod rows;
 mod table;
 mod verdict;
 pub mod words;
 
+pub use counter_scale::{
+    CounterScale, Held, Place, Setting, counter_scale, distance_places, outside, reference,
+};
 pub use document::{
     BudgetDocument, BudgetLineDocument, FindingDocument, FrameDocument, ReportDocument,
     SkippedDocument, SweepDocument, TargetDocument,

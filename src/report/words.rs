@@ -58,6 +58,19 @@ pub fn equivalent_focal_length(mm: f64) -> String {
     format!("{mm:.1} mm")
 }
 
+/// An angle of view at infinity and where the shift is worst, degrees, with its change, per cent, e.g.
+/// `39.6° → 38.8° (−1.9 %)`; one decimal, so a change below a twentieth of a per cent is told as none.
+#[must_use]
+pub fn angle(at_infinity_deg: f64, worst_deg: f64, change_pct: f64) -> String {
+    let change = format!("{:.1} %", change_pct.abs());
+    let change = match change_pct {
+        _ if change == "0.0 %" => change,
+        negative if negative < 0.0 => format!("−{change}"),
+        _ => format!("+{change}"),
+    };
+    format!("{at_infinity_deg:.1}° → {worst_deg:.1}° ({change})")
+}
+
 /// A distance in metres, three figures at most, e.g. `0.461 m`, `2.1 m`, `12 m`.
 #[must_use]
 pub fn metres(m: f64) -> String {
@@ -195,6 +208,13 @@ mod tests {
         }
         assert_eq!(focus(0.0), "∞");
         assert_eq!(focus(2.0), "0.5 m");
+    }
+
+    #[test]
+    fn angles_before_and_after() {
+        assert_eq!(angle(39.598, 38.863, -1.857), "39.6° → 38.9° (−1.9 %)");
+        assert_eq!(angle(39.598, 39.6, 0.004), "39.6° → 39.6° (0.0 %)");
+        assert_eq!(angle(65.47, 66.261, 1.208), "65.5° → 66.3° (+1.2 %)");
     }
 
     #[test]

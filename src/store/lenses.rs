@@ -84,6 +84,18 @@ pub struct LensDraft {
     pub closest_focus_m: Option<f64>,
 }
 
+impl LensDraft {
+    /// Whether the aperture ring counts T-stops: where the model says so, as in "35 mm T1.5".
+    #[must_use]
+    pub fn is_marked_in_t_stops(&self) -> bool {
+        self.model
+            .split_whitespace()
+            .filter_map(|word| word.strip_prefix(['T', 't']))
+            .filter_map(|number| number.trim_start_matches('/').parse::<f64>().ok())
+            .any(|stop| (stop - self.max_aperture).abs() < 0.01)
+    }
+}
+
 /// A lens of the database.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Lens {

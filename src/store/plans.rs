@@ -7,7 +7,7 @@
 use sqlx::{Row, SqlSafeStr};
 
 use super::ranking::{COUNT, COUNT_ALL, RESULTS, RankingSort, UNRANKED};
-use super::{Store, desk, jobs, published};
+use super::{Store, desk, events, jobs, published};
 
 /// What is wrong with a plan, line by line.
 fn refused(plan: &[String]) -> Vec<&String> {
@@ -48,6 +48,8 @@ async fn no_page_reads_or_sorts_a_whole_table() {
         RESULTS,
         desk::DESK_OF_ONE,
         published::NEWEST_PUBLISHED,
+        events::NEWEST,
+        events::NEWEST_WITHDRAWN,
         jobs::CLAIM,
         jobs::SET_ASIDE_VANISHED,
     ];

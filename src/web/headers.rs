@@ -7,9 +7,22 @@ use axum::response::Response;
 
 use crate::app::App;
 
-/// What pages may load and do: only from here, no inline script, style or handler, no framing.
-const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
-     img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+/// What pages may load and do: only from here, no inline script, style or handler.
+macro_rules! content_security_policy {
+    ($frame_ancestors:literal) => {
+        concat!(
+            "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
+             form-action 'self'; base-uri 'none'; frame-ancestors ",
+            $frame_ancestors
+        )
+    };
+}
+
+/// The policy of every answer that does not bring its own: nobody may frame it.
+const CONTENT_SECURITY_POLICY: &str = content_security_policy!("'none'");
+
+/// The policy of pages that are made for frames on other sites.
+pub(super) const FRAMED_CONTENT_SECURITY_POLICY: &str = content_security_policy!("*");
 
 const PERMISSIONS_POLICY: &str = "accelerometer=(), camera=(), display-capture=(), geolocation=(), gyroscope=(), \
      magnetometer=(), microphone=(), midi=(), payment=(), usb=()";
@@ -20,12 +33,19 @@ pub(super) async fn protect(State(app): State<App>, request: Request, next: Next
         || request.headers().contains_key(header::AUTHORIZATION);
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
+    let framed = headers
+        .get(header::CONTENT_SECURITY_POLICY)
+        .is_some_and(|policy| policy == FRAMED_CONTENT_SECURITY_POLICY);
     let mut default = |name: HeaderName, value: &'static str| {
         headers
             .entry(name)
             .or_insert(HeaderValue::from_static(value));
     };
     default(header::CONTENT_SECURITY_POLICY, CONTENT_SECURITY_POLICY);
+    // For browsers that know no frame-ancestors; it can only forbid, so pages for frames go without.
+    if !framed {
+        default(header::X_FRAME_OPTIONS, "DENY");
+    }
     default(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
     default(header::REFERRER_POLICY, "strict-origin-when-cross-origin");
     default(

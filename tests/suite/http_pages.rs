@@ -2,6 +2,9 @@
 
 mod api;
 mod charts;
+mod counter_scale;
+mod discovery;
 mod pages;
+mod reading;
 mod site;
 mod verdicts;

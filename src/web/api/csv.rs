@@ -1,13 +1,15 @@
 //! Twins of the pages as CSV (RFC 4180, UTF-8, header row): raw numbers, units in the names, unknown is empty.
 
 use super::compare::CompareDocument;
+use super::counter_scale::CounterScaleDocument;
 use super::documents::{FocalDocument, LensHead};
 use super::ranking::RankingDocument;
 use crate::report::guarded;
+use crate::units::FEET_PER_METRE;
 use crate::web::WebError;
 
 /// Columns of a result at one focal length.
-const FOCAL_COLUMNS: [&str; 26] = [
+const FOCAL_COLUMNS: [&str; 29] = [
     "slug",
     "maker",
     "model",
@@ -34,6 +36,9 @@ const FOCAL_COLUMNS: [&str; 26] = [
     "sweep_count",
     "algorithm_version",
     "finding_codes",
+    "angle_of_view_deg",
+    "angle_of_view_worst_deg",
+    "angle_change_pct",
 ];
 
 fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
@@ -65,6 +70,9 @@ fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
         focal.sweep_count.to_string(),
         focal.algorithm_version.to_string(),
         codes.join(" "),
+        focal.angle_of_view_deg.to_string(),
+        focal.angle_of_view_worst_deg.to_string(),
+        focal.angle_change_pct.to_string(),
     ]
 }
 
@@ -141,6 +149,48 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
             number(row.tolerance_distance_m),
             row.published_at.clone().unwrap_or_default(),
         ]
+    });
+    written(&COLUMNS, rows)
+}
+
+/// The counter-scale table, one row a focal length and setting.
+pub(in crate::web) fn counter_scale_csv(
+    document: &CounterScaleDocument,
+) -> Result<String, WebError> {
+    const COLUMNS: [&str; 13] = [
+        "slug",
+        "conditions",
+        "focal_length_mm",
+        "held",
+        "held_distance_m",
+        "held_travel",
+        "focus_distance_m",
+        "focus_distance_ft",
+        "focus_dioptres",
+        "travel",
+        "shift_pct",
+        "scale",
+        "scale_u",
+    ];
+    let rows = document.tables.iter().flat_map(|table| {
+        table.rows.iter().map(|row| {
+            let held = table.reference.as_ref();
+            vec![
+                guarded(&document.lens.slug),
+                document.conditions.clone(),
+                table.focal_length_mm.to_string(),
+                document.hold.to_owned(),
+                number(held.and_then(|held| held.focus_distance_m)),
+                number(held.map(|held| held.travel)),
+                number(row.setting.focus_distance_m),
+                number(row.setting.focus_distance_m.map(|m| m * FEET_PER_METRE)),
+                number(row.setting.focus_dioptres),
+                row.setting.travel.to_string(),
+                row.setting.shift_pct.to_string(),
+                row.scale.to_string(),
+                row.scale_u.to_string(),
+            ]
+        })
     });
     written(&COLUMNS, rows)
 }

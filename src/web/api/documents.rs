@@ -5,12 +5,16 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use crate::optics::{angle_of_view_deg, angle_shift_pct, equivalent_focal_length_mm};
 use crate::report::{FindingDocument, FocalVerdict, lens_verdict, words};
 use crate::store::{ConditionsKey, FocalResult, Kind, Lens, Switch};
 use crate::sweep::{Code, Direction, DistanceSource, Severity, ToleranceOutcome};
 
 /// Licence of all numbers.
 pub(in crate::web) const LICENCE: &str = "CC BY 4.0";
+
+/// Width of the picture that angles of view are told for, mm: a full frame of 36 × 24 mm (ISO 1007, 135 film).
+pub(in crate::web) const ANGLE_ACROSS_MM: f64 = 36.0;
 
 /// A lens, without its results.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -29,8 +33,10 @@ pub(in crate::web) struct LensHead {
     pub(in crate::web) focal_min_mm: f64,
     /// Longest marked focal length, mm.
     pub(in crate::web) focal_max_mm: f64,
-    /// Smallest f-number.
+    /// Smallest number on the aperture ring; what it counts says the next field.
     pub(in crate::web) max_aperture: f64,
+    /// `f` where the numbers are f-numbers, `T` where they are T-stops: the light that is let through.
+    pub(in crate::web) aperture_marking: &'static str,
     /// Marked closest focus from the sensor plane, m.
     pub(in crate::web) closest_focus_m: Option<f64>,
     /// Address of its page.
@@ -50,6 +56,11 @@ impl LensHead {
             focal_min_mm: about.focal_min_mm,
             focal_max_mm: about.focal_max_mm,
             max_aperture: about.max_aperture,
+            aperture_marking: if about.is_marked_in_t_stops() {
+                "T"
+            } else {
+                "f"
+            },
             closest_focus_m: about.closest_focus_m,
             url: format!("{site}/lenses/{}", lens.slug),
         }
@@ -75,7 +86,11 @@ impl LensHead {
         } else {
             words::focal_length(self.focal_min_mm)
         };
-        format!("{kind}, {range}, f/{}, {}", self.max_aperture, self.mount)
+        let stop = match self.aperture_marking {
+            "T" => format!("T{} (a T-stop)", self.max_aperture),
+            _ => format!("f/{}", self.max_aperture),
+        };
+        format!("{kind}, {range}, {stop}, {}", self.mount)
     }
 }
 
@@ -98,6 +113,14 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) direction: &'static str,
     /// The focal length that the lens frames like at its worst, mm.
     pub(in crate::web) equivalent_focal_length_mm: f64,
+    /// Horizontal angle of view at infinity of a lens of the marked focal length, degrees, across `angle_across_mm`.
+    pub(in crate::web) angle_of_view_deg: f64,
+    /// The same where the shift is worst, degrees.
+    pub(in crate::web) angle_of_view_worst_deg: f64,
+    /// Change of the angle from the former to the latter, per cent; negative where the picture gets tighter.
+    pub(in crate::web) angle_change_pct: f64,
+    /// Width of the picture that the angles hold for, mm.
+    pub(in crate::web) angle_across_mm: f64,
     /// Tolerance that the next fields hold for, per cent.
     pub(in crate::web) tolerance_pct: f64,
     /// `within`, `exceeded` or `unknown`.
@@ -163,6 +186,17 @@ impl FocalDocument {
             direction: Direction::of(result.worst_shift_pct).code(),
             equivalent_focal_length_mm: result.focal_length_mm
                 * (1.0 + result.worst_shift_pct.value / 100.0),
+            angle_of_view_deg: angle_of_view_deg(ANGLE_ACROSS_MM, result.focal_length_mm),
+            angle_of_view_worst_deg: angle_of_view_deg(
+                ANGLE_ACROSS_MM,
+                equivalent_focal_length_mm(result.focal_length_mm, result.worst_shift_pct.value),
+            ),
+            angle_change_pct: angle_shift_pct(
+                result.worst_shift_pct.value,
+                ANGLE_ACROSS_MM,
+                result.focal_length_mm,
+            ),
+            angle_across_mm: ANGLE_ACROSS_MM,
             tolerance_pct,
             tolerance_outcome: outcome.code(),
             tolerance_distance_m: distance.map(|distance| distance.value),
@@ -209,6 +243,15 @@ impl FocalDocument {
     /// The focal length that it frames like, in words.
     pub(in crate::web) fn like_words(&self) -> String {
         words::equivalent_focal_length(self.equivalent_focal_length_mm)
+    }
+
+    /// The horizontal angle of view at infinity and where the shift is worst, with the change, in words.
+    pub(in crate::web) fn angle_words(&self) -> String {
+        words::angle(
+            self.angle_of_view_deg,
+            self.angle_of_view_worst_deg,
+            self.angle_change_pct,
+        )
     }
 
     /// Closest focus that was measured, in words.

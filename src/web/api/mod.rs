@@ -2,6 +2,7 @@
 
 mod answer;
 mod compare;
+mod counter_scale;
 mod csv;
 mod curves;
 mod documents;
@@ -10,16 +11,21 @@ mod query;
 mod ranked;
 mod ranking;
 mod record;
+mod scale_question;
 mod v1;
 
-pub(super) use self::csv::{compare_csv, lens_csv, ranking_csv};
-pub(super) use answer::{Twin, csv, json, with_tag};
+pub(super) use self::csv::{compare_csv, counter_scale_csv, lens_csv, ranking_csv};
+pub(super) use answer::{Twin, csv, json, tagged, with_tag};
 pub(super) use compare::{CompareDocument, CompareQuestion, MOST_LENSES, compare};
-pub(super) use documents::{FocalDocument, conditions_words, verdict};
+pub(super) use counter_scale::{CounterScaleDocument, counter_scale_of};
+pub(super) use documents::{
+    ANGLE_ACROSS_MM, FocalDocument, LensHead, conditions_words, timestamp, verdict,
+};
 pub(super) use pull::{PullDocument, PullQuestion};
-pub(super) use query::{FOCAL_LENGTHS, Params};
+pub(super) use query::{FOCAL_LENGTHS, Params, encoded};
 pub(super) use ranked::RankedDocument;
 pub(super) use ranking::{RankingDocument, RankingQuestion, rank, tolerance_range};
 pub(super) use record::LensDocument;
+pub(super) use scale_question::{ScaleQuestion, Steps};
 pub use v1::routes;
 pub(super) use v1::{compared, lenses as ranked, nearest};

@@ -5,6 +5,7 @@ use utoipa::ToSchema;
 
 use super::documents::{FocalDocument, LICENCE, LensHead, timestamp, verdict};
 use crate::store::{ConditionsKey, LensPage};
+use crate::web::WebError;
 
 /// Something that happened to what was published.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -63,6 +64,27 @@ impl LensDocument {
             .first()
             .and_then(|(_, results)| verdict(results));
         document
+    }
+
+    /// The results under these conditions, as their code names them, or under those of most results where none are named;
+    /// `None` where nothing is published.
+    pub(in crate::web) fn group_of(
+        &self,
+        code: Option<&str>,
+    ) -> Result<Option<(ConditionsKey, Vec<FocalDocument>)>, WebError> {
+        let mut groups = self.groups().into_iter();
+        match code {
+            None => Ok(groups.next()),
+            Some(code) => groups
+                .find(|(key, _)| key.code() == code)
+                .map(Some)
+                .ok_or_else(|| {
+                    WebError::field(
+                        "conditions",
+                        "nothing is published of this lens under these conditions",
+                    )
+                }),
+        }
     }
 
     /// The results of each set of conditions, the largest set first.

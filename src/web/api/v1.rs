@@ -10,6 +10,7 @@ use tower_http::cors::{Any, CorsLayer};
 use utoipa::{OpenApi, ToSchema};
 
 use super::compare::{CompareDocument, CompareQuestion, compare};
+use super::counter_scale::{__path_counter_scale, counter_scale};
 use super::curves::{CurveDocument, CurvesDocument};
 use super::documents::{FocalDocument, LICENCE, LensHead};
 use super::pull::{PullDocument, PullQuestion};
@@ -32,6 +33,7 @@ pub fn routes() -> Router<Web> {
         .route("/api/v1/lenses/{slug}", get(lens))
         .route("/api/v1/lenses/{slug}/curves", get(curves))
         .route("/api/v1/lenses/{slug}/pull", get(pull))
+        .route("/api/v1/lenses/{slug}/counter-scale", get(counter_scale))
         .route("/api/v1/compare", get(compared))
         .route("/api/v1/sweeps/{id}", get(sweep))
         .route("/api/v1/openapi.json", get(description))
@@ -115,7 +117,7 @@ async fn record(app: &App, slug: &str, params: &Params) -> Result<LensDocument, 
         description = "Measured lens breathing. Units are in the names; `u` fields are standard uncertainties (k = 1); unknown is null.",
         license(name = "CC BY 4.0", url = "https://creativecommons.org/licenses/by/4.0/")
     ),
-    paths(lenses, lens, curves, pull, compared, sweep),
+    paths(lenses, lens, curves, pull, counter_scale, compared, sweep),
     tags((name = "read", description = "Open to all, without signing in and from any site"))
 )]
 struct ReadApi;

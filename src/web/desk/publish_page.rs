@@ -166,12 +166,10 @@ pub(in crate::web) async fn preview_page(
         return Err(WebError::Conflict(stops.join(" ")));
     }
     let preview = app.store.preview(id, account.id, now_ms()).await?;
-    let document = LensDocument::new(
-        preview.page,
-        DEFAULT_TOLERANCE_PCT,
-        &app.config.public_url(),
-    );
-    let mut page = pages::lens_as_published(&shelf, &Viewer::of(&account), document, id).await?;
+    let site = app.config.public_url();
+    let document = LensDocument::new(preview.page, DEFAULT_TOLERANCE_PCT, &site);
+    let mut page =
+        pages::lens_as_published(&shelf, &site, &Viewer::of(&account), document, id).await?;
     page.headers_mut().insert(
         header::CACHE_CONTROL,
         HeaderValue::from_static("private, no-store"),

@@ -3,6 +3,7 @@
 use axum::extract::{Path, State};
 use axum::http::HeaderMap;
 use axum::response::Response;
+use serde::Serialize;
 
 use super::chart_shelf::{ChartShelf, Drawing, tag};
 use crate::app::App;
@@ -10,7 +11,8 @@ use crate::charts::{Axis, Series, ShiftChart, Theme};
 use crate::report::words;
 use crate::web::WebError;
 use crate::web::api::{
-    self, CompareDocument, CompareQuestion, FocalDocument, LensDocument, Params, PullQuestion,
+    self, CompareDocument, CompareQuestion, FocalDocument, LensDocument, LensHead, Params,
+    PullQuestion,
 };
 
 /// Sides of a chart where none are asked for, px.
@@ -104,6 +106,14 @@ pub(super) fn axis_for(asked: Option<Axis>, series: &[Series]) -> Axis {
     })
 }
 
+/// The word for what runs along the bottom, as queries have it.
+pub(super) fn axis_word(axis: Axis) -> &'static str {
+    match axis {
+        Axis::Distance => "distance",
+        Axis::Travel => "travel",
+    }
+}
+
 /// A chart inside a page: one drawing for wide and one for narrow windows, coloured by the style sheet.
 #[derive(Debug, Clone)]
 pub(super) struct InlineChart {
@@ -122,6 +132,19 @@ impl InlineChart {
         axis: Axis,
         pull: Option<PullQuestion>,
     ) -> Result<Self, WebError> {
+        let sides = [WIDE_SIDES, NARROW_SIDES];
+        Self::sized(shelf, series, tolerance_pct, axis, pull, sides).await
+    }
+
+    /// Draws both at these sides, px, wide one first.
+    pub(super) async fn sized(
+        shelf: &ChartShelf,
+        series: Vec<Series>,
+        tolerance_pct: f64,
+        axis: Axis,
+        pull: Option<PullQuestion>,
+        sides: [(u32, u32); 2],
+    ) -> Result<Self, WebError> {
         let sized = |(width, height)| {
             Wanted {
                 axis: Some(axis),
@@ -133,9 +156,60 @@ impl InlineChart {
             .chart(String::new(), series.clone(), tolerance_pct)
         };
         Ok(Self {
-            wide: shelf.inline(sized(WIDE_SIDES)).await?,
-            narrow: shelf.inline(sized(NARROW_SIDES)).await?,
+            wide: shelf.inline(sized(sides[0])).await?,
+            narrow: shelf.inline(sized(sides[1])).await?,
         })
+    }
+}
+
+/// Where the read-out of a chart finds the curves of one lens.
+#[derive(Debug, Serialize)]
+pub(super) struct CurveSource {
+    url: String,
+    /// What its line is called; `None` where the focal length says enough.
+    label: Option<String>,
+    conditions: String,
+}
+
+impl CurveSource {
+    /// All curves of a lens under some conditions.
+    pub(super) fn of_lens(slug: &str, conditions: String) -> Self {
+        Self {
+            url: format!("/api/v1/lenses/{slug}/curves"),
+            label: None,
+            conditions,
+        }
+    }
+
+    /// The curves that a comparison shows, labelled as in its chart.
+    pub(super) fn of_comparison(document: &CompareDocument) -> Vec<Self> {
+        let found = document.lenses.iter().filter_map(|compared| {
+            let focal = compared.result.as_ref()?;
+            Some(Self {
+                url: format!(
+                    "/api/v1/lenses/{}/curves?focal_mm={}",
+                    compared.lens.slug, focal.focal_length_mm
+                ),
+                label: Some(compared_label(&compared.lens, focal)),
+                conditions: focal.conditions.clone(),
+            })
+        });
+        found.collect()
+    }
+}
+
+/// Sources for the attribute of a chart, as JSON.
+pub(super) fn sources_text(sources: &[CurveSource]) -> Result<String, WebError> {
+    serde_json::to_string(sources).map_err(WebError::inside)
+}
+
+/// What a line of a comparison is called.
+fn compared_label(lens: &LensHead, focal: &FocalDocument) -> String {
+    if lens.focal_max_mm > lens.focal_min_mm {
+        let at = words::focal_length(focal.focal_length_mm);
+        format!("{} at {at}", lens.name())
+    } else {
+        lens.name()
     }
 }
 
@@ -157,15 +231,8 @@ pub(super) fn compare_series(document: &CompareDocument) -> Vec<Series> {
         .iter()
         .filter_map(|compared| {
             let focal = compared.result.as_ref()?;
-            let at = words::focal_length(focal.focal_length_mm);
-            let zoom = compared.lens.focal_max_mm > compared.lens.focal_min_mm;
-            let name = compared.lens.name();
             Some(Series {
-                label: if zoom {
-                    format!("{name} at {at}")
-                } else {
-                    name
-                },
+                label: compared_label(&compared.lens, focal),
                 curve: focal.result.curve.clone(),
             })
         })
@@ -187,23 +254,9 @@ pub(super) async fn lens(
     let page = app.store.lens_page(slug).await?;
     let page = page.ok_or_else(|| WebError::no_such("lens"))?;
     let record = LensDocument::new(page, tolerance_pct, &app.config.public_url());
-    let group = match params.text("conditions") {
-        Some(code) => record
-            .groups()
-            .into_iter()
-            .find(|(key, _)| key.code() == code)
-            .ok_or_else(|| {
-                WebError::field(
-                    "conditions",
-                    "nothing is published of this lens under these conditions",
-                )
-            })?,
-        None => record
-            .groups()
-            .into_iter()
-            .next()
-            .ok_or_else(|| WebError::no_such("published result of this lens"))?,
-    };
+    let group = record
+        .group_of(params.text("conditions"))?
+        .ok_or_else(|| WebError::no_such("published result of this lens"))?;
     let results = match focal_mm {
         Some(focal_mm) => api::nearest(group.1, focal_mm).into_iter().collect(),
         None => group.1,

@@ -4,14 +4,18 @@ use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::response::{Html, Response};
 
-use super::charts::{InlineChart, asked_axis, axis_for, compare_series};
+use super::charts::axis_word;
+use super::charts::{CurveSource, InlineChart, asked_axis, axis_for, compare_series, sources_text};
+use super::frame::PICTURE_SIDES;
+use super::readings::Readings;
 use super::{ChartShelf, PageFrame, Section, filters, html};
 use crate::app::App;
+use crate::charts::Axis;
 use crate::store::RankingSort;
 use crate::web::WebError;
 use crate::web::api::{
     self, CompareDocument, CompareQuestion, MOST_LENSES, Params, RankingQuestion, compare,
-    compare_csv, rank,
+    compare_csv, encoded, rank,
 };
 use crate::web::session::Viewer;
 
@@ -30,13 +34,29 @@ struct Offer {
     name: String,
 }
 
+/// The chart of all lenses, and the same in numbers.
+struct ComparedChart {
+    drawn: InlineChart,
+    sources: String,
+    readings: Readings,
+    axis: Axis,
+    /// Whether one of the curves can stand against distance.
+    has_distances: bool,
+}
+
+impl ComparedChart {
+    fn axis_word(&self) -> &'static str {
+        axis_word(self.axis)
+    }
+}
+
 #[derive(askama::Template)]
 #[template(path = "pages/compare.html")]
 struct ComparePage {
     page: PageFrame,
     /// `None` while fewer than two lenses are chosen.
     document: Option<CompareDocument>,
-    chart: Option<InlineChart>,
+    chart: Option<ComparedChart>,
     choices: Vec<Choice>,
     offers: Vec<Offer>,
     params: Params,
@@ -47,6 +67,17 @@ struct ComparePage {
 impl ComparePage {
     fn value(&self, name: &str) -> &str {
         self.params.text(name).unwrap_or_default()
+    }
+
+    /// The public address of the page with its question.
+    fn shared(&self) -> String {
+        let site = self.page.public.as_ref().map_or("", |public| &public.site);
+        format!("{site}/compare?{}", self.query)
+    }
+
+    /// The question of the page with this axis.
+    fn along(&self, axis: &str) -> String {
+        self.params.with(&[("axis", Some(axis))])
     }
 }
 
@@ -65,8 +96,14 @@ pub(super) async fn page(
         let document = compare(&app, &question).await?;
         let series = compare_series(&document);
         let axis = axis_for(asked, &series);
-        let chart =
-            InlineChart::new(&shelf, series, question.tolerance_pct, axis, question.pull).await?;
+        let chart = ComparedChart {
+            sources: sources_text(&CurveSource::of_comparison(&document))?,
+            readings: Readings::new(&series, axis),
+            has_distances: series.iter().any(|s| s.curve.range_dioptres().is_some()),
+            axis,
+            drawn: InlineChart::new(&shelf, series, question.tolerance_pct, axis, question.pull)
+                .await?,
+        };
         (Some(document), Some(chart))
     };
     let choices = (0..MOST_LENSES)
@@ -83,8 +120,7 @@ pub(super) async fn page(
         },
     );
     html(&ComparePage {
-        page: PageFrame::new(title, Section::Compare, &viewer)
-            .described("Lens breathing of several lenses on one chart."),
+        page: public_frame(title, &question, &app.config.public_url(), &viewer),
         choices,
         offers: offers(&app, &question).await?,
         query: params.with(&[]),
@@ -93,6 +129,31 @@ pub(super) async fn page(
         chart,
         params,
     })
+}
+
+/// The frame of the page: a comparison is known by its lenses, and stands for itself by its chart.
+fn public_frame(
+    title: String,
+    question: &CompareQuestion,
+    site: &str,
+    viewer: &Viewer,
+) -> PageFrame {
+    let frame = PageFrame::new(title, Section::Compare, viewer)
+        .described("Lens breathing of several lenses on one chart.");
+    if question.lenses.len() < 2 {
+        return frame.at(site, "/compare");
+    }
+    let lenses: Vec<String> = question
+        .lenses
+        .iter()
+        .map(|slug| format!("lens={}", encoded(slug)))
+        .collect();
+    let lenses = lenses.join("&");
+    let (width, height) = PICTURE_SIDES;
+    frame.at(site, &format!("/compare?{lenses}")).pictured(
+        &format!("/charts/compare.png?{lenses}&width={width}&height={height}"),
+        "The curves of the lenses on one chart".to_owned(),
+    )
 }
 
 /// The lenses by name, those that were chosen among them.

@@ -1,5 +1,6 @@
 //! What every page has around its content.
 
+use crate::web::api::encoded;
 use crate::web::session::Viewer;
 
 /// The places of the site's navigation.
@@ -36,6 +37,30 @@ pub struct NavItem {
     pub current: bool,
 }
 
+/// Sides of the picture that stands for a page where its address is shared, px.
+pub const PICTURE_SIDES: (u32, u32) = (1200, 630);
+
+/// How a page is known outside.
+#[derive(Debug, Clone)]
+pub struct Public {
+    /// Public address of the site, without a slash at its end.
+    pub site: String,
+    /// The one address of the page.
+    pub url: String,
+    /// Address of the picture that stands for it, without a question, and what it shows.
+    pub picture: Option<(String, String)>,
+    /// Whether other sites can show it in a frame.
+    pub embeddable: bool,
+}
+
+impl Public {
+    /// Where other sites learn how to show it.
+    #[must_use]
+    pub fn oembed(&self) -> String {
+        format!("{}/oembed?url={}", self.site, encoded(&self.url))
+    }
+}
+
 /// What `base.html` needs of a page.
 #[derive(Debug, Clone)]
 pub struct PageFrame {
@@ -49,6 +74,8 @@ pub struct PageFrame {
     pub viewer: Option<String>,
     /// The sweep whose publishing this page shows beforehand.
     pub preview_of: Option<i64>,
+    /// How the page is known outside; `None` for pages that are nobody else's.
+    pub public: Option<Public>,
 }
 
 impl PageFrame {
@@ -61,6 +88,7 @@ impl PageFrame {
             section,
             viewer: viewer.name().map(str::to_owned),
             preview_of: None,
+            public: None,
         }
     }
 
@@ -68,6 +96,36 @@ impl PageFrame {
     #[must_use]
     pub fn described(mut self, description: impl Into<String>) -> Self {
         self.description = description.into();
+        self
+    }
+
+    /// The same frame of a page whose one address on this site is known, e.g. `/lenses`.
+    #[must_use]
+    pub fn at(mut self, site: &str, path: &str) -> Self {
+        self.public = Some(Public {
+            site: site.to_owned(),
+            url: format!("{site}{path}"),
+            picture: None,
+            embeddable: false,
+        });
+        self
+    }
+
+    /// The same frame with a picture, by its address on this site, that stands for the page where it is shared.
+    #[must_use]
+    pub fn pictured(mut self, path: &str, shows: String) -> Self {
+        if let Some(public) = &mut self.public {
+            public.picture = Some((format!("{}{path}", public.site), shows));
+        }
+        self
+    }
+
+    /// The same frame of a page that other sites can show in a frame.
+    #[must_use]
+    pub fn embeddable(mut self) -> Self {
+        if let Some(public) = &mut self.public {
+            public.embeddable = true;
+        }
         self
     }
 

@@ -17,9 +17,11 @@ struct GuidePage {
 
 /// `GET /api`
 pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<String>, WebError> {
+    let site = app.config.public_url();
     html(&GuidePage {
         page: PageFrame::new("Numbers for programs", Section::Api, &viewer)
-            .described("The read API: JSON, CSV and charts by address."),
-        site: app.config.public_url(),
+            .described("The read API: JSON, CSV and charts by address.")
+            .at(&site, "/api"),
+        site,
     })
 }

@@ -4,9 +4,13 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
-use super::charts::{InlineChart, asked_axis, axis_for, lens_series};
+use super::charts::{
+    CurveSource, InlineChart, asked_axis, axis_for, axis_word, lens_series, sources_text,
+};
+use super::frame::PICTURE_SIDES;
 use super::measured::Measured;
-use super::{ChartShelf, PageFrame, Section, filters, html};
+use super::readings::Readings;
+use super::{ChartShelf, PageFrame, Section, filters, html, json_ld};
 use crate::app::App;
 use crate::charts::Axis;
 use crate::store::{ConditionsKey, SweepId};
@@ -24,6 +28,9 @@ struct Group {
     results: Vec<FocalDocument>,
     verdict: String,
     chart: InlineChart,
+    /// Where the numbers of the chart are, for the read-out.
+    sources: String,
+    readings: Readings,
     pulls: Vec<PullDocument>,
     measured: Measured,
 }
@@ -41,10 +48,7 @@ impl Group {
     }
 
     fn axis_word(&self) -> &'static str {
-        match self.axis {
-            Axis::Distance => "distance",
-            Axis::Travel => "travel",
-        }
+        axis_word(self.axis)
     }
 
     /// Whether one of the results is not relative to infinity.
@@ -69,6 +73,8 @@ struct LensPage {
     pull_asked: bool,
     /// The question of the page, for twins and charts.
     query: String,
+    /// The record for catalogues.
+    data_set: Option<String>,
 }
 
 impl LensPage {
@@ -76,14 +82,21 @@ impl LensPage {
         self.params.text(name).unwrap_or_default()
     }
 
-    /// Where the numbers of the charts are, for the read-out.
-    fn curves_address(&self) -> String {
-        format!("/api/v1/lenses/{}/curves", self.document.lens.slug)
-    }
-
     /// Where its chart is, without the ending.
     fn chart_address(&self) -> String {
         format!("/charts/lens/{}", self.document.lens.slug)
+    }
+
+    /// Address of the chart of one focal length, to stand in the page.
+    fn chart_alone(&self, group: &Group, focal: &FocalDocument, theme: &str) -> String {
+        format!(
+            "{}.svg?focal_mm={}&conditions={}&axis={}&tolerance_pct={}&width=420&height=280&theme={theme}",
+            self.chart_address(),
+            focal.focal_length_mm,
+            group.conditions.code(),
+            group.axis_word(),
+            self.document.tolerance_pct,
+        )
     }
 
     /// The question of the page with this axis.
@@ -151,13 +164,15 @@ pub(super) async fn page(
         pull,
         axis: asked,
     };
-    let page = lens_page(&shelf, &viewer, document, asked, params).await?;
+    let site = app.config.public_url();
+    let page = lens_page(&shelf, &site, &viewer, document, asked, params).await?;
     Ok(html(&page)?.into_response())
 }
 
 /// The page of a lens as it will be once a sweep is published, for its reviewer: the same struct, the same template.
 pub(in crate::web) async fn lens_as_published(
     shelf: &ChartShelf,
+    site: &str,
     viewer: &Viewer,
     document: LensDocument,
     sweep: SweepId,
@@ -167,8 +182,9 @@ pub(in crate::web) async fn lens_as_published(
         pull: None,
         axis: None,
     };
-    let mut page = lens_page(shelf, viewer, document, asked, Params::default()).await?;
+    let mut page = lens_page(shelf, site, viewer, document, asked, Params::default()).await?;
     page.page.preview_of = Some(sweep);
+    page.page.public = None;
     Ok(html(&page)?.into_response())
 }
 
@@ -180,8 +196,26 @@ struct Asked {
     axis: Option<Axis>,
 }
 
+/// The frame of the page, with how it is known outside: address, picture, embedding.
+fn public_frame(document: &LensDocument, site: &str, viewer: &Viewer) -> PageFrame {
+    let slug = &document.lens.slug;
+    let name = document.lens.name();
+    let frame = PageFrame::new(name.clone(), Section::Lenses, viewer)
+        .at(site, &format!("/lenses/{slug}"))
+        .embeddable();
+    if document.results.is_empty() {
+        return frame;
+    }
+    let (width, height) = PICTURE_SIDES;
+    frame.pictured(
+        &format!("/charts/lens/{slug}.png?width={width}&height={height}"),
+        format!("Shift of the picture scale of the {name} against focus distance"),
+    )
+}
+
 async fn lens_page(
     shelf: &ChartShelf,
+    site: &str,
     viewer: &Viewer,
     document: LensDocument,
     asked: Asked,
@@ -200,6 +234,8 @@ async fn lens_page(
             conditions,
             axis,
             verdict: verdict(&results).unwrap_or_default(),
+            sources: sources_text(&[CurveSource::of_lens(&document.lens.slug, conditions.code())])?,
+            readings: Readings::new(&series, axis),
             chart: InlineChart::new(shelf, series, tolerance_pct, axis, pull).await?,
             pulls: pull.map_or_else(Vec::new, |question| {
                 results
@@ -218,7 +254,8 @@ async fn lens_page(
         )
     });
     Ok(LensPage {
-        page: PageFrame::new(document.lens.name(), Section::Lenses, viewer).described(description),
+        page: public_frame(&document, site, viewer).described(description),
+        data_set: json_ld::data_set(&document, site),
         query: params.with(&[]),
         pull_asked: pull.is_some(),
         document,
@@ -228,7 +265,7 @@ async fn lens_page(
 }
 
 /// To where a lens is since it was merged into another, with the same question.
-fn moved(to: &str, params: &Params) -> Response {
+pub(super) fn moved(to: &str, params: &Params) -> Response {
     let query = params.with(&[]);
     let to = if query.is_empty() {
         to.to_owned()
@@ -239,7 +276,7 @@ fn moved(to: &str, params: &Params) -> Response {
 }
 
 /// A page that says that there is no such lens and offers a search for what was meant.
-fn unknown(slug: &str, viewer: &Viewer) -> Result<Response, WebError> {
+pub(super) fn unknown(slug: &str, viewer: &Viewer) -> Result<Response, WebError> {
     let words: String = slug.replace(['-', '_'], " ").chars().take(80).collect();
     let page = html(&UnknownLensPage {
         page: PageFrame::new("There is no such lens", Section::Elsewhere, viewer),

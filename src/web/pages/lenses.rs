@@ -98,7 +98,8 @@ pub(super) async fn page(
     };
     html(&LensesPage {
         page: PageFrame::new("Lenses", Section::Lenses, &viewer)
-            .described("Lenses ranked by how much they breathe, measured from focus brackets."),
+            .described("Lenses ranked by how much they breathe, measured from focus brackets.")
+            .at(&app.config.public_url(), "/lenses"),
         by_shift: heading("worst_shift", RankingSort::WorstShift),
         by_tolerance: heading("tolerance_distance", RankingSort::ToleranceDistance),
         by_name: heading("name", RankingSort::Name),

@@ -3,18 +3,26 @@
 mod chart_shelf;
 mod charts;
 mod compare;
+mod counter_scale;
+mod crawl;
+mod embed;
+mod feed;
 #[expect(unreachable_pub, reason = "the macro makes what it writes public")]
 mod filters;
 pub mod frame;
 mod guide;
+mod json_ld;
 mod lens;
 mod lenses;
 mod measured;
 mod method;
+mod oembed;
 mod plan;
+mod readings;
 mod start;
 
 use axum::Router;
+use axum::http::Method;
 use axum::response::Html;
 use axum::routing::get;
 
@@ -34,15 +42,36 @@ pub fn routes() -> Router<Web> {
         .route("/lenses.json", get(api::ranked))
         .route("/lenses.csv", get(lenses::csv))
         .route("/lenses/{file}", get(lens::page))
+        .route("/lenses/{slug}/counter-scale", get(counter_scale::page))
+        .route(
+            "/lenses/{slug}/counter-scale.json",
+            get(counter_scale::json),
+        )
+        .route("/lenses/{slug}/counter-scale.csv", get(counter_scale::csv))
         .route("/compare", get(compare::page))
         .route("/compare.json", get(api::compared))
         .route("/compare.csv", get(compare::csv))
         .route("/plan", get(plan::page))
         .route("/method", get(method::page))
         .route("/api", get(guide::page))
+        .route("/embed/lens/{slug}", get(embed::lens))
+        .route("/feed.atom", get(feed::atom))
+        .route("/sitemap.xml", get(crawl::sitemap))
+        .route("/robots.txt", get(crawl::robots))
+        .merge(open_to_other_sites())
         .route("/charts/lens/{file}", get(charts::lens))
         .route("/charts/compare.svg", get(charts::compare_svg))
         .route("/charts/compare.png", get(charts::compare_png))
+}
+
+/// What scripts on other sites ask for.
+fn open_to_other_sites() -> Router<Web> {
+    let open = tower_http::cors::CorsLayer::new()
+        .allow_origin(tower_http::cors::Any)
+        .allow_methods([Method::GET, Method::HEAD]);
+    Router::new()
+        .route("/oembed", get(oembed::oembed))
+        .route_layer(open)
 }
 
 /// A template as page.

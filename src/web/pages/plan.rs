@@ -77,9 +77,11 @@ pub(super) async fn page(
         .map(|setup| sheet(setup, &ShootingPlan::for_setup(setup)))
         .collect();
     html(&PlanPage {
-        page: PageFrame::new("Plan a shoot", Section::Plan, &viewer).described(
-            "How far the targets, how far apart, how large, which aperture, how many frames.",
-        ),
+        page: PageFrame::new("Plan a shoot", Section::Plan, &viewer)
+            .described(
+                "How far the targets, how far apart, how large, which aperture, how many frames.",
+            )
+            .at(&app.config.public_url(), "/plan"),
         lens: lens.map(|lens| {
             (
                 format!("{} {}", lens.about.maker, lens.about.model),

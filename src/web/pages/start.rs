@@ -34,7 +34,8 @@ pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<
     html(&StartPage {
         page: PageFrame::new("How much lenses breathe", Section::Start, &viewer).described(
             "Measured lens breathing: how much lenses change their angle of view while they are refocused.",
-        ),
+        )
+        .at(&app.config.public_url(), "/"),
         best,
         newest: newest.into_iter().filter(|row| row.measured).collect(),
         waiting: match waiting {

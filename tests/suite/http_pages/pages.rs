@@ -6,12 +6,15 @@ use axum::http::header;
 use super::site::{NOW, Site, curve, off};
 
 /// Every address of a reader page.
-const PAGES: [&str; 10] = [
+const PAGES: [&str; 13] = [
     "/",
     "/lenses",
     "/lenses?q=ostrel&sort=name",
     "/lenses/ostrel-28-135-f-3-5",
     "/lenses/ostrel-28-135-f-3-5?tolerance_pct=1&axis=travel&from_m=3&to_m=1",
+    "/lenses/ostrel-28-135-f-3-5/counter-scale?step_m=0.1",
+    "/lenses/tindra-reef-35-f-2/counter-scale",
+    "/embed/lens/ostrel-28-135-f-3-5",
     "/compare",
     "/compare?lens=ostrel-28-135-f-3-5&lens=tindra-sound-85-f-1-4",
     "/plan?focal_mm=85&max_aperture=1.8&closest_focus_m=0.8",

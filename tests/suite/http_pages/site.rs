@@ -163,6 +163,11 @@ impl Site {
         sweep
     }
 
+    /// The routes, to be served on a port.
+    pub(super) fn router(&self) -> Router {
+        self.router.clone()
+    }
+
     pub(super) async fn withdraw(&self, sweep: SweepId, reason: &str, now_ms: i64) {
         self.app
             .store

@@ -1,0 +1,265 @@
+//! The counter-scale table of a lens: focus setting → factor that holds the framing, for post to key in.
+
+use axum::extract::{Path, State};
+use axum::http::HeaderMap;
+use axum::response::Response;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::answer;
+use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
+use super::query::Params;
+use super::record::LensDocument;
+use super::scale_question::{ScaleQuestion, Steps};
+use super::v1::nearest;
+use crate::app::App;
+use crate::report::{self, CounterScale, Place, Setting, words};
+use crate::sweep::ShiftCurve;
+use crate::web::WebError;
+
+/// A lens setting. Distances are `null` at infinity; both distance and dioptres are `null` where unknown.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct SettingDocument {
+    /// Focus distance from the sensor plane, m.
+    pub(in crate::web) focus_distance_m: Option<f64>,
+    /// Focus setting, dioptres; 0 at infinity.
+    pub(in crate::web) focus_dioptres: Option<f64>,
+    /// Place in the sweep, 0 at closest focus, 1 at the last frame.
+    pub(in crate::web) travel: f64,
+    /// Shift, per cent; positive is tighter.
+    pub(in crate::web) shift_pct: f64,
+}
+
+/// The factor at one setting.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct ScaleRowDocument {
+    /// Where.
+    #[serde(flatten)]
+    pub(in crate::web) setting: SettingDocument,
+    /// Factor by which the picture is enlarged about its centre to hold the framing: (1 + shift at the reference) ÷
+    /// (1 + shift here).
+    pub(in crate::web) scale: f64,
+    /// Its standard uncertainty.
+    pub(in crate::web) scale_u: f64,
+}
+
+/// The factors at one focal length.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct ScaleTableDocument {
+    /// Marked focal length, mm.
+    pub(in crate::web) focal_length_mm: f64,
+    /// The setting whose framing is held; `null` where it was not measured.
+    pub(in crate::web) reference: Option<SettingDocument>,
+    /// Why there are no rows.
+    pub(in crate::web) outside: Option<String>,
+    /// Closest focus that was measured, m; no row is closer.
+    pub(in crate::web) closest_focus_m: Option<f64>,
+    /// `infinity`, or `farthest_frame` where the sweep ended before it.
+    pub(in crate::web) relative_to: &'static str,
+    /// `exif`, `entered`, `blur` or `none`.
+    pub(in crate::web) distance_source: &'static str,
+    /// The factors, closest focus first.
+    pub(in crate::web) rows: Vec<ScaleRowDocument>,
+}
+
+/// The counter-scale table of a lens.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(in crate::web) struct CounterScaleDocument {
+    /// The lens.
+    pub(in crate::web) lens: LensHead,
+    /// Conditions that it was shot under.
+    pub(in crate::web) conditions: String,
+    /// The framing that is held: `farthest` (the last frame, infinity as a rule), `tightest`, or `distance`.
+    pub(in crate::web) hold: &'static str,
+    /// The distance whose framing is held, m; `null` at infinity and where none was asked for.
+    pub(in crate::web) hold_m: Option<f64>,
+    /// Step of the rows in distance, m.
+    pub(in crate::web) step_m: Option<f64>,
+    /// Step of the rows in travel.
+    pub(in crate::web) step_travel: Option<f64>,
+    /// A table for each focal length.
+    pub(in crate::web) tables: Vec<ScaleTableDocument>,
+    /// Licence of the numbers.
+    pub(in crate::web) licence: &'static str,
+    /// The conditions in words.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) conditions_words: String,
+    /// How the rows run.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) steps: Steps,
+    /// The places of the rows over all focal lengths.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) places: Vec<Place>,
+}
+
+impl CounterScaleDocument {
+    /// The table that a question asks for.
+    pub(in crate::web) fn new(
+        record: LensDocument,
+        question: &ScaleQuestion,
+    ) -> Result<Self, WebError> {
+        let (conditions, results) = record
+            .group_of(question.conditions.as_deref())?
+            .unwrap_or_default();
+        let results: Vec<FocalDocument> = match question.focal_mm {
+            Some(focal_mm) => nearest(results, focal_mm).into_iter().collect(),
+            None => results,
+        };
+        let curves: Vec<&ShiftCurve> = results.iter().map(|focal| &focal.result.curve).collect();
+        let steps = question.steps_for(&curves);
+        let places = steps.places(&curves);
+        let (hold, hold_m) = question.hold_codes();
+        Ok(Self {
+            lens: record.lens,
+            conditions: conditions.code(),
+            conditions_words: conditions_words(conditions),
+            hold,
+            hold_m,
+            step_m: steps.metres(),
+            step_travel: steps.travel(),
+            tables: results
+                .iter()
+                .map(|focal| ScaleTableDocument::new(focal, question, &places))
+                .collect(),
+            licence: LICENCE,
+            steps,
+            places,
+        })
+    }
+}
+
+impl ScaleTableDocument {
+    fn new(focal: &FocalDocument, question: &ScaleQuestion, places: &[Place]) -> Self {
+        let curve = &focal.result.curve;
+        let reference = report::reference(curve, question.held);
+        let rows: Vec<ScaleRowDocument> = reference
+            .iter()
+            .flat_map(|held| places.iter().map(|place| (*held, *place)))
+            .filter_map(|(held, place)| report::counter_scale(curve, held, place))
+            .map(ScaleRowDocument::new)
+            .collect();
+        let outside = match &reference {
+            Err(why) => Some(why.clone()),
+            Ok(_) if rows.is_empty() => Some(report::outside(curve, f64::MAX)),
+            Ok(_) => None,
+        };
+        Self {
+            focal_length_mm: focal.focal_length_mm,
+            reference: reference.ok().map(SettingDocument::new),
+            outside,
+            closest_focus_m: curve
+                .range_dioptres()
+                .and_then(|(_, near)| metres(Some(near))),
+            relative_to: focal.relative_to,
+            distance_source: focal.distance_source,
+            rows,
+        }
+    }
+
+    /// Focal length in words.
+    pub(in crate::web) fn at(&self) -> String {
+        words::focal_length(self.focal_length_mm)
+    }
+
+    /// The row at a place, if it was measured.
+    pub(in crate::web) fn row_at(&self, place: Place) -> Option<&ScaleRowDocument> {
+        self.rows.iter().find(|row| match place {
+            Place::Dioptres(at) => row
+                .setting
+                .focus_dioptres
+                .is_some_and(|d| (d - at).abs() < 1e-9),
+            Place::Travel(at) => (row.setting.travel - at).abs() < 1e-9,
+        })
+    }
+}
+
+impl SettingDocument {
+    fn new(setting: Setting) -> Self {
+        Self {
+            focus_distance_m: metres(setting.dioptres),
+            focus_dioptres: setting.dioptres,
+            travel: setting.travel,
+            shift_pct: setting.shift_pct.value,
+        }
+    }
+
+    /// Where it is in words: distance where it is known, else travel.
+    pub(in crate::web) fn words(&self) -> String {
+        match (self.focus_dioptres, self.focus_distance_m) {
+            (Some(_), Some(m)) => words::distance(m),
+            (Some(_), None) => "infinity".to_owned(),
+            (None, _) => format!("travel {:.2}", self.travel),
+        }
+    }
+}
+
+impl ScaleRowDocument {
+    fn new(row: CounterScale) -> Self {
+        Self {
+            setting: SettingDocument::new(row.setting),
+            scale: row.scale.value,
+            scale_u: row.scale.std_error,
+        }
+    }
+
+    /// The factor with its expanded uncertainty (k = 2), four decimals: a fifth of a pixel at the edge of 4000 px.
+    pub(in crate::web) fn words(&self) -> String {
+        if self.scale_u <= 0.0 {
+            return format!("{:.4}", self.scale);
+        }
+        format!("{:.4} ± {:.4}", self.scale, (2.0 * self.scale_u).max(1e-4))
+    }
+}
+
+fn metres(dioptres: Option<f64>) -> Option<f64> {
+    dioptres.filter(|at| *at > 1e-5).map(|at| 1.0 / at)
+}
+
+/// The table of a lens, as page, twins and API have it; `None` where there is no such lens.
+pub(in crate::web) async fn counter_scale_of(
+    app: &App,
+    slug: &str,
+    question: &ScaleQuestion,
+) -> Result<Option<CounterScaleDocument>, WebError> {
+    let Some(page) = app.store.lens_page(slug).await? else {
+        return Ok(None);
+    };
+    let usual = crate::sweep::DEFAULT_TOLERANCE_PCT;
+    let record = LensDocument::new(page, usual, &app.config.public_url());
+    CounterScaleDocument::new(record, question).map(Some)
+}
+
+/// The counter-scale table of a lens
+#[utoipa::path(
+    get,
+    path = "/api/v1/lenses/{slug}/counter-scale",
+    tag = "read",
+    params(
+        ("slug" = String, Path, description = "Stable name of the lens"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
+        ("hold_m" = Option<String>, Query, description = "Whose framing is held: metres, feet as 3 ft, inf, or tightest; that of the last frame, as a rule infinity, where not given"),
+        ("step_m" = Option<String>, Query, description = "Step of the rows in distance: metres, or feet as 1 ft; 0.25 m where not given"),
+        ("far_m" = Option<String>, Query, description = "Distance where the steps end, before infinity: metres, or feet as 30 ft; 10 m where not given"),
+        ("step_travel" = Option<f64>, Query, description = "Step of the rows in travel, 0.005 to 1, instead of distance"),
+        ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most results where not given"),
+    ),
+    responses(
+        (status = 200, body = CounterScaleDocument, description = "The counter-scale table of a lens"),
+        (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+    )
+)]
+pub(in crate::web) async fn counter_scale(
+    State(app): State<App>,
+    headers: HeaderMap,
+    Path(slug): Path<String>,
+    params: Params,
+) -> Result<Response, WebError> {
+    let question = ScaleQuestion::read(&params)?;
+    let document = counter_scale_of(&app, &slug, &question).await?;
+    let document = document.ok_or_else(|| WebError::no_such("lens"))?;
+    answer::json(&headers, &document)
+}

@@ -1,0 +1,245 @@
+//! What is asked of a counter-scale table: whose framing is held, and where the rows stand.
+
+use super::query::{DISTANCES, FOCAL_LENGTHS, Params};
+use crate::report::{self, Held, Place};
+use crate::sweep::ShiftCurve;
+use crate::web::WebError;
+
+/// Steps in distance that can be asked for, m.
+const STEPS_M: std::ops::RangeInclusive<f64> = 0.01..=100.0;
+/// Steps in travel that can be asked for.
+const STEPS_TRAVEL: std::ops::RangeInclusive<f64> = 0.005..=1.0;
+/// Most rows of a table.
+const MOST_ROWS: f64 = 500.0;
+/// Step where none is asked for, m.
+const USUAL_STEP_M: f64 = 0.25;
+/// Where the steps end, before infinity, m.
+const USUAL_FAR_M: f64 = 10.0;
+/// Step in travel where no distance is known.
+const USUAL_STEP_TRAVEL: f64 = 0.05;
+/// One foot, m.
+const FOOT_M: f64 = 0.3048;
+
+/// How the rows run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::web) enum Steps {
+    /// Even steps in distance, then infinity.
+    Distance {
+        /// Step, m.
+        step_m: f64,
+        /// Last of them, m.
+        far_m: f64,
+        /// The step was given in feet, so distances are told in feet first.
+        in_feet: bool,
+    },
+    /// Even steps in travel, from closest focus to the last frame.
+    Travel {
+        /// Step.
+        step: f64,
+    },
+}
+
+impl Steps {
+    /// The step, m, where the rows run along distance.
+    pub(super) fn metres(self) -> Option<f64> {
+        match self {
+            Self::Distance { step_m, .. } => Some(step_m),
+            Self::Travel { .. } => None,
+        }
+    }
+
+    /// The step where the rows run along travel.
+    pub(super) fn travel(self) -> Option<f64> {
+        match self {
+            Self::Travel { step } => Some(step),
+            Self::Distance { .. } => None,
+        }
+    }
+
+    /// The places of the rows, closest focus first.
+    pub(super) fn places(self, curves: &[&ShiftCurve]) -> Vec<Place> {
+        match self {
+            Self::Distance { step_m, far_m, .. } => report::distance_places(curves, step_m, far_m)
+                .into_iter()
+                .map(Place::Dioptres)
+                .collect(),
+            Self::Travel { step } => {
+                let whole = (1.0 / step + 1e-9).floor() as u32;
+                let mut travels: Vec<f64> = (0..=whole).map(|n| f64::from(n) * step).collect();
+                match travels.last_mut() {
+                    Some(last) if 1.0 - *last < 1e-9 => *last = 1.0,
+                    _ => travels.push(1.0),
+                }
+                travels.into_iter().map(Place::Travel).collect()
+            }
+        }
+    }
+}
+
+/// The question.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::web) struct ScaleQuestion {
+    /// Focal length, mm; every one where not given.
+    pub(super) focal_mm: Option<f64>,
+    /// The framing that is held.
+    pub(super) held: Held,
+    /// How the rows run; `None` where the reader leaves it open.
+    steps: Option<Steps>,
+    /// Conditions as their code names them; those of most results where not given.
+    pub(super) conditions: Option<String>,
+}
+
+impl ScaleQuestion {
+    /// The question in a query.
+    pub(in crate::web) fn read(params: &Params) -> Result<Self, WebError> {
+        Ok(Self {
+            focal_mm: params.number("focal_mm", FOCAL_LENGTHS, "mm")?,
+            held: held(params)?,
+            steps: steps(params)?,
+            conditions: params.text("conditions").map(str::to_owned),
+        })
+    }
+
+    /// How the rows run for these curves: as asked, else by distance, or by travel where no distance is known.
+    pub(super) fn steps_for(&self, curves: &[&ShiftCurve]) -> Steps {
+        let known = curves.is_empty() || curves.iter().any(|c| c.range_dioptres().is_some());
+        self.steps.unwrap_or(if known {
+            Steps::Distance {
+                step_m: USUAL_STEP_M,
+                far_m: USUAL_FAR_M,
+                in_feet: false,
+            }
+        } else {
+            Steps::Travel {
+                step: USUAL_STEP_TRAVEL,
+            }
+        })
+    }
+
+    /// The word for the framing that is held, and its distance, m.
+    pub(super) fn hold_codes(&self) -> (&'static str, Option<f64>) {
+        match self.held {
+            Held::Farthest => ("farthest", None),
+            Held::Tightest => ("tightest", None),
+            Held::At(dioptres) => ("distance", (dioptres > 1e-5).then(|| 1.0 / dioptres)),
+        }
+    }
+}
+
+fn held(params: &Params) -> Result<Held, WebError> {
+    match params.text("hold_m") {
+        None => Ok(Held::Farthest),
+        Some("tightest") => Ok(Held::Tightest),
+        Some(_) => Ok(params
+            .focus_dioptres("hold_m")?
+            .map_or(Held::Farthest, Held::At)),
+    }
+}
+
+fn steps(params: &Params) -> Result<Option<Steps>, WebError> {
+    let step = length(params, "step_m", STEPS_M)?;
+    let far = length(params, "far_m", DISTANCES)?;
+    let travel = params.number("step_travel", STEPS_TRAVEL, "of the travel")?;
+    if let Some(travel) = travel {
+        if step.is_some() || far.is_some() {
+            return Err(WebError::field(
+                "step_travel",
+                "give a step in distance or in travel, not both",
+            ));
+        }
+        return Ok(Some(Steps::Travel { step: travel }));
+    }
+    if step.is_none() && far.is_none() {
+        return Ok(None);
+    }
+    let (step_m, in_feet) = step.unwrap_or((USUAL_STEP_M, false));
+    let (far_m, _) = far.unwrap_or((USUAL_FAR_M.max(step_m), false));
+    if far_m / step_m > MOST_ROWS {
+        return Err(WebError::field(
+            "step_m",
+            format!(
+                "that are more than {MOST_ROWS} rows; give a larger step, or a nearer end as far_m"
+            ),
+        ));
+    }
+    Ok(Some(Steps::Distance {
+        step_m,
+        far_m,
+        in_feet,
+    }))
+}
+
+/// A length, m, and whether it was given in feet: `0.5`, `0.5 m`, `1 ft`.
+fn length(
+    params: &Params,
+    name: &str,
+    range: std::ops::RangeInclusive<f64>,
+) -> Result<Option<(f64, bool)>, WebError> {
+    let Some(text) = params.text(name) else {
+        return Ok(None);
+    };
+    let lower = text.to_lowercase().replace(',', ".");
+    let (number, foot) = match lower.strip_suffix("ft") {
+        Some(number) => (number.trim(), true),
+        None => (lower.trim_end_matches('m').trim(), false),
+    };
+    number
+        .parse::<f64>()
+        .ok()
+        .map(|value| value * if foot { FOOT_M } else { 1.0 })
+        .filter(|value| range.contains(value))
+        .map(|value| Some((value, foot)))
+        .ok_or_else(|| {
+            WebError::field(
+                name,
+                format!(
+                    "give a length from {} to {} m, feet as “1 ft”",
+                    range.start(),
+                    range.end()
+                ),
+            )
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn steps_in_metres_feet_and_travel() {
+        let read =
+            |pairs: &[(&str, &str)]| ScaleQuestion::read(&Params::of(pairs)).map(|q| q.steps);
+        assert_eq!(read(&[]).expect("usable"), None);
+        let feet = read(&[("step_m", "1 ft"), ("far_m", "30ft")]).expect("usable");
+        assert_eq!(
+            feet,
+            Some(Steps::Distance {
+                step_m: 0.3048,
+                far_m: 30.0 * 0.3048,
+                in_feet: true
+            })
+        );
+        let travel = read(&[("step_travel", "0.3")]).expect("usable");
+        let places = travel.expect("there").places(&[]);
+        // The last frame is always a row.
+        let expected = [0.0, 0.3, 0.6, 0.9, 1.0];
+        assert_eq!(places.len(), expected.len());
+        for (place, at) in places.iter().zip(expected) {
+            assert!(
+                matches!(place, Place::Travel(t) if (t - at).abs() < 1e-12),
+                "{place:?}"
+            );
+        }
+        for absurd in [
+            &[("step_m", "0")][..],
+            &[("step_m", "-1 ft")],
+            &[("step_m", "NaN")],
+            &[("step_m", "0.01"), ("far_m", "100")],
+            &[("step_m", "1"), ("step_travel", "0.1")],
+            &[("step_travel", "0")],
+            &[("hold_m", "loose")],
+        ] {
+            assert!(read(absurd).is_err(), "{absurd:?}");
+        }
+    }
+}

@@ -1,0 +1,229 @@
+//! The counter-scale table of a lens as a page to print, with its twins.
+
+use axum::extract::{Path, State};
+use axum::http::HeaderMap;
+use axum::response::{IntoResponse, Response};
+
+use super::lens::{moved, unknown};
+use super::{PageFrame, Section, filters, html};
+use crate::app::App;
+use crate::report::{Place, words};
+use crate::web::WebError;
+use crate::web::api::{
+    self, CounterScaleDocument, Params, ScaleQuestion, Steps, Twin, counter_scale_csv,
+    counter_scale_of,
+};
+use crate::web::session::Viewer;
+
+/// One row of the table: a place, and what every focal length has there.
+struct ScaleRow {
+    place: String,
+    cells: Vec<Option<ScaleCell>>,
+}
+
+/// What one focal length has at one place.
+struct ScaleCell {
+    factor: String,
+    /// The distance, where the rows run along travel and it is known.
+    distance: Option<String>,
+}
+
+#[derive(askama::Template)]
+#[template(path = "pages/counter_scale.html")]
+struct CounterScalePage {
+    page: PageFrame,
+    document: CounterScaleDocument,
+    rows: Vec<ScaleRow>,
+    params: Params,
+    query: String,
+}
+
+impl CounterScalePage {
+    fn value(&self, name: &str) -> &str {
+        self.params.text(name).unwrap_or_default()
+    }
+
+    /// The address of the page, without ending and question.
+    fn address(&self) -> String {
+        format!("/lenses/{}/counter-scale", self.document.lens.slug)
+    }
+
+    fn along_travel(&self) -> bool {
+        matches!(self.document.steps, Steps::Travel { .. })
+    }
+
+    /// Whose framing is held, in words.
+    fn held_words(&self) -> String {
+        match (self.document.hold, self.document.hold_m) {
+            ("tightest", _) => "at its tightest".to_owned(),
+            ("distance", Some(m)) => format!("at {}", words::distance(m)),
+            ("distance", None) => "at infinity".to_owned(),
+            _ if self.ends_before_infinity() => "of the farthest frame".to_owned(),
+            _ => "at infinity".to_owned(),
+        }
+    }
+
+    /// Whether one of the sweeps ended before infinity.
+    fn ends_before_infinity(&self) -> bool {
+        let mut tables = self.document.tables.iter();
+        tables.any(|table| table.relative_to == "farthest_frame")
+    }
+
+    /// Whether one of the factors would shrink the picture.
+    fn uncovers_edges(&self) -> bool {
+        let mut rows = self.document.tables.iter().flat_map(|table| &table.rows);
+        rows.any(|row| row.scale < 1.0 - row.scale_u)
+    }
+
+    /// Whether one of the distances is an estimate.
+    fn is_estimated(&self) -> bool {
+        let mut tables = self.document.tables.iter();
+        tables.any(|table| table.distance_source == "blur")
+    }
+
+    /// The same table that holds the tightest framing.
+    fn tightest(&self) -> String {
+        self.params.with(&[("hold_m", Some("tightest"))])
+    }
+
+    /// What was not measured, in words: "closer than …", or why there are no rows at all; focal lengths that share it are
+    /// told together.
+    fn limits(&self) -> Vec<(String, String)> {
+        let mut limits: Vec<(String, String)> = Vec::new();
+        for table in &self.document.tables {
+            let near = table.closest_focus_m.map(words::distance);
+            let closest = near.map(|near| format!("not measured closer than {near}"));
+            let Some(limit) = table.outside.clone().or(closest) else {
+                continue;
+            };
+            match limits.last_mut() {
+                Some((at, last)) if *last == limit => *at = format!("{at}, {}", table.at()),
+                _ => limits.push((table.at(), limit)),
+            }
+        }
+        limits
+    }
+}
+
+/// `GET /lenses/{slug}/counter-scale`
+pub(super) async fn page(
+    app: State<App>,
+    slug: Path<String>,
+    viewer: Viewer,
+    headers: HeaderMap,
+    params: Params,
+) -> Result<Response, WebError> {
+    answer(app, slug, viewer, headers, params, None).await
+}
+
+/// `GET /lenses/{slug}/counter-scale.json`
+pub(super) async fn json(
+    app: State<App>,
+    slug: Path<String>,
+    viewer: Viewer,
+    headers: HeaderMap,
+    params: Params,
+) -> Result<Response, WebError> {
+    answer(app, slug, viewer, headers, params, Some(Twin::Json)).await
+}
+
+/// `GET /lenses/{slug}/counter-scale.csv`
+pub(super) async fn csv(
+    app: State<App>,
+    slug: Path<String>,
+    viewer: Viewer,
+    headers: HeaderMap,
+    params: Params,
+) -> Result<Response, WebError> {
+    answer(app, slug, viewer, headers, params, Some(Twin::Csv)).await
+}
+
+async fn answer(
+    State(app): State<App>,
+    Path(slug): Path<String>,
+    viewer: Viewer,
+    headers: HeaderMap,
+    params: Params,
+    twin: Option<Twin>,
+) -> Result<Response, WebError> {
+    let question = ScaleQuestion::read(&params)?;
+    let Some(document) = counter_scale_of(&app, &slug, &question).await? else {
+        if let Some(now) = app.store.slug_after_merge(&slug).await? {
+            let ending = match twin {
+                Some(Twin::Json) => ".json",
+                Some(Twin::Csv) => ".csv",
+                None => "",
+            };
+            return Ok(moved(
+                &format!("/lenses/{now}/counter-scale{ending}"),
+                &params,
+            ));
+        }
+        return match twin {
+            Some(_) => Err(WebError::no_such("lens")),
+            None => unknown(&slug, &viewer),
+        };
+    };
+    match twin {
+        Some(Twin::Json) => return api::json(&headers, &document),
+        Some(Twin::Csv) => return Ok(api::csv(&headers, counter_scale_csv(&document)?)),
+        None => {}
+    }
+    let title = format!("{}, counter-scale", document.lens.name());
+    let page = CounterScalePage {
+        page: PageFrame::new(title, Section::Lenses, &viewer)
+            .described(format!(
+                "Factors that hold the framing of the {} while focus is pulled.",
+                document.lens.name()
+            ))
+            .at(
+                &app.config.public_url(),
+                &format!("/lenses/{}/counter-scale", document.lens.slug),
+            ),
+        rows: rows(&document),
+        query: params.with(&[]),
+        document,
+        params,
+    };
+    Ok(html(&page)?.into_response())
+}
+
+/// The rows of the table, closest focus first.
+fn rows(document: &CounterScaleDocument) -> Vec<ScaleRow> {
+    document
+        .places
+        .iter()
+        .map(|place| ScaleRow {
+            place: place_words(*place, document.steps),
+            cells: document
+                .tables
+                .iter()
+                .map(|table| {
+                    let row = table.row_at(*place)?;
+                    let travel = matches!(place, Place::Travel(_));
+                    let known = row.setting.focus_dioptres.is_some();
+                    Some(ScaleCell {
+                        factor: row.words(),
+                        distance: (travel && known).then(|| row.setting.words()),
+                    })
+                })
+                .collect(),
+        })
+        .filter(|row| row.cells.iter().any(Option::is_some))
+        .collect()
+}
+
+/// A place in words, in the unit that the steps were asked for in first.
+fn place_words(place: Place, steps: Steps) -> String {
+    match (place, steps) {
+        (Place::Travel(travel), _) => format!("{:.3}", travel)
+            .trim_end_matches('0')
+            .trim_end_matches('.')
+            .to_owned(),
+        (Place::Dioptres(at), _) if at < 1e-5 => "infinity".to_owned(),
+        (Place::Dioptres(at), Steps::Distance { in_feet: true, .. }) => {
+            format!("{} ({})", words::feet(1.0 / at), words::metres(1.0 / at))
+        }
+        (Place::Dioptres(at), _) => words::distance(1.0 / at),
+    }
+}

@@ -1,0 +1,82 @@
+//! The chart of a lens for a frame on another site: the only page that may be framed.
+
+use axum::extract::{Path, State};
+use axum::http::{HeaderValue, header};
+use axum::response::{IntoResponse, Response};
+
+use super::charts::{InlineChart, asked_axis, axis_for, lens_series};
+use super::lens::moved;
+use super::{ChartShelf, filters, html};
+use crate::app::App;
+use crate::web::WebError;
+use crate::web::api::{self, LensDocument, Params, conditions_words, nearest, verdict};
+use crate::web::headers::FRAMED_CONTENT_SECURITY_POLICY;
+
+/// Sides of the chart in frames with room, px, and in narrow ones.
+const SIDES: [(u32, u32); 2] = [(640, 340), (340, 320)];
+
+/// What the address of a frame may ask for; the same names as on the page of the lens.
+pub(super) const ASKED: [&str; 4] = ["focal_mm", "tolerance_pct", "axis", "conditions"];
+
+#[derive(askama::Template)]
+#[template(path = "pages/embed.html")]
+struct EmbedPage {
+    document: LensDocument,
+    verdict: String,
+    conditions: String,
+    chart: Option<InlineChart>,
+    /// Address of the page of the lens with the same question.
+    page: String,
+}
+
+/// `GET /embed/lens/{slug}`
+pub(super) async fn lens(
+    State(app): State<App>,
+    State(shelf): State<ChartShelf>,
+    Path(slug): Path<String>,
+    params: Params,
+) -> Result<Response, WebError> {
+    let tolerance_pct = params.tolerance_pct()?;
+    let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
+    let axis = asked_axis(&params)?;
+    let site = app.config.public_url();
+    let Some(stored) = app.store.lens_page(&slug).await? else {
+        return match app.store.slug_after_merge(&slug).await? {
+            Some(now) => Ok(moved(&format!("/embed/lens/{now}"), &params)),
+            None => Err(WebError::no_such("lens")),
+        };
+    };
+    let document = LensDocument::new(stored, tolerance_pct, &site);
+    let group = document.group_of(params.text("conditions"))?;
+    let (conditions, chart, words) = match group {
+        None => (String::new(), None, None),
+        Some((key, results)) => {
+            let results = match focal_mm {
+                Some(focal_mm) => nearest(results, focal_mm).into_iter().collect(),
+                None => results,
+            };
+            let series = lens_series(&results);
+            let axis = axis_for(axis, &series);
+            let chart =
+                InlineChart::sized(&shelf, series, tolerance_pct, axis, None, SIDES).await?;
+            (conditions_words(key), Some(chart), verdict(&results))
+        }
+    };
+    let question = params.with(&[]);
+    let page = EmbedPage {
+        page: if question.is_empty() {
+            document.lens.url.clone()
+        } else {
+            format!("{}?{question}", document.lens.url)
+        },
+        verdict: words.unwrap_or_else(|| "Not measured yet.".to_owned()),
+        conditions,
+        chart,
+        document,
+    };
+    let policy = [(
+        header::CONTENT_SECURITY_POLICY,
+        HeaderValue::from_static(FRAMED_CONTENT_SECURITY_POLICY),
+    )];
+    Ok((policy, html(&page)?).into_response())
+}

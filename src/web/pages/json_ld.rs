@@ -1,0 +1,67 @@
+//! A lens's record as a data set for search engines and catalogues (schema.org `Dataset`, as JSON-LD 1.1).
+
+use serde_json::{Value, json};
+
+use crate::web::api::LensDocument;
+
+/// Where the licence is.
+const LICENCE_URL: &str = "https://creativecommons.org/licenses/by/4.0/";
+
+/// The text of the data block; `None` where nothing is published. It holds no `<`, so that it can't end the element
+/// that it stands in.
+pub(super) fn data_set(document: &LensDocument, site: &str) -> Option<String> {
+    let lens = &document.lens;
+    if document.results.is_empty() {
+        return None;
+    }
+    let dates: Vec<&str> = document
+        .history
+        .iter()
+        .filter_map(|entry| entry.at.get(..10))
+        .collect();
+    let mut creators: Vec<&String> = document
+        .results
+        .iter()
+        .flat_map(|focal| &focal.reviewers)
+        .collect();
+    creators.sort();
+    creators.dedup();
+    let people: Vec<Value> = creators
+        .iter()
+        .map(|name| json!({ "@type": "Person", "name": name }))
+        .collect();
+    let description = format!(
+        "How much the {} changes its framing while it is refocused, measured from focus brackets of two targets, from \
+         closest focus to infinity. {}",
+        lens.name(),
+        document.verdict.as_deref().unwrap_or_default()
+    );
+    let download = |kind: &str, address: String| json!({ "@type": "DataDownload", "encodingFormat": kind, "contentUrl": address });
+    let variable = |name: &str, unit: &str, what: &str| json!({ "@type": "PropertyValue", "name": name, "unitText": unit, "description": what });
+    let data_set = json!({
+        "@context": "https://schema.org",
+        "@type": "Dataset",
+        "@id": lens.url,
+        "name": format!("Lens breathing of the {}", lens.name()),
+        "description": description,
+        "url": lens.url,
+        "license": LICENCE_URL,
+        "isAccessibleForFree": true,
+        "inLanguage": "en",
+        "creator": people,
+        "publisher": { "@type": "Organization", "name": "Breathmark", "url": site },
+        "datePublished": dates.last(),
+        "dateModified": dates.first(),
+        "measurementTechnique": format!("{site}/method"),
+        "variableMeasured": [
+            variable("worst_shift_pct", "per cent", "Shift of the picture scale of largest magnitude, relative to infinity; positive is tighter"),
+            variable("tolerance_distance_m", "m", "Farthest focus distance at which the shift exceeds the tolerance"),
+        ],
+        "distribution": [
+            download("application/json", format!("{site}/lenses/{}.json", lens.slug)),
+            download("text/csv", format!("{site}/lenses/{}.csv", lens.slug)),
+        ],
+        "includedInDataCatalog": { "@type": "DataCatalog", "name": "Breathmark", "url": format!("{site}/lenses") },
+    });
+    Some(data_set.to_string().replace('<', "\\u003c"))
+}
