@@ -7,6 +7,7 @@ mod bench;
 mod client;
 mod door;
 mod events;
+mod faults;
 mod form;
 mod lenses;
 mod page;

@@ -112,6 +112,13 @@ impl Request {
     }
 
     pub(super) async fn send(self, to: SocketAddr) -> Answer {
+        self.try_send(to)
+            .await
+            .expect("the server answers before it closes")
+    }
+
+    /// The answer, or why there was none: the server may be gone.
+    pub(super) async fn try_send(self, to: SocketAddr) -> std::io::Result<Answer> {
         let has_length = self
             .headers
             .iter()
@@ -124,7 +131,7 @@ impl Request {
             head.push_str(&format!("content-length: {}\r\n", self.body.len()));
         }
         head.push_str("connection: close\r\n\r\n");
-        let mut stream = TcpStream::connect(to).await.expect("the server listens");
+        let mut stream = TcpStream::connect(to).await?;
         let (mut from, mut into) = stream.split();
         let mut answer = Vec::new();
         let sending = async {
@@ -133,16 +140,14 @@ impl Request {
         };
         // The server may answer and close before all is sent; what it answered counts.
         let (_sent, read) = tokio::join!(sending, from.read_to_end(&mut answer));
-        read.expect("the server answers before it closes");
-        parse(&answer)
+        read?;
+        parse(&answer).ok_or_else(|| std::io::ErrorKind::UnexpectedEof.into())
     }
 }
 
-fn parse(bytes: &[u8]) -> Answer {
-    let split = bytes
-        .windows(4)
-        .position(|four| four == b"\r\n\r\n")
-        .unwrap_or_else(|| panic!("no head in {:?}", String::from_utf8_lossy(bytes)));
+/// The answer in the bytes; `None` where its head breaks off.
+fn parse(bytes: &[u8]) -> Option<Answer> {
+    let split = bytes.windows(4).position(|four| four == b"\r\n\r\n")?;
     let head = String::from_utf8_lossy(&bytes[..split]).into_owned();
     let mut lines = head.split("\r\n");
     let status = lines
@@ -158,11 +163,11 @@ fn parse(bytes: &[u8]) -> Answer {
     let chunked = headers
         .iter()
         .any(|(name, value)| name == "transfer-encoding" && value == "chunked");
-    Answer {
+    Some(Answer {
         status,
         body: if chunked { unchunk(raw) } else { raw.to_vec() },
         headers,
-    }
+    })
 }
 
 fn unchunk(mut raw: &[u8]) -> Vec<u8> {
