@@ -15,4 +15,5 @@ mod private;
 mod publish;
 mod readme;
 mod repair;
+mod roles;
 mod take_away;
