@@ -31,6 +31,14 @@ pub struct Config {
         value_name = "COUNT"
     )]
     pub measure_threads: usize,
+    /// Reads of JSON, CSV and charts that one address may make a minute; 0 is without limit
+    #[arg(
+        long,
+        env = "BREATHMARK_READS_PER_MINUTE",
+        default_value_t = 3000,
+        value_name = "COUNT"
+    )]
+    pub reads_per_minute: u32,
     /// Hours without use after which a session ends
     #[arg(long, env = "BREATHMARK_SESSION_IDLE_H", default_value_t = 8, value_name = "HOURS", value_parser = clap::value_parser!(u32).range(1..=720))]
     pub session_idle_h: u32,

@@ -7,7 +7,7 @@
 use sqlx::{Row, SqlSafeStr};
 
 use super::ranking::{COUNT, COUNT_ALL, RESULTS, RankingSort, UNRANKED};
-use super::{Store, desk, events, jobs, published};
+use super::{Store, content, desk, events, jobs, published};
 
 /// What is wrong with a plan, line by line.
 fn refused(plan: &[String]) -> Vec<&String> {
@@ -46,6 +46,7 @@ async fn no_page_reads_or_sorts_a_whole_table() {
         COUNT,
         COUNT_ALL,
         RESULTS,
+        content::CONTENT,
         desk::DESK_OF_ONE,
         published::NEWEST_PUBLISHED,
         events::NEWEST,

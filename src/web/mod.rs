@@ -12,7 +12,10 @@ mod inputs;
 mod observe;
 mod origin;
 mod place;
+mod quota;
+mod reads;
 mod routes;
+mod shelf;
 mod uploads;
 
 pub mod api;
@@ -56,6 +59,8 @@ pub struct Web {
     /// The guard of archives that are sent: so many at once.
     #[from_ref(skip)]
     exports: Arc<Semaphore>,
+    /// What everybody may read: quotas, and answers that were made already.
+    reads: reads::Reads,
     /// Charts that were drawn already.
     charts: pages::ChartShelf,
 }
@@ -75,6 +80,7 @@ impl Web {
     #[must_use]
     pub fn new(app: App) -> Self {
         Self {
+            reads: reads::Reads::new(&app.config),
             app,
             door: Arc::new(door::Door::default()),
             intake: Arc::new(Semaphore::new(JUDGED_AT_ONCE)),

@@ -15,7 +15,8 @@ use super::desk::{
     take_away, upload, upload_result, versions,
 };
 use super::{
-    Web, account, api, assets_route, errors, headers, health, observe, origin, pages, uploads,
+    Web, account, api, assets_route, errors, headers, health, observe, origin, pages, reads,
+    uploads,
 };
 use crate::app::App;
 
@@ -27,11 +28,13 @@ const ANSWER_PATIENCE: Duration = Duration::from_secs(30);
 /// All routes with all layers.
 pub fn router(app: App) -> Router {
     let public_url = app.config.public_url();
+    let web = Web::new(app.clone());
+    let minded = middleware::from_fn_with_state(web.clone(), reads::mind);
     health::recorder();
     let patient = TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, ANSWER_PATIENCE);
     Router::new()
-        .merge(readers())
-        .merge(integrators())
+        .merge(readers().merge(integrators()).route_layer(minded))
+        .route("/static/{*name}", get(assets_route::serve))
         .merge(reviewers())
         .merge(account::routes())
         .merge(watchers())
@@ -47,12 +50,12 @@ pub fn router(app: App) -> Router {
             headers::protect,
         ))
         .layer(middleware::from_fn(observe::observe))
-        .with_state(Web::new(app))
+        .with_state(web)
 }
 
 /// Pages and charts, open to all.
 fn readers() -> Router<Web> {
-    pages::routes().route("/static/{*name}", get(assets_route::serve))
+    pages::routes()
 }
 
 /// The read API and the twins of the pages, open to all, from any site.

@@ -4,6 +4,7 @@ mod api;
 mod charts;
 mod counter_scale;
 mod discovery;
+mod manners;
 mod pages;
 mod reading;
 mod site;

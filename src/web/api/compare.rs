@@ -98,8 +98,17 @@ pub(in crate::web) async fn compare(
     let site = app.config.public_url();
     let mut pages: Vec<LensPage> = Vec::with_capacity(question.lenses.len());
     for slug in &question.lenses {
-        let page = app.store.lens_page(slug).await?;
-        pages.push(page.ok_or_else(|| WebError::no_such(&format!("lens as “{slug}”")))?);
+        let page = page_of(app, slug).await?;
+        if let Some(known) = pages.iter().find(|known| known.lens.id == page.lens.id) {
+            return Err(WebError::field(
+                "lens",
+                format!(
+                    "“{slug}” was merged into “{}”; leave it out",
+                    known.lens.slug
+                ),
+            ));
+        }
+        pages.push(page);
     }
     let conditions = shared_conditions(&pages);
     let choices: Vec<Vec<FocalResult>> = pages
@@ -133,6 +142,18 @@ pub(in crate::web) async fn compare(
         tolerance_pct: question.tolerance_pct,
         licence: LICENCE,
     })
+}
+
+/// All that is public of a lens, also by the name that it had before it was merged into another.
+async fn page_of(app: &App, slug: &str) -> Result<LensPage, WebError> {
+    if let Some(page) = app.store.lens_page(slug).await? {
+        return Ok(page);
+    }
+    let page = match app.store.slug_after_merge(slug).await? {
+        Some(now) => app.store.lens_page(&now).await?,
+        None => None,
+    };
+    page.ok_or_else(|| WebError::no_such(&format!("lens as “{slug}”")))
 }
 
 /// The conditions under which most of the lenses have results; of several, those with the most results.

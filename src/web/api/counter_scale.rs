@@ -1,7 +1,7 @@
 //! The counter-scale table of a lens: focus setting → factor that holds the framing, for post to key in.
 
 use axum::extract::{Path, State};
-use axum::http::HeaderMap;
+use axum::http::{HeaderMap, Uri};
 use axum::response::Response;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -9,7 +9,7 @@ use utoipa::ToSchema;
 use super::answer;
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
 use super::query::Params;
-use super::record::LensDocument;
+use super::record::{LensDocument, stored_lens};
 use super::scale_question::{ScaleQuestion, Steps};
 use super::v1::nearest;
 use crate::app::App;
@@ -222,14 +222,13 @@ fn metres(dioptres: Option<f64>) -> Option<f64> {
 pub(in crate::web) async fn counter_scale_of(
     app: &App,
     slug: &str,
+    here: &Uri,
     question: &ScaleQuestion,
-) -> Result<Option<CounterScaleDocument>, WebError> {
-    let Some(page) = app.store.lens_page(slug).await? else {
-        return Ok(None);
-    };
+) -> Result<CounterScaleDocument, WebError> {
+    let page = stored_lens(app, slug, here).await?;
     let usual = crate::sweep::DEFAULT_TOLERANCE_PCT;
     let record = LensDocument::new(page, usual, &app.config.public_url());
-    CounterScaleDocument::new(record, question).map(Some)
+    CounterScaleDocument::new(record, question)
 }
 
 /// The counter-scale table of a lens
@@ -255,11 +254,11 @@ pub(in crate::web) async fn counter_scale_of(
 pub(in crate::web) async fn counter_scale(
     State(app): State<App>,
     headers: HeaderMap,
+    uri: Uri,
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
     let question = ScaleQuestion::read(&params)?;
-    let document = counter_scale_of(&app, &slug, &question).await?;
-    let document = document.ok_or_else(|| WebError::no_such("lens"))?;
+    let document = counter_scale_of(&app, &slug, &uri, &question).await?;
     answer::json(&headers, &document)
 }

@@ -1,9 +1,11 @@
 //! The record of a lens: all its published results, and what became of them.
 
+use axum::http::Uri;
 use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::documents::{FocalDocument, LICENCE, LensHead, timestamp, verdict};
+use crate::app::App;
 use crate::store::{ConditionsKey, LensPage};
 use crate::web::WebError;
 
@@ -99,5 +101,64 @@ impl LensDocument {
         }
         groups.sort_by_key(|(key, members)| (std::cmp::Reverse(members.len()), key.code()));
         groups
+    }
+}
+
+/// All that is public of a lens. Where it was merged into another, the error is the way to the same address of that one.
+pub(in crate::web) async fn stored_lens(
+    app: &App,
+    slug: &str,
+    here: &Uri,
+) -> Result<LensPage, WebError> {
+    if let Some(page) = app.store.lens_page(slug).await? {
+        return Ok(page);
+    }
+    let now = app.store.slug_after_merge(slug).await?;
+    Err(now
+        .and_then(|now| moved(here, slug, &now))
+        .map_or_else(|| WebError::no_such("lens"), WebError::Moved))
+}
+
+/// The address with another slug after `lens/` or `lenses/`; endings such as `.json` stay.
+fn moved(here: &Uri, slug: &str, now: &str) -> Option<String> {
+    let mut parts: Vec<String> = here.path().split('/').map(str::to_owned).collect();
+    let at = (1..parts.len()).find(|&at| {
+        let rest = parts[at].strip_prefix(slug);
+        ["lens", "lenses"].contains(&parts[at - 1].as_str())
+            && rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
+    })?;
+    parts[at].replace_range(..slug.len(), now);
+    let path = parts.join("/");
+    Some(match here.query() {
+        Some(query) => format!("{path}?{query}"),
+        None => path,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_same_address_of_another_lens() {
+        for (here, there) in [
+            (
+                "/lenses/old.json?tolerance_pct=1",
+                "/lenses/new.json?tolerance_pct=1",
+            ),
+            ("/api/v1/lenses/old/curves", "/api/v1/lenses/new/curves"),
+            ("/charts/lens/old.svg", "/charts/lens/new.svg"),
+        ] {
+            let here: Uri = here.parse().expect("an address");
+            assert_eq!(moved(&here, "old", "new").as_deref(), Some(there));
+        }
+        // A lens may be called like a part of the address.
+        let here: Uri = "/api/v1/lenses/lenses/pull".parse().expect("an address");
+        assert_eq!(
+            moved(&here, "lenses", "new").as_deref(),
+            Some("/api/v1/lenses/new/pull")
+        );
+        let here: Uri = "/lenses/older".parse().expect("an address");
+        assert_eq!(moved(&here, "old", "new"), None);
     }
 }

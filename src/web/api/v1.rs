@@ -2,7 +2,7 @@
 
 use axum::Router;
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, Method};
+use axum::http::{HeaderMap, Method, Uri};
 use axum::response::Response;
 use axum::routing::get;
 use serde::Serialize;
@@ -16,7 +16,7 @@ use super::documents::{FocalDocument, LICENCE, LensHead};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
 use super::ranking::{RankingDocument, RankingQuestion, rank};
-use super::record::LensDocument;
+use super::record::{LensDocument, stored_lens};
 use super::{answer, documents};
 use crate::app::App;
 use crate::report::SweepDocument;
@@ -92,16 +92,21 @@ pub(in crate::web) async fn lenses(
 pub(super) async fn lens(
     State(app): State<App>,
     headers: HeaderMap,
+    uri: Uri,
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
-    answer::json(&headers, &record(&app, &slug, &params).await?)
+    answer::json(&headers, &record(&app, &slug, &uri, &params).await?)
 }
 
-async fn record(app: &App, slug: &str, params: &Params) -> Result<LensDocument, WebError> {
+async fn record(
+    app: &App,
+    slug: &str,
+    here: &Uri,
+    params: &Params,
+) -> Result<LensDocument, WebError> {
     let tolerance_pct = params.tolerance_pct()?;
-    let page = app.store.lens_page(slug).await?;
-    let page = page.ok_or_else(|| WebError::no_such("lens"))?;
+    let page = stored_lens(app, slug, here).await?;
     Ok(LensDocument::new(
         page,
         tolerance_pct,
@@ -126,6 +131,27 @@ struct ReadApi;
 async fn description(State(app): State<App>, headers: HeaderMap) -> Result<Response, WebError> {
     let mut description = ReadApi::openapi();
     description.servers = Some(vec![utoipa::openapi::Server::new(app.config.public_url())]);
+    for (path, item) in &mut description.paths.paths {
+        let Some(operation) = &mut item.get else {
+            continue;
+        };
+        let answers = &mut operation.responses.responses;
+        let mut also = |status: &str, words: &str| {
+            let answer = utoipa::openapi::Response::new(words);
+            answers.insert(status.to_owned(), answer.into());
+        };
+        if path.contains("{slug}") {
+            also(
+                "301",
+                "The lens was merged into another one; Location leads there",
+            );
+        }
+        also("304", "The copy that If-None-Match names is still right");
+        also(
+            "429",
+            "Too many reads from one address in a minute; see Retry-After",
+        );
+    }
     answer::json(&headers, &description)
 }
 
@@ -147,10 +173,11 @@ async fn description(State(app): State<App>, headers: HeaderMap) -> Result<Respo
 pub(super) async fn curves(
     State(app): State<App>,
     headers: HeaderMap,
+    uri: Uri,
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
-    let record = record(&app, &slug, &params).await?;
+    let record = record(&app, &slug, &uri, &params).await?;
     let wanted = params.number("focal_mm", FOCAL_LENGTHS, "mm")?;
     let results = match wanted {
         Some(focal_mm) => nearest_of_each_group(&record, focal_mm),
@@ -214,6 +241,7 @@ pub(super) struct PullsDocument {
 pub(super) async fn pull(
     State(app): State<App>,
     headers: HeaderMap,
+    uri: Uri,
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
@@ -223,7 +251,7 @@ pub(super) async fn pull(
             "give where the pull begins and ends, m, as from_m and to_m",
         )
     })?;
-    let record = record(&app, &slug, &params).await?;
+    let record = record(&app, &slug, &uri, &params).await?;
     let results = record
         .groups()
         .into_iter()

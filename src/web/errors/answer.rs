@@ -11,6 +11,7 @@ use super::{FieldError, WebError};
 use crate::app::App;
 use crate::web::observe::RequestId;
 use crate::web::pages::{PageFrame, Section};
+use crate::web::quota;
 use crate::web::session::Viewer;
 
 /// What a response carries from the handler to [`render`].
@@ -30,11 +31,17 @@ impl IntoResponse for WebError {
         }
         let retry_after = self.retry_after_s();
         let detail = self.to_string();
+        let mut response = status.into_response();
         let fields = match self {
             Self::Fields(fields) => fields,
+            Self::Moved(to) => {
+                if let Ok(to) = HeaderValue::from_str(&to) {
+                    response.headers_mut().insert(header::LOCATION, to);
+                }
+                Vec::new()
+            }
             _ => Vec::new(),
         };
-        let mut response = status.into_response();
         if let Some(seconds) = retry_after {
             response
                 .headers_mut()
@@ -153,6 +160,10 @@ pub(in crate::web) async fn render(
         header::ALLOW,
         header::WWW_AUTHENTICATE,
         header::CONNECTION,
+        header::ACCESS_CONTROL_ALLOW_ORIGIN,
+        header::ACCESS_CONTROL_EXPOSE_HEADERS,
+        quota::POLICY,
+        quota::LEFT,
     ] {
         if let Some(value) = response.headers_mut().remove(&kept) {
             answer.headers_mut().insert(kept, value);

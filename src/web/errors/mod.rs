@@ -38,6 +38,9 @@ pub enum WebError {
     /// There is no such thing, or it is not for this viewer to know of.
     #[error("{0}")]
     NotFound(String),
+    /// It has another address now.
+    #[error("it is at {0} now")]
+    Moved(String),
     /// It was there and was withdrawn.
     #[error("{0}")]
     Gone(String),
@@ -110,6 +113,11 @@ impl WebError {
             ),
             Self::NotAllowed(_) => (StatusCode::FORBIDDEN, "not-allowed", "This is not allowed"),
             Self::NotFound(_) => (StatusCode::NOT_FOUND, "not-found", "There is no such page"),
+            Self::Moved(_) => (
+                StatusCode::MOVED_PERMANENTLY,
+                "moved",
+                "This has another address",
+            ),
             Self::Gone(_) => (StatusCode::GONE, "gone", "This was withdrawn"),
             Self::Conflict(_) => (
                 StatusCode::CONFLICT,

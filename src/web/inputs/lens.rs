@@ -32,8 +32,15 @@ pub(in crate::web) struct LensInput {
     focal_max_mm: Option<f64>,
     /// Smallest f-number.
     max_aperture: Option<f64>,
-    /// Marked closest focus from the sensor plane, m.
-    closest_focus_m: Option<f64>,
+    /// Marked closest focus from the sensor plane, m; `null` takes back what was said.
+    #[serde(deserialize_with = "said")]
+    #[schema(value_type = Option<f64>)]
+    closest_focus_m: Option<Option<f64>>,
+}
+
+/// A field that was sent, were it as `null`.
+fn said<'de, D: serde::Deserializer<'de>>(sent: D) -> Result<Option<Option<f64>>, D::Error> {
+    Option::deserialize(sent).map(Some)
 }
 
 /// Name of the lens's closest focus in the form, where the shoot has one too.
@@ -47,7 +54,7 @@ impl LensInput {
             focal_min_mm: number("focal_min_mm"),
             focal_max_mm: number("focal_max_mm"),
             max_aperture: number("max_aperture"),
-            closest_focus_m: number(MARKED_CLOSEST_FOCUS),
+            closest_focus_m: Some(number(MARKED_CLOSEST_FOCUS)),
             maker: typed.get("maker").to_owned(),
             model: typed.get("model").to_owned(),
             mount: typed.get("mount").to_owned(),
@@ -72,7 +79,7 @@ impl LensInput {
             focal_min_mm: self.focal_min_mm.or(Some(known.focal_min_mm)),
             focal_max_mm: self.focal_max_mm.or(Some(known.focal_max_mm)),
             max_aperture: self.max_aperture.or(Some(known.max_aperture)),
-            closest_focus_m: self.closest_focus_m.or(known.closest_focus_m),
+            closest_focus_m: self.closest_focus_m.or(Some(known.closest_focus_m)),
         }
     }
 
@@ -102,7 +109,7 @@ impl LensInput {
         let max_aperture = check.required("max_aperture", max_aperture, "its smallest f-number");
         let closest = check.within(
             closest_focus,
-            self.closest_focus_m,
+            self.closest_focus_m.flatten(),
             &MARKED_CLOSEST_FOCUS_M,
             "m",
         );

@@ -1,7 +1,6 @@
 //! Charts that were drawn already, kept by their content, and the turns of those that have to be drawn.
 
-use std::collections::{HashMap, VecDeque};
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 
 use axum::body::Bytes;
 use sha2::{Digest as _, Sha256};
@@ -9,6 +8,7 @@ use tokio::sync::Semaphore;
 
 use crate::charts::{Axis, ShiftChart, Theme};
 use crate::web::WebError;
+use crate::web::shelf::Shelf;
 
 /// Most bytes of charts that are kept.
 const MOST_KEPT_BYTES: usize = 32 << 20;
@@ -36,45 +36,18 @@ impl Drawing {
 
 /// The shelf; cheap to clone.
 #[derive(Debug, Clone)]
-pub struct ChartShelf(Arc<Shelf>);
+pub struct ChartShelf(Arc<Drawn>);
 
 #[derive(Debug)]
-struct Shelf {
-    kept: Mutex<Kept>,
+struct Drawn {
+    kept: Shelf<Bytes>,
     turns: Semaphore,
-}
-
-/// Drawn charts by tag, the oldest first in `order`.
-#[derive(Debug, Default)]
-struct Kept {
-    by_tag: HashMap<String, Bytes>,
-    order: VecDeque<String>,
-    bytes: usize,
-}
-
-impl Kept {
-    fn put(&mut self, tag: String, drawn: Bytes) {
-        if self.by_tag.contains_key(&tag) {
-            return;
-        }
-        self.bytes += drawn.len();
-        self.order.push_back(tag.clone());
-        self.by_tag.insert(tag, drawn);
-        while self.bytes > MOST_KEPT_BYTES {
-            let Some(oldest) = self.order.pop_front() else {
-                return;
-            };
-            if let Some(gone) = self.by_tag.remove(&oldest) {
-                self.bytes -= gone.len();
-            }
-        }
-    }
 }
 
 impl Default for ChartShelf {
     fn default() -> Self {
-        Self(Arc::new(Shelf {
-            kept: Mutex::default(),
+        Self(Arc::new(Drawn {
+            kept: Shelf::new(MOST_KEPT_BYTES),
             turns: Semaphore::new(DRAWN_AT_ONCE),
         }))
     }
@@ -88,11 +61,11 @@ impl ChartShelf {
         drawing: Drawing,
     ) -> Result<Bytes, WebError> {
         let tag = tag(&chart, drawing);
-        if let Some(drawn) = self.find(&tag) {
+        if let Some(drawn) = self.0.kept.find(&tag) {
             return Ok(drawn);
         }
         let _turn = self.0.turns.acquire().await.map_err(WebError::inside)?;
-        if let Some(drawn) = self.find(&tag) {
+        if let Some(drawn) = self.0.kept.find(&tag) {
             return Ok(drawn);
         }
         let drawn = tokio::task::spawn_blocking(move || match drawing {
@@ -100,9 +73,7 @@ impl ChartShelf {
             Drawing::Png => chart.png().map(Bytes::from),
         })
         .await??;
-        if let Ok(mut kept) = self.0.kept.lock() {
-            kept.put(tag, drawn.clone());
-        }
+        self.0.kept.put(tag, drawn.clone(), drawn.len());
         Ok(drawn)
     }
 
@@ -110,10 +81,6 @@ impl ChartShelf {
     pub(in crate::web) async fn inline(&self, chart: ShiftChart) -> Result<String, WebError> {
         let drawn = self.draw(chart, Drawing::Svg).await?;
         Ok(String::from_utf8_lossy(&drawn).into_owned())
-    }
-
-    fn find(&self, tag: &str) -> Option<Bytes> {
-        self.0.kept.lock().ok()?.by_tag.get(tag).cloned()
     }
 }
 
@@ -197,16 +164,5 @@ mod tests {
             tag(&chart(300), Drawing::Png),
             tag(&chart(300), Drawing::Svg)
         );
-    }
-
-    #[test]
-    fn the_shelf_has_a_bound() {
-        let mut kept = Kept::default();
-        for number in 0..100 {
-            kept.put(number.to_string(), Bytes::from(vec![0; 1 << 20]));
-        }
-        assert!(kept.bytes <= MOST_KEPT_BYTES);
-        assert_eq!(kept.by_tag.len(), kept.order.len());
-        assert!(kept.by_tag.contains_key("99") && !kept.by_tag.contains_key("0"));
     }
 }

@@ -1,7 +1,7 @@
 //! Charts by address, at any size and on any ground, and charts inside pages.
 
 use axum::extract::{Path, State};
-use axum::http::HeaderMap;
+use axum::http::{HeaderMap, Uri};
 use axum::response::Response;
 use serde::Serialize;
 
@@ -243,6 +243,7 @@ pub(super) fn compare_series(document: &CompareDocument) -> Vec<Series> {
 pub(super) async fn lens(
     State(app): State<App>,
     State(shelf): State<ChartShelf>,
+    uri: Uri,
     Path(file): Path<String>,
     headers: HeaderMap,
     params: Params,
@@ -251,8 +252,7 @@ pub(super) async fn lens(
     let wanted = Wanted::read(&params)?;
     let tolerance_pct = params.tolerance_pct()?;
     let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
-    let page = app.store.lens_page(slug).await?;
-    let page = page.ok_or_else(|| WebError::no_such("lens"))?;
+    let page = api::stored_lens(&app, slug, &uri).await?;
     let record = LensDocument::new(page, tolerance_pct, &app.config.public_url());
     let group = record
         .group_of(params.text("conditions"))?

@@ -1,10 +1,10 @@
 //! The counter-scale table of a lens as a page to print, with its twins.
 
 use axum::extract::{Path, State};
-use axum::http::HeaderMap;
+use axum::http::{HeaderMap, Uri};
 use axum::response::{IntoResponse, Response};
 
-use super::lens::{moved, unknown};
+use super::lens::unknown;
 use super::{PageFrame, Section, filters, html};
 use crate::app::App;
 use crate::report::{Place, words};
@@ -108,38 +108,42 @@ impl CounterScalePage {
 /// `GET /lenses/{slug}/counter-scale`
 pub(super) async fn page(
     app: State<App>,
+    uri: Uri,
     slug: Path<String>,
     viewer: Viewer,
     headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
-    answer(app, slug, viewer, headers, params, None).await
+    answer(app, uri, slug, viewer, headers, params, None).await
 }
 
 /// `GET /lenses/{slug}/counter-scale.json`
 pub(super) async fn json(
     app: State<App>,
+    uri: Uri,
     slug: Path<String>,
     viewer: Viewer,
     headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
-    answer(app, slug, viewer, headers, params, Some(Twin::Json)).await
+    answer(app, uri, slug, viewer, headers, params, Some(Twin::Json)).await
 }
 
 /// `GET /lenses/{slug}/counter-scale.csv`
 pub(super) async fn csv(
     app: State<App>,
+    uri: Uri,
     slug: Path<String>,
     viewer: Viewer,
     headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
-    answer(app, slug, viewer, headers, params, Some(Twin::Csv)).await
+    answer(app, uri, slug, viewer, headers, params, Some(Twin::Csv)).await
 }
 
 async fn answer(
     State(app): State<App>,
+    uri: Uri,
     Path(slug): Path<String>,
     viewer: Viewer,
     headers: HeaderMap,
@@ -147,22 +151,9 @@ async fn answer(
     twin: Option<Twin>,
 ) -> Result<Response, WebError> {
     let question = ScaleQuestion::read(&params)?;
-    let Some(document) = counter_scale_of(&app, &slug, &question).await? else {
-        if let Some(now) = app.store.slug_after_merge(&slug).await? {
-            let ending = match twin {
-                Some(Twin::Json) => ".json",
-                Some(Twin::Csv) => ".csv",
-                None => "",
-            };
-            return Ok(moved(
-                &format!("/lenses/{now}/counter-scale{ending}"),
-                &params,
-            ));
-        }
-        return match twin {
-            Some(_) => Err(WebError::no_such("lens")),
-            None => unknown(&slug, &viewer),
-        };
+    let document = match counter_scale_of(&app, &slug, &uri, &question).await {
+        Err(WebError::NotFound(_)) if twin.is_none() => return unknown(&slug, &viewer),
+        document => document?,
     };
     match twin {
         Some(Twin::Json) => return api::json(&headers, &document),

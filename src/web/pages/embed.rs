@@ -1,11 +1,10 @@
 //! The chart of a lens for a frame on another site: the only page that may be framed.
 
 use axum::extract::{Path, State};
-use axum::http::{HeaderValue, header};
+use axum::http::{HeaderValue, Uri, header};
 use axum::response::{IntoResponse, Response};
 
 use super::charts::{InlineChart, asked_axis, axis_for, lens_series};
-use super::lens::moved;
 use super::{ChartShelf, filters, html};
 use crate::app::App;
 use crate::web::WebError;
@@ -33,6 +32,7 @@ struct EmbedPage {
 pub(super) async fn lens(
     State(app): State<App>,
     State(shelf): State<ChartShelf>,
+    uri: Uri,
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
@@ -40,12 +40,7 @@ pub(super) async fn lens(
     let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
     let axis = asked_axis(&params)?;
     let site = app.config.public_url();
-    let Some(stored) = app.store.lens_page(&slug).await? else {
-        return match app.store.slug_after_merge(&slug).await? {
-            Some(now) => Ok(moved(&format!("/embed/lens/{now}"), &params)),
-            None => Err(WebError::no_such("lens")),
-        };
-    };
+    let stored = api::stored_lens(&app, &slug, &uri).await?;
     let document = LensDocument::new(stored, tolerance_pct, &site);
     let group = document.group_of(params.text("conditions"))?;
     let (conditions, chart, words) = match group {

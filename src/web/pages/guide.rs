@@ -13,6 +13,8 @@ use crate::web::session::Viewer;
 struct GuidePage {
     page: PageFrame,
     site: String,
+    /// Reads of one address a minute; 0 is without limit.
+    reads_per_minute: u32,
 }
 
 /// `GET /api`
@@ -23,5 +25,6 @@ pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<
             .described("The read API: JSON, CSV and charts by address.")
             .at(&site, "/api"),
         site,
+        reads_per_minute: app.config.reads_per_minute,
     })
 }

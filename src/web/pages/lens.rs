@@ -1,7 +1,7 @@
 //! The page of a lens, with its twins.
 
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 
 use super::charts::{
@@ -125,6 +125,7 @@ struct UnknownLensPage {
 pub(super) async fn page(
     State(app): State<App>,
     State(shelf): State<ChartShelf>,
+    uri: Uri,
     Path(file): Path<String>,
     viewer: Viewer,
     headers: HeaderMap,
@@ -138,15 +139,9 @@ pub(super) async fn page(
     let tolerance_pct = params.tolerance_pct()?;
     let pull = PullQuestion::read(&params)?;
     let asked = asked_axis(&params)?;
-    let Some(stored) = app.store.lens_page(slug).await? else {
-        if let Some(now) = app.store.slug_after_merge(slug).await? {
-            let ending = file.strip_prefix(slug).unwrap_or_default();
-            return Ok(moved(&format!("/lenses/{now}{ending}"), &params));
-        }
-        return match twin {
-            Some(_) => Err(WebError::no_such("lens")),
-            None => unknown(slug, &viewer),
-        };
+    let stored = match api::stored_lens(&app, slug, &uri).await {
+        Err(WebError::NotFound(_)) if twin.is_none() => return unknown(slug, &viewer),
+        stored => stored?,
     };
     let document = LensDocument::new(stored, tolerance_pct, &app.config.public_url());
     match twin {
@@ -262,17 +257,6 @@ async fn lens_page(
         groups,
         params,
     })
-}
-
-/// To where a lens is since it was merged into another, with the same question.
-pub(super) fn moved(to: &str, params: &Params) -> Response {
-    let query = params.with(&[]);
-    let to = if query.is_empty() {
-        to.to_owned()
-    } else {
-        format!("{to}?{query}")
-    };
-    (StatusCode::MOVED_PERMANENTLY, [(header::LOCATION, to)]).into_response()
 }
 
 /// A page that says that there is no such lens and offers a search for what was meant.

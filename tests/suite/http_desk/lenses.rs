@@ -67,6 +67,17 @@ async fn a_lens_is_corrected_by_form_and_api_and_keeps_its_address() {
         "Skerry bayonet",
         "the rest stays"
     );
+    // Sent as null is taken back; not sent stays.
+    for (document, closest) in [
+        (json!({"closest_focus_m": 0.5}), json!(0.5)),
+        (json!({"mount": "Skerry bayonet"}), json!(0.5)),
+        (json!({"closest_focus_m": null}), json!(null)),
+        (json!({"mount": "Skerry bayonet"}), json!(null)),
+    ] {
+        let corrected = patch(document.clone()).await;
+        assert_eq!(corrected.status, 200, "{}", corrected.text());
+        assert_eq!(corrected.json()["closest_focus_m"], closest, "{document}");
+    }
     let refused = patch(json!({"focal_min_mm": 70, "focal_max_mm": 24})).await;
     assert_eq!(
         (refused.status, &refused.json()["errors"][0]["field"]),
@@ -78,7 +89,7 @@ async fn a_lens_is_corrected_by_form_and_api_and_keeps_its_address() {
     assert_eq!(anonymous.status, 401);
     let rows = bench.app.store.audit_rows(10).await.expect("readable");
     let corrections = rows.iter().filter(|row| row.action == "lens corrected");
-    assert_eq!(corrections.count(), 2);
+    assert_eq!(corrections.count(), 6);
 }
 
 #[tokio::test]

@@ -3,11 +3,11 @@
 use crate::support::lenses::draft;
 use axum::Router;
 use axum::body::Body;
-use axum::http::{Request, Response, StatusCode, header};
+use axum::http::{Method, Request, Response, StatusCode, header};
 use breathmark::app::App;
 use breathmark::config::Config;
 use breathmark::store::{
-    AccountId, Conditions, Lens, Role, SweepDraft, SweepId, Switch, UploadFile,
+    AccountId, Actor, Conditions, Lens, Role, SweepDraft, SweepId, Switch, UploadFile,
 };
 use breathmark::sweep::{
     Budget, CurvePoint, DistanceSource, Finding, FrameInfo, FrameResult, FrameState, ShiftCurve,
@@ -62,16 +62,22 @@ impl Answer {
 
 impl Site {
     pub(super) async fn new() -> Self {
+        Self::set(&[]).await
+    }
+
+    /// A site with more settings.
+    pub(super) async fn set(more: &[&str]) -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let data = folder.path().join("data");
-        let config = Settings::parse_from([
+        let settings = [
             "breathmark".as_ref(),
             "--data".as_ref(),
             data.as_os_str(),
             "--public-url".as_ref(),
             "https://lens.example".as_ref(),
-        ])
-        .config;
+        ];
+        let more = more.iter().map(std::ffi::OsStr::new);
+        let config = Settings::parse_from(settings.into_iter().chain(more)).config;
         let app = App::open(config).await.expect("a new data folder");
         let reviewer = app
             .store
@@ -89,6 +95,13 @@ impl Site {
     /// A site with a zoom of six focal lengths, two primes, and a lens that nobody measured.
     pub(super) async fn with_lenses() -> Self {
         let site = Self::new().await;
+        site.fill().await;
+        site
+    }
+
+    /// Puts lenses on an empty site.
+    pub(super) async fn fill(&self) {
+        let site = self;
         let zoom = site.lens("Ostrel", "28-135 f/3.5", (28.0, 135.0)).await;
         for (focal, worst) in ZOOM {
             site.publish(&zoom, &off(), curve(focal, worst, 0.45)).await;
@@ -98,7 +111,6 @@ impl Site {
         let loud = site.lens("Tindra", "Sound 85 f/1.4", (85.0, 85.0)).await;
         site.publish(&loud, &off(), curve(85.0, -5.2, 0.8)).await;
         site.lens("Tindra", "Reef 35 f/2", (35.0, 35.0)).await;
-        site
     }
 
     pub(super) async fn lens(&self, maker: &str, model: &str, focal: (f64, f64)) -> Lens {
@@ -168,6 +180,23 @@ impl Site {
         self.router.clone()
     }
 
+    /// Merges the first lens into the second.
+    pub(super) async fn merge(&self, from: &str, into: &str) {
+        let store = &self.app.store;
+        let lens = async |slug: &str| {
+            let found = store.lens_by_slug(slug).await.expect("a working store");
+            found.expect("it is there")
+        };
+        let by = Actor {
+            account: self.reviewer,
+            request_id: None,
+        };
+        store
+            .merge_lenses(&lens(from).await, &lens(into).await, by, NOW)
+            .await
+            .expect("two lenses");
+    }
+
     pub(super) async fn withdraw(&self, sweep: SweepId, reason: &str, now_ms: i64) {
         self.app
             .store
@@ -181,7 +210,16 @@ impl Site {
     }
 
     pub(super) async fn ask(&self, path: &str, headers: &[(header::HeaderName, &str)]) -> Answer {
-        let mut request = Request::get(path);
+        self.send(Method::GET, path, headers).await
+    }
+
+    pub(super) async fn send(
+        &self,
+        method: Method,
+        path: &str,
+        headers: &[(header::HeaderName, &str)],
+    ) -> Answer {
+        let mut request = Request::builder().method(method).uri(path);
         for (name, value) in headers {
             request = request.header(name, *value);
         }

@@ -1,0 +1,233 @@
+//! The manners of what everybody may read: how often, from where, and whether the reader has it already.
+//!
+//! An answer is a function of the published content and of its address. So an answer that was made once is kept until the
+//! mark of the content changes, and one look at the mark tells whether a reader's copy is still right.
+
+use std::sync::Arc;
+
+use axum::body::{Body, Bytes};
+use axum::extract::{FromRequestParts as _, Request, State};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, Uri, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use http_body_util::BodyExt as _;
+use sha2::{Digest as _, Sha256};
+
+use super::caller::Caller;
+use super::quota::Quota;
+use super::shelf::Shelf;
+use super::{WebError, is_fresh, now_ms};
+use crate::app::App;
+use crate::config::Config;
+
+/// Most bytes of answers that are kept.
+const MOST_KEPT_BYTES: usize = 48 << 20;
+/// Largest answer that is kept.
+const LARGEST_KEPT: u64 = 2 << 20;
+/// Where the licence of all numbers stands (RFC 8288, RFC 4946).
+const LICENCE_LINK: &str = "<https://creativecommons.org/licenses/by/4.0/>; rel=\"license\"";
+/// What scripts of other sites may see of an answer, beside what they always may.
+const EXPOSED: &str =
+    "etag, link, location, ratelimit, ratelimit-policy, retry-after, x-request-id";
+
+/// What the layer remembers; cheap to clone.
+#[derive(Debug, Clone)]
+pub(super) struct Reads(Arc<Memory>);
+
+#[derive(Debug)]
+struct Memory {
+    quota: Quota,
+    kept: Shelf<Kept>,
+}
+
+/// An answer that was made.
+#[derive(Debug, Clone)]
+struct Kept {
+    headers: HeaderMap,
+    body: Bytes,
+}
+
+impl Reads {
+    pub(super) fn new(config: &Config) -> Self {
+        Self(Arc::new(Memory {
+            quota: Quota::new(config.reads_per_minute),
+            kept: Shelf::new(MOST_KEPT_BYTES),
+        }))
+    }
+}
+
+/// Whether everybody gets the same there, whoever is signed in: documents and pictures, not pages.
+fn is_for_programs(path: &str) -> bool {
+    ["/api/", "/charts/", "/data/"]
+        .iter()
+        .any(|start| path.starts_with(start))
+        || path == "/oembed"
+        || path.contains('.')
+}
+
+/// The layer around every route that everybody may read.
+pub(super) async fn mind(
+    State(app): State<App>,
+    State(reads): State<Reads>,
+    request: Request,
+    next: Next,
+) -> Response {
+    if !matches!(*request.method(), Method::GET | Method::HEAD) {
+        return next.run(request).await;
+    }
+    if !is_for_programs(request.uri().path()) {
+        return page(&app, &reads, request, next).await;
+    }
+    let (mut parts, body) = request.into_parts();
+    let caller = Caller::from_request_parts(&mut parts, &app).await;
+    let from = caller.ok().and_then(|Caller(address)| address);
+    let taken = reads.0.quota.take(from, now_ms());
+    let request = Request::from_parts(parts, body);
+    let mut response = match taken {
+        Some(taken) if taken.refused => WebError::TooFast {
+            detail: "too many reads from one address in a minute; wait as long as Retry-After says, or ask for more rows at once with limit".to_owned(),
+            retry_after_s: taken.reset_s,
+        }
+        .into_response(),
+        _ => answered(&app, &reads, request, next).await,
+    };
+    let headers = response.headers_mut();
+    if let Some(taken) = taken {
+        taken.tell(headers);
+    }
+    let mut say = |name: HeaderName, value: &'static str| {
+        headers.insert(name, HeaderValue::from_static(value));
+    };
+    say(header::ACCESS_CONTROL_ALLOW_ORIGIN, "*");
+    say(header::ACCESS_CONTROL_EXPOSE_HEADERS, EXPOSED);
+    if response.status().is_success() || response.status() == StatusCode::NOT_MODIFIED {
+        let link = HeaderValue::from_static(LICENCE_LINK);
+        response.headers_mut().append(header::LINK, link);
+    }
+    response
+}
+
+/// A page: like a document for those whom nobody knows, made anew for those who may be signed in.
+async fn page(app: &App, reads: &Reads, request: Request, next: Next) -> Response {
+    let personal = [header::COOKIE, header::AUTHORIZATION]
+        .iter()
+        .any(|name| request.headers().contains_key(name));
+    let mut response = if personal {
+        let mut response = next.run(request).await;
+        let private = HeaderValue::from_static("private, no-cache");
+        response
+            .headers_mut()
+            .insert(header::CACHE_CONTROL, private);
+        response
+    } else {
+        answered(app, reads, request, next).await
+    };
+    let vary = HeaderValue::from_static("cookie, authorization");
+    response.headers_mut().append(header::VARY, vary);
+    response
+}
+
+/// The answer: what is kept, or what the handler makes; nothing but its head where the reader has it.
+async fn answered(app: &App, reads: &Reads, mut request: Request, next: Next) -> Response {
+    let key = match key_of(app, request.uri()).await {
+        Ok(key) => key,
+        Err(error) => return error.into_response(),
+    };
+    let asked = request.headers().clone();
+    if let Some(kept) = reads.0.kept.find(&key) {
+        let mut response = kept.body.into_response();
+        *response.headers_mut() = kept.headers;
+        return unless_known(&asked, response);
+    }
+    // The whole answer is made, to be kept; whether it has to be sent is judged here.
+    request.headers_mut().remove(header::IF_NONE_MATCH);
+    *request.method_mut() = Method::GET;
+    let response = next.run(request).await;
+    if response.status() == StatusCode::OK {
+        unless_known(&asked, keep(reads, key, response).await)
+    } else {
+        response
+    }
+}
+
+/// What an answer depends on, but for the program itself.
+async fn key_of(app: &App, uri: &Uri) -> Result<String, WebError> {
+    let mark = app.store.content().await?.mark;
+    // The start says how many sweeps wait, which is no content.
+    let waiting = match uri.path() {
+        "/" => app.store.job_counts().await?.0,
+        _ => 0,
+    };
+    let address = uri.path_and_query().map_or("/", |all| all.as_str());
+    Ok(format!("{mark} {waiting} {address}"))
+}
+
+/// Tags an answer whose size is known and bearable, and keeps it.
+async fn keep(reads: &Reads, key: String, response: Response) -> Response {
+    use axum::body::HttpBody as _;
+    let size = response.body().size_hint().exact();
+    if size.is_none_or(|size| size > LARGEST_KEPT) {
+        return response;
+    }
+    let (mut parts, body) = response.into_parts();
+    let body = match body.collect().await {
+        Ok(body) => body.to_bytes(),
+        Err(error) => return WebError::inside(error).into_response(),
+    };
+    let tag = format!("\"{}\"", hex::encode(&Sha256::digest(&body)[..12]));
+    if let Ok(tag) = HeaderValue::from_str(&tag) {
+        parts.headers.entry(header::ETAG).or_insert(tag);
+    }
+    // Caches may keep it, but have to ask each time.
+    let ask = HeaderValue::from_static("public, no-cache");
+    parts.headers.entry(header::CACHE_CONTROL).or_insert(ask);
+    let kept = Kept {
+        headers: parts.headers.clone(),
+        body: body.clone(),
+    };
+    reads.0.kept.put(key, kept, body.len() + 512);
+    Response::from_parts(parts, body.into())
+}
+
+/// The answer, or 304 where the reader's copy has its tag.
+fn unless_known(asked: &HeaderMap, mut response: Response) -> Response {
+    let tag = response.headers().get(header::ETAG);
+    let known = tag
+        .and_then(|tag| tag.to_str().ok())
+        .is_some_and(|tag| is_fresh(asked, tag));
+    if known {
+        *response.status_mut() = StatusCode::NOT_MODIFIED;
+        *response.body_mut() = Body::empty();
+        response.headers_mut().remove(header::CONTENT_LENGTH);
+        response.headers_mut().remove(header::CONTENT_TYPE);
+    }
+    response
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pages_are_told_from_what_programs_read() {
+        for page in [
+            "/",
+            "/lenses",
+            "/lenses/ostrel-50",
+            "/compare",
+            "/api",
+            "/method",
+        ] {
+            assert!(!is_for_programs(page), "{page}");
+        }
+        for document in [
+            "/api/v1/lenses",
+            "/lenses.json",
+            "/lenses/ostrel-50.csv",
+            "/charts/lens/ostrel-50.svg",
+            "/data/breathmark.zip",
+        ] {
+            assert!(is_for_programs(document), "{document}");
+        }
+    }
+}
