@@ -18,6 +18,22 @@ pub struct LensPage {
     pub history: Vec<(i64, SweepId, String)>,
 }
 
+/// The lens of a slug.
+pub(super) const LENS: &str = concat!(
+    "SELECT ",
+    lens_columns!(),
+    " FROM lenses l WHERE l.slug = ?1"
+);
+
+/// Its results.
+pub(super) const RESULTS: &str =
+    "SELECT document FROM focal_results WHERE lens_id = ?1 ORDER BY conditions, focal_length_mm";
+
+/// What was published of it.
+pub(super) const HISTORY: &str =
+    "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason
+     FROM publications WHERE lens_id = ?1 ORDER BY id DESC";
+
 impl Store {
     /// The page of a lens.
     pub async fn lens_page(&self, slug: &str) -> Result<Option<LensPage>, StoreError> {
@@ -31,31 +47,22 @@ pub(super) async fn load_lens_page(
     read: &mut SqliteConnection,
     slug: &str,
 ) -> Result<Option<LensPage>, StoreError> {
-    let Some(row) = sqlx::query_as::<_, LensRow>(concat!(
-        "SELECT ",
-        lens_columns!(),
-        " FROM lenses l WHERE l.slug = ?1"
-    ))
-    .bind(slug)
-    .fetch_optional(&mut *read)
-    .await?
+    let Some(row) = sqlx::query_as::<_, LensRow>(LENS)
+        .bind(slug)
+        .fetch_optional(&mut *read)
+        .await?
     else {
         return Ok(None);
     };
     let lens = row.read()?;
-    let documents: Vec<String> = sqlx::query_scalar(
-        "SELECT document FROM focal_results WHERE lens_id = ?1 ORDER BY conditions, focal_length_mm",
-    )
-    .bind(lens.id)
-    .fetch_all(&mut *read)
-    .await?;
-    let publications = sqlx::query_as::<_, PublicationRow>(
-        "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason
-         FROM publications WHERE lens_id = ?1 ORDER BY id DESC",
-    )
-    .bind(lens.id)
-    .fetch_all(&mut *read)
-    .await?;
+    let documents: Vec<String> = sqlx::query_scalar(RESULTS)
+        .bind(lens.id)
+        .fetch_all(&mut *read)
+        .await?;
+    let publications = sqlx::query_as::<_, PublicationRow>(HISTORY)
+        .bind(lens.id)
+        .fetch_all(&mut *read)
+        .await?;
     let mut history = Vec::new();
     for row in publications {
         let published = format!("version {} published", row.version);

@@ -12,6 +12,7 @@ mod desk;
 mod document;
 mod error;
 mod events;
+mod focal_result;
 mod health;
 mod jobs;
 mod lens_changes;
@@ -19,6 +20,7 @@ mod lens_names;
 mod lens_page;
 mod lenses;
 mod open;
+mod packed;
 #[cfg(test)]
 mod plans;
 mod published;
@@ -31,6 +33,7 @@ mod results;
 mod same_pictures;
 mod search;
 mod sessions;
+mod shelf;
 mod sweep_input;
 mod sweeps;
 mod tokens;
@@ -44,14 +47,16 @@ pub use content::Content;
 pub use desk::DeskRow;
 pub use error::StoreError;
 pub use events::PublicEvent;
+pub use focal_result::FocalResult;
 pub use health::{Counts, StuckJob};
 pub use jobs::{ClaimedJob, JobState, JobView};
 pub use lens_changes::LensRowOfDesk;
 pub use lens_page::LensPage;
 pub use lenses::{InvalidField, Kind, Lens, LensDraft, LensId};
+pub use packed::RankedResult;
 pub use published::{Publication, PublishedRow, PublishedSweep, Withdrawal};
 pub use publishing::Preview;
-pub use ranking::{FocalResult, RankedLens, RankingQuery, RankingSort};
+pub use ranking::{PlaceGroup, RankedLens, Ranking, RankingPlace, RankingQuery, RankingSort};
 pub use repeats::Repeat;
 pub use results::StoredResult;
 pub use same_pictures::OtherSweep;
@@ -66,4 +71,5 @@ pub use uploads::{SweepDraft, Upload, UploadFile, UploadId};
 pub struct Store {
     writer: sqlx::SqlitePool,
     readers: sqlx::SqlitePool,
+    shelf: shelf::NewestShelf,
 }

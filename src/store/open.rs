@@ -59,7 +59,13 @@ impl Store {
             .max_connections(READERS)
             .connect_with(options.pragma("query_only", "ON"))
             .await?;
-        Ok(Self { writer, readers })
+        let store = Self {
+            writer,
+            readers,
+            shelf: super::shelf::NewestShelf::default(),
+        };
+        store.remake_if_older().await?;
+        Ok(store)
     }
 
     /// A transaction of the only writer, with the write lock already held.

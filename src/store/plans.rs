@@ -6,8 +6,7 @@
 
 use sqlx::{Row, SqlSafeStr};
 
-use super::ranking::{COUNT, COUNT_ALL, RESULTS, RankingSort, UNRANKED};
-use super::{Store, content, desk, events, jobs, published};
+use super::{Store, content, desk, events, jobs, lens_page, published, shelf};
 
 /// What is wrong with a plan, line by line.
 fn refused(plan: &[String]) -> Vec<&String> {
@@ -41,12 +40,14 @@ async fn no_page_reads_or_sorts_a_whole_table() {
     let store = Store::open(&folder.path().join("breathmark.sqlite"))
         .await
         .expect("a new database");
-    let mut statements = vec![
-        UNRANKED,
-        COUNT,
-        COUNT_ALL,
-        RESULTS,
+    let statements = [
         content::CONTENT,
+        shelf::CHANGED,
+        shelf::LENSES,
+        shelf::RESULTS,
+        lens_page::LENS,
+        lens_page::RESULTS,
+        lens_page::HISTORY,
         desk::DESK_OF_ONE,
         published::NEWEST_PUBLISHED,
         events::NEWEST,
@@ -54,9 +55,6 @@ async fn no_page_reads_or_sorts_a_whole_table() {
         jobs::CLAIM,
         jobs::SET_ASIDE_VANISHED,
     ];
-    for sort in RankingSort::ALL {
-        statements.extend([sort.statement(false), sort.statement(true)]);
-    }
     for statement in statements {
         let plan = plan(&store, statement).await;
         assert!(!plan.is_empty(), "{statement}");
@@ -76,7 +74,7 @@ async fn a_plan_that_reads_or_sorts_a_whole_table_is_told_apart() {
         .expect("a new database");
     for statement in [
         "SELECT * FROM lenses WHERE max_aperture < 2",
-        "SELECT * FROM rankings ORDER BY tolerance_dioptres",
+        "SELECT * FROM focal_results ORDER BY published_ms",
     ] {
         assert!(
             !refused(&plan(&store, statement).await).is_empty(),

@@ -1,17 +1,13 @@
-//! Read models of the public pages: the ranking and the page of a lens.
+//! The ranking: which lenses hold the picture best, judged at any tolerance from their stored curves.
 
-use std::collections::BTreeMap;
+use std::cmp::Ordering;
+use std::sync::Arc;
 
-use sqlx::Sqlite;
-use sqlx::query::QueryAs;
-use sqlx::sqlite::{SqliteArguments, SqliteRow};
-
-use super::document::{decode_focal_result, encode};
-use super::lenses::{LensRow, lens_columns};
-use super::search::{MOST_WORDS, patterns};
-use super::{ConditionsKey, Kind, Lens, LensId, Store, StoreError, SweepId};
-use crate::sweep::{DistanceSource, Finding, ShiftCurve, ToleranceOutcome};
-use crate::units::Measured;
+use super::packed::RankedResult;
+use super::search::patterns;
+use super::shelf::{Shelf, ShelfGroup, ShelfLens};
+use super::{ConditionsKey, Kind, Lens, LensId, Store, StoreError};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, ToleranceOutcome};
 
 /// What the ranking is sorted by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -28,7 +24,7 @@ pub enum RankingSort {
 }
 
 /// A question to the ranking.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct RankingQuery {
     /// Words that must all occur in maker, model, mount or focal length.
     pub words: Vec<String>,
@@ -38,16 +34,81 @@ pub struct RankingQuery {
     pub kind: Option<Kind>,
     /// Focal length that the lens must cover, mm.
     pub focal_mm: Option<f64>,
+    /// The lens must reach down to this, mm.
+    pub min_focal_mm: Option<f64>,
+    /// The lens must reach up to this, mm.
+    pub max_focal_mm: Option<f64>,
     /// Conditions that all results were shot under.
     pub conditions: ConditionsKey,
+    /// Tolerance, per cent.
+    pub tolerance_pct: f64,
+    /// Only lenses that stay within the tolerance from this distance on at every focal length, m.
+    pub holds_from_m: Option<f64>,
     /// What to sort by.
     pub sort: RankingSort,
     /// The other way round; "not measured" and unknown stay last.
     pub descending: bool,
     /// At most this many rows.
     pub limit: u32,
-    /// Rows to pass over.
-    pub offset: u32,
+    /// Only rows after this place.
+    pub after: Option<RankingPlace>,
+}
+
+impl Default for RankingQuery {
+    fn default() -> Self {
+        Self {
+            words: Vec::new(),
+            mount: None,
+            kind: None,
+            focal_mm: None,
+            min_focal_mm: None,
+            max_focal_mm: None,
+            conditions: ConditionsKey::default(),
+            tolerance_pct: DEFAULT_TOLERANCE_PCT,
+            holds_from_m: None,
+            sort: RankingSort::default(),
+            descending: false,
+            limit: 0,
+            after: None,
+        }
+    }
+}
+
+/// Where a lens stands in a ranking. It stays meaningful when lenses come and go.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RankingPlace {
+    /// Measured and known, then unknown, then not measured: in this order both ways.
+    pub group: PlaceGroup,
+    /// What is sorted by, smallest first; 0 where it is the name.
+    pub key: f64,
+    /// Maker and model as they are sorted; empty where the key decides.
+    pub name: String,
+    /// Key of the lens, where all else is equal.
+    pub lens: LensId,
+}
+
+/// The parts of a ranking.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum PlaceGroup {
+    /// What is sorted by is known.
+    Known,
+    /// It is not.
+    Unknown,
+    /// Nothing is published under the conditions.
+    NotMeasured,
+}
+
+/// A part of the ranking.
+#[derive(Debug, Clone)]
+pub struct Ranking {
+    /// The rows.
+    pub rows: Vec<RankedLens>,
+    /// How many lenses match in all.
+    pub total: u64,
+    /// How many of them come before the first row.
+    pub before: u64,
+    /// Place of the last row; `None` where no row follows.
+    pub next: Option<RankingPlace>,
 }
 
 /// A row of the ranking.
@@ -56,267 +117,207 @@ pub struct RankedLens {
     /// The lens.
     pub lens: Lens,
     /// Results by focal length, shortest first; empty where nothing is published.
-    pub results: Vec<FocalResult>,
-    /// When something of it was published last, ms since 1970 UTC.
+    pub results: Arc<[RankedResult]>,
+    /// When something of it was published last under the conditions, ms since 1970 UTC.
     pub published_ms: Option<i64>,
 }
 
-/// The published result of one lens at one focal length under one set of conditions, repeats combined.
-#[derive(Debug, Clone, PartialEq)]
-pub struct FocalResult {
-    /// Conditions it was shot under.
-    pub conditions: ConditionsKey,
-    /// Marked focal length, mm.
-    pub focal_length_mm: f64,
-    /// Sweeps it was made of.
-    pub sweeps: Vec<SweepId>,
-    /// Sweeps that hold pictures of one of these, byte for byte, and so don't count as repeats.
-    pub same_pictures: Vec<SweepId>,
-    /// Shift of largest magnitude, per cent.
-    pub worst_shift_pct: Measured,
-    /// The repeats scatter beyond their stated uncertainties; the uncertainty is widened by it.
-    pub repeats_disagree: bool,
-    /// At the default tolerance.
-    pub tolerance: ToleranceOutcome,
-    /// Shift against focus, for any tolerance and any focus pull.
-    pub curve: ShiftCurve,
-    /// Where the distances come from.
-    pub distance_source: DistanceSource,
-    /// Closest focus that was measured, m.
-    pub closest_focus_m: Option<f64>,
-    /// Shifts are relative to the farthest frame.
-    pub relative_to_farthest: bool,
-    /// f-number.
-    pub f_number: Option<f64>,
-    /// Camera.
-    pub camera: Option<String>,
-    /// Picture width, px.
-    pub picture_width_px: Option<u32>,
-    /// Distance to the targets, m.
-    pub target_distance_m: Option<f64>,
-    /// Reviewers.
-    pub reviewers: Vec<String>,
-    /// When the sweeps were taken, as the cameras say, newest last.
-    pub captured_at: Vec<String>,
-    /// Algorithm version of the oldest result in it.
-    pub algorithm_version: u32,
-    /// What was noticed on its sweeps.
-    pub findings: Vec<Finding>,
+/// A lens that answers the question, and where it stands.
+struct Candidate<'a> {
+    shelved: &'a ShelfLens,
+    results: Option<&'a ShelfGroup>,
+    place: RankingPlace,
 }
 
-/// What a lens has to be like: ?2 mount, ?3 kind, ?4 focal length in mm, ?5 to ?12 patterns of its search text; each may be unsaid.
-/// The patterns are parameters of their own because a list costs ten times as much a row.
-macro_rules! filters {
-    () => {
-        "(?2 IS NULL OR l.mount = ?2) AND (?3 IS NULL OR l.kind = ?3)
-         AND (?4 IS NULL OR (l.focal_min_mm <= ?4 AND l.focal_max_mm >= ?4))
-         AND (?5 IS NULL OR instr(l.search_text, ?5)) AND (?6 IS NULL OR instr(l.search_text, ?6))
-         AND (?7 IS NULL OR instr(l.search_text, ?7)) AND (?8 IS NULL OR instr(l.search_text, ?8))
-         AND (?9 IS NULL OR instr(l.search_text, ?9)) AND (?10 IS NULL OR instr(l.search_text, ?10))
-         AND (?11 IS NULL OR instr(l.search_text, ?11)) AND (?12 IS NULL OR instr(l.search_text, ?12))"
-    };
+impl RankingPlace {
+    /// Which of two comes first.
+    fn order(&self, other: &Self, descending: bool) -> Ordering {
+        let inner = self.key.total_cmp(&other.key);
+        let inner = inner.then_with(|| self.name.cmp(&other.name));
+        let inner = inner.then_with(|| self.lens.cmp(&other.lens));
+        let turned = descending && self.group != PlaceGroup::NotMeasured;
+        self.group
+            .cmp(&other.group)
+            .then(if turned { inner.reverse() } else { inner })
+    }
 }
 
-/// The lenses that have a result under the conditions ?1, along one index that is in the order asked for.
-macro_rules! ranked {
-    ($order:literal) => {
-        concat!(
-            "SELECT ",
-            lens_columns!(),
-            ", r.published_ms FROM rankings r CROSS JOIN lenses l ON l.id = r.lens_id WHERE r.conditions = ?1 AND ",
-            filters!(),
-            " ORDER BY ",
-            $order,
-            " LIMIT ?13 OFFSET ?14"
-        )
-    };
-}
+impl RankingQuery {
+    /// The rows that this question gets.
+    fn answer(&self, shelf: &Shelf) -> Ranking {
+        let words = patterns(&self.words);
+        let mut found: Vec<Candidate<'_>> = shelf
+            .lenses
+            .values()
+            .filter(|lens| self.is_about(lens, &words))
+            .filter_map(|lens| self.candidate(lens))
+            .collect();
+        found.sort_by(|a, b| a.place.order(&b.place, self.descending));
+        let before = self.after.as_ref().map_or(0, |after| {
+            found.partition_point(|candidate| {
+                candidate.place.order(after, self.descending) != Ordering::Greater
+            })
+        });
+        let shown = found[before..].iter().take(self.limit as usize);
+        let rows: Vec<RankedLens> = shown
+            .map(|candidate| RankedLens {
+                lens: candidate.shelved.lens.clone(),
+                results: candidate
+                    .results
+                    .map_or_else(|| Arc::from([]), |group| Arc::clone(&group.results)),
+                published_ms: candidate.results.map(|group| group.published_ms),
+            })
+            .collect();
+        let end = before + rows.len();
+        Ranking {
+            next: (end < found.len() && end > before).then(|| found[end - 1].place.clone()),
+            rows,
+            total: found.len() as u64,
+            before: before as u64,
+        }
+    }
 
-/// The lenses that have none, by name.
-pub(super) const UNRANKED: &str = concat!(
-    "SELECT ",
-    lens_columns!(),
-    ", NULL AS published_ms FROM lenses l WHERE ",
-    filters!(),
-    " AND NOT EXISTS (SELECT 1 FROM rankings r WHERE r.lens_id = l.id AND r.conditions = ?1)
-     ORDER BY l.sort_name, l.id LIMIT ?13 OFFSET ?14"
-);
+    /// Whether the lens itself is what was asked for.
+    fn is_about(&self, shelved: &ShelfLens, words: &[String]) -> bool {
+        let about = &shelved.lens.about;
+        let covers = |mm: f64| about.focal_min_mm <= mm && about.focal_max_mm >= mm;
+        self.kind.is_none_or(|kind| about.kind == kind)
+            && self.focal_mm.is_none_or(covers)
+            && self.min_focal_mm.is_none_or(|mm| about.focal_min_mm <= mm)
+            && self.max_focal_mm.is_none_or(|mm| about.focal_max_mm >= mm)
+            && self
+                .mount
+                .as_ref()
+                .is_none_or(|mount| about.mount.eq_ignore_ascii_case(mount))
+            && words
+                .iter()
+                .all(|word| shelved.search_text.contains(word.as_str()))
+    }
 
-/// How many match in all, and how many of them have a result.
-pub(super) const COUNT: &str = concat!(
-    "SELECT count(*), count(r.lens_id) FROM lenses l LEFT JOIN rankings r ON r.lens_id = l.id AND r.conditions = ?1 WHERE ",
-    filters!()
-);
-
-/// The same where nothing is filtered.
-pub(super) const COUNT_ALL: &str =
-    "SELECT (SELECT count(*) FROM lenses), (SELECT count(*) FROM rankings WHERE conditions = ?1)";
-
-/// The results of the lenses of one page, all in one query.
-pub(super) const RESULTS: &str = "SELECT lens_id, document FROM focal_results
-    WHERE lens_id IN (SELECT value FROM json_each(?2)) AND conditions = ?1 ORDER BY lens_id, focal_length_mm";
-
-impl RankingSort {
-    /// Every sort.
-    pub const ALL: [Self; 4] = [
-        Self::WorstShift,
-        Self::ToleranceDistance,
-        Self::Name,
-        Self::Newest,
-    ];
-
-    /// The statement for the lenses with results in this order. Far is few dioptres, so the nearest tolerance distance has the most.
-    pub(super) const fn statement(self, descending: bool) -> &'static str {
-        match (self, descending) {
-            (Self::WorstShift, false) => ranked!("r.worst_magnitude_pct, r.lens_id"),
-            (Self::WorstShift, true) => ranked!("r.worst_magnitude_pct DESC, r.lens_id DESC"),
-            (Self::ToleranceDistance, false) => {
-                ranked!("r.tolerance_dioptres DESC NULLS LAST, r.lens_id DESC")
+    /// The lens with its place; `None` where it does not hold the picture as asked for.
+    fn candidate<'a>(&self, shelved: &'a ShelfLens) -> Option<Candidate<'a>> {
+        let results = shelved
+            .groups
+            .iter()
+            .find(|group| group.conditions == self.conditions);
+        let by_distance = self.sort == RankingSort::ToleranceDistance;
+        let judged = results
+            .filter(|_| by_distance || self.holds_from_m.is_some())
+            .map(|group| judge(&group.results, self.tolerance_pct));
+        if let Some(wanted_m) = self.holds_from_m
+            && !judged.is_some_and(|judged| judged.holds_from(wanted_m))
+        {
+            return None;
+        }
+        let (group, key) = match (results, self.sort, judged) {
+            (None, ..) => (PlaceGroup::NotMeasured, 0.0),
+            (_, RankingSort::ToleranceDistance, Some(Judgement::Unknown)) => {
+                (PlaceGroup::Unknown, 0.0)
             }
-            (Self::ToleranceDistance, true) => {
-                ranked!("r.tolerance_dioptres NULLS LAST, r.lens_id")
+            (_, RankingSort::ToleranceDistance, judged) => (
+                PlaceGroup::Known,
+                match judged {
+                    Some(Judgement::BeyondUpTo { dioptres }) => -dioptres,
+                    _ => f64::NEG_INFINITY,
+                },
+            ),
+            (Some(measured), RankingSort::WorstShift, _) => {
+                (PlaceGroup::Known, worst_magnitude_pct(&measured.results))
             }
-            (Self::Name, false) => ranked!("r.sort_name, r.lens_id"),
-            (Self::Name, true) => ranked!("r.sort_name DESC, r.lens_id DESC"),
-            (Self::Newest, false) => ranked!("r.published_ms DESC, r.lens_id DESC"),
-            (Self::Newest, true) => ranked!("r.published_ms, r.lens_id"),
+            (Some(measured), RankingSort::Newest, _) => {
+                (PlaceGroup::Known, -(measured.published_ms as f64))
+            }
+            (Some(_), RankingSort::Name, _) => (PlaceGroup::Known, 0.0),
+        };
+        let named = self.sort == RankingSort::Name || group == PlaceGroup::NotMeasured;
+        Some(Candidate {
+            shelved,
+            results,
+            place: RankingPlace {
+                group,
+                key,
+                name: if named {
+                    shelved.sort_name.clone()
+                } else {
+                    String::new()
+                },
+                lens: shelved.lens.id,
+            },
+        })
+    }
+}
+
+/// What becomes of a lens at a tolerance, over all its focal lengths.
+#[derive(Debug, Clone, Copy)]
+enum Judgement {
+    /// Never beyond it.
+    Within,
+    /// Beyond it at focus settings nearer than this.
+    BeyondUpTo { dioptres: f64 },
+    /// Beyond it somewhere, nobody knows where.
+    Unknown,
+}
+
+impl Judgement {
+    /// Whether the picture holds from this distance on, m.
+    fn holds_from(self, wanted_m: f64) -> bool {
+        match self {
+            Self::Within => true,
+            Self::BeyondUpTo { dioptres } => dioptres > 0.0 && 1.0 / dioptres <= wanted_m,
+            Self::Unknown => false,
         }
     }
 }
 
-#[derive(sqlx::FromRow)]
-struct RankedRow {
-    published_ms: Option<i64>,
-    #[sqlx(flatten)]
-    lens: LensRow,
+fn judge(results: &[RankedResult], tolerance_pct: f64) -> Judgement {
+    let mut judged = Judgement::Within;
+    for result in results {
+        match (result.curve.tolerance_outcome(tolerance_pct), judged) {
+            (ToleranceOutcome::Within, _) => {}
+            (ToleranceOutcome::Unknown { .. }, _) => return Judgement::Unknown,
+            (
+                ToleranceOutcome::Exceeded { dioptres, .. },
+                Judgement::BeyondUpTo { dioptres: least },
+            ) if least <= dioptres.value => {}
+            (ToleranceOutcome::Exceeded { dioptres, .. }, _) => {
+                judged = Judgement::BeyondUpTo {
+                    dioptres: dioptres.value,
+                };
+            }
+        }
+    }
+    judged
 }
 
-/// A statement with the parameters that all of the ranking's share.
-fn question<'q, T>(
-    statement: &'static str,
-    conditions: &'q str,
-    query: &'q RankingQuery,
-    words: &'q [String],
-) -> QueryAs<'q, Sqlite, T, SqliteArguments>
-where
-    T: for<'r> sqlx::FromRow<'r, SqliteRow>,
-{
-    let mut question = sqlx::query_as(statement)
-        .bind(conditions)
-        .bind(query.mount.as_deref())
-        .bind(query.kind.map(Kind::code))
-        .bind(query.focal_mm);
-    for place in 0..MOST_WORDS {
-        question = question.bind(words.get(place));
-    }
-    question
+/// Largest magnitude of worst shift over the focal lengths, per cent.
+fn worst_magnitude_pct(results: &[RankedResult]) -> f64 {
+    results
+        .iter()
+        .map(|result| result.worst_shift_pct.value.abs())
+        .fold(0.0, f64::max)
 }
 
 impl Store {
-    /// The ranking, and how many lenses match in all. Lenses with nothing published under the conditions come last both ways.
-    pub async fn ranking(
-        &self,
-        query: &RankingQuery,
-    ) -> Result<(Vec<RankedLens>, u64), StoreError> {
-        let conditions = query.conditions.code();
-        let words = patterns(&query.words);
-        let unfiltered = words.is_empty()
-            && query.mount.is_none()
-            && query.kind.is_none()
-            && query.focal_mm.is_none();
-        let count = if unfiltered { COUNT_ALL } else { COUNT };
-        let mut read = self.read().await?;
-        let (all, ranked): (i64, i64) = question(count, &conditions, query, &words)
-            .fetch_one(&mut *read)
-            .await?;
-
-        let (limit, offset) = (i64::from(query.limit), i64::from(query.offset));
-        let mut rows: Vec<RankedRow> = Vec::new();
-        if offset < ranked {
-            rows = question(
-                query.sort.statement(query.descending),
-                &conditions,
-                query,
-                &words,
-            )
-            .bind(limit)
-            .bind(offset)
-            .fetch_all(&mut *read)
-            .await?;
-        }
-        // The page goes on with the lenses that have no result.
-        let (limit, offset) = (
-            limit - (ranked - offset).clamp(0, limit),
-            (offset - ranked).max(0),
-        );
-        if limit > 0 && offset < all - ranked {
-            let unranked: Vec<RankedRow> = question(UNRANKED, &conditions, query, &words)
-                .bind(limit)
-                .bind(offset)
-                .fetch_all(&mut *read)
-                .await?;
-            rows.extend(unranked);
-        }
-
-        let mut lenses = rows
-            .into_iter()
-            .map(|row| {
-                Ok(RankedLens {
-                    lens: row.lens.read()?,
-                    results: Vec::new(),
-                    published_ms: row.published_ms,
-                })
-            })
-            .collect::<Result<Vec<_>, StoreError>>()?;
-        let ids: Vec<LensId> = lenses.iter().map(|row| row.lens.id).collect();
-        let documents: Vec<(LensId, String)> = sqlx::query_as(RESULTS)
-            .bind(&conditions)
-            .bind(encode(&ids)?)
-            .fetch_all(&mut *read)
-            .await?;
-        let mut results: BTreeMap<LensId, Vec<FocalResult>> = BTreeMap::new();
-        for (lens, document) in documents {
-            results
-                .entry(lens)
-                .or_default()
-                .push(decode_focal_result(&document)?);
-        }
-        for row in &mut lenses {
-            row.results = results.remove(&row.lens.id).unwrap_or_default();
-        }
-        Ok((lenses, all.unsigned_abs()))
-    }
-
-    /// The lenses that hold the picture best: smallest worst shift first, only lenses with results.
-    pub async fn best(
-        &self,
-        conditions: ConditionsKey,
-        limit: u32,
-    ) -> Result<Vec<RankedLens>, StoreError> {
-        let query = RankingQuery {
-            conditions,
-            limit,
-            ..RankingQuery::default()
-        };
-        let (mut rows, _) = self.ranking(&query).await?;
-        rows.retain(|row| row.published_ms.is_some());
-        Ok(rows)
+    /// The ranking under one set of conditions. Lenses with nothing published under them come last both ways.
+    pub async fn ranking(&self, query: RankingQuery) -> Result<Ranking, StoreError> {
+        let shelf = self.shelf().await?;
+        // Thousands of curves are judged: no work for a thread that others wait for.
+        tokio::task::spawn_blocking(move || query.answer(&shelf))
+            .await
+            .map_err(|fault| StoreError::Damaged(format!("the ranking can't be made: {fault}")))
     }
 
     /// How many lenses are published under each set of conditions, most first.
     pub async fn conditions_in_use(&self) -> Result<Vec<(ConditionsKey, u64)>, StoreError> {
-        let rows: Vec<(String, i64)> = sqlx::query_as(
-            "SELECT conditions, count(*) FROM rankings GROUP BY conditions ORDER BY count(*) DESC, conditions",
-        )
-        .fetch_all(&self.readers)
-        .await?;
-        rows.into_iter()
-            .map(|(code, lenses)| {
-                let key = ConditionsKey::from_code(&code).ok_or_else(|| {
-                    StoreError::Damaged(format!("there is no set of conditions \"{code}\""))
-                })?;
-                Ok((key, lenses.unsigned_abs()))
-            })
-            .collect()
+        let shelf = self.shelf().await?;
+        let mut counts: Vec<(ConditionsKey, u64)> = Vec::new();
+        for group in shelf.lenses.values().flat_map(|lens| &lens.groups) {
+            match counts.iter_mut().find(|(key, _)| *key == group.conditions) {
+                Some((_, lenses)) => *lenses += 1,
+                None => counts.push((group.conditions, 1)),
+            }
+        }
+        counts.sort_by_key(|(key, lenses)| (std::cmp::Reverse(*lenses), key.code()));
+        Ok(counts)
     }
 }

@@ -6,14 +6,40 @@ use sqlx::SqliteConnection;
 
 use super::document::{PublicationDoc, decode, encode_focal_result};
 use super::same_pictures::Pictures;
-use super::{FocalResult, LensId, StoreError, SweepId};
-use crate::sweep::{ToleranceOutcome, combine_repeats};
+use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
+use crate::sweep::combine_repeats;
 use crate::units::Measured;
 
-/// Sort key of a lens that never exceeds the tolerance, dioptres: nearer than any focus setting.
-const NEVER_EXCEEDED: f64 = 1e9;
+/// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
+const FORM: i64 = 1;
 
-/// Makes `focal_results` and `rankings` of a lens anew from its public sweeps.
+impl Store {
+    /// Makes all read models anew where they have an older form.
+    pub(super) async fn remake_if_older(&self) -> Result<(), StoreError> {
+        let form: i64 = sqlx::query_scalar("SELECT read_models FROM content WHERE id = 1")
+            .fetch_one(&self.readers)
+            .await?;
+        if form >= FORM {
+            return Ok(());
+        }
+        let mut write = self.write().await?;
+        let lenses: Vec<LensId> =
+            sqlx::query_scalar("SELECT DISTINCT lens_id FROM sweeps WHERE public_id IS NOT NULL")
+                .fetch_all(&mut *write)
+                .await?;
+        for lens in lenses {
+            remake(&mut write, lens).await?;
+        }
+        sqlx::query("UPDATE content SET read_models = ?1")
+            .bind(FORM)
+            .execute(&mut *write)
+            .await?;
+        write.commit().await?;
+        Ok(())
+    }
+}
+
+/// Makes `focal_results` of a lens anew from its public sweeps.
 pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result<(), StoreError> {
     let public: Vec<(i64, String)> = sqlx::query_as(
         "SELECT p.published_ms, p.document FROM sweeps s JOIN publications p ON p.id = s.public_id
@@ -23,10 +49,6 @@ pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result
     .fetch_all(&mut *write)
     .await?;
     sqlx::query("DELETE FROM focal_results WHERE lens_id = ?1")
-        .bind(lens)
-        .execute(&mut *write)
-        .await?;
-    sqlx::query("DELETE FROM rankings WHERE lens_id = ?1")
         .bind(lens)
         .execute(&mut *write)
         .await?;
@@ -46,32 +68,20 @@ pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result
             .or_default()
             .push(result);
     }
-    let mut by_conditions: BTreeMap<String, Vec<FocalResult>> = BTreeMap::new();
     for ((conditions, _), results) in repeats {
         let Some(combined) = combine(independent(results, &pictures)) else {
             continue;
         };
         sqlx::query(
-            "INSERT INTO focal_results (lens_id, conditions, focal_length_mm, document) VALUES (?1, ?2, ?3, ?4)",
+            "INSERT INTO focal_results (lens_id, conditions, focal_length_mm, published_ms, document, packed)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
         )
         .bind(lens)
         .bind(&conditions)
         .bind(combined.focal_length_mm)
-        .bind(encode_focal_result(&combined)?)
-        .execute(&mut *write)
-        .await?;
-        by_conditions.entry(conditions).or_default().push(combined);
-    }
-    for (conditions, results) in by_conditions {
-        sqlx::query(
-            "INSERT INTO rankings (lens_id, conditions, worst_magnitude_pct, tolerance_dioptres, sort_name, published_ms)
-             VALUES (?1, ?2, ?3, ?4, (SELECT sort_name FROM lenses WHERE id = ?1), ?5)",
-        )
-        .bind(lens)
-        .bind(&conditions)
-        .bind(worst_magnitude_pct(&results))
-        .bind(tolerance_dioptres(&results))
         .bind(newest_ms.get(&conditions))
+        .bind(encode_focal_result(&combined)?)
+        .bind(RankedResult::of(&combined).pack())
         .execute(&mut *write)
         .await?;
     }
@@ -150,26 +160,4 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
         .findings
         .sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Some(combined)
-}
-
-/// Largest magnitude of worst shift over the focal lengths, per cent.
-fn worst_magnitude_pct(results: &[FocalResult]) -> f64 {
-    results
-        .iter()
-        .map(|result| result.worst_shift_pct.value.abs())
-        .fold(0.0, f64::max)
-}
-
-/// The farthest tolerance distance over the focal lengths, dioptres; `NEVER_EXCEEDED` where none has one, `None` where one is unknown.
-fn tolerance_dioptres(results: &[FocalResult]) -> Option<f64> {
-    results
-        .iter()
-        .map(|result| match result.tolerance {
-            ToleranceOutcome::Within => Some(NEVER_EXCEEDED),
-            ToleranceOutcome::Exceeded { dioptres, .. } => Some(dioptres.value),
-            ToleranceOutcome::Unknown { .. } => None,
-        })
-        .try_fold(NEVER_EXCEEDED, |least, dioptres| {
-            dioptres.map(|dioptres| least.min(dioptres))
-        })
 }

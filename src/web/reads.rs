@@ -107,6 +107,25 @@ pub(super) async fn mind(
     response
 }
 
+/// The layer that tells browsers that scripts of other sites may read what programs read, with headers of theirs; not
+/// that they may write.
+pub(super) async fn open_to_sites(request: Request, next: Next) -> Response {
+    let headers = request.headers();
+    let method = headers.get(header::ACCESS_CONTROL_REQUEST_METHOD);
+    let read = method.is_some_and(|method| method == "GET" || method == "HEAD");
+    let asked = request.method() == Method::OPTIONS && headers.contains_key(header::ORIGIN);
+    if !(asked && read && is_for_programs(request.uri().path())) {
+        return next.run(request).await;
+    }
+    let allowed = [
+        (header::ACCESS_CONTROL_ALLOW_ORIGIN, "*"),
+        (header::ACCESS_CONTROL_ALLOW_METHODS, "GET, HEAD"),
+        (header::ACCESS_CONTROL_ALLOW_HEADERS, "*"),
+        (header::ACCESS_CONTROL_MAX_AGE, "86400"),
+    ];
+    (StatusCode::NO_CONTENT, allowed).into_response()
+}
+
 /// A page: like a document for those whom nobody knows, made anew for those who may be signed in.
 async fn page(app: &App, reads: &Reads, request: Request, next: Next) -> Response {
     let personal = [header::COOKIE, header::AUTHORIZATION]

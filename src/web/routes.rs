@@ -41,6 +41,7 @@ pub fn router(app: App) -> Router {
         .layer(patient)
         .layer(DefaultBodyLimit::max(MAX_DOCUMENT_BYTES))
         .merge(arrivals())
+        .layer(middleware::from_fn(reads::open_to_sites))
         .layer(origin::same_origin_only(&public_url))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(middleware::from_fn_with_state(app.clone(), errors::render))

@@ -8,5 +8,6 @@ mod lenses;
 mod opening;
 mod publishing;
 mod ranking;
+mod ranking_anew;
 mod sweeps;
 mod uploads;

@@ -4,6 +4,7 @@ mod answer;
 mod compare;
 mod counter_scale;
 mod csv;
+mod cursor;
 mod curves;
 mod documents;
 mod pull;

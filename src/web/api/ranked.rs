@@ -5,8 +5,8 @@ use utoipa::ToSchema;
 
 use super::documents::{LensHead, timestamp};
 use crate::report::words;
-use crate::store::{FocalResult, RankedLens};
-use crate::sweep::{Direction, DistanceSource, Severity, ToleranceOutcome};
+use crate::store::{RankedLens, RankedResult};
+use crate::sweep::{Direction, ToleranceOutcome};
 use crate::units::Measured;
 
 /// One focal length of a row of the ranking.
@@ -60,13 +60,13 @@ pub(in crate::web) struct RankedDocument {
 impl RankedDocument {
     /// The row of a lens at this tolerance.
     pub(in crate::web) fn new(ranked: &RankedLens, tolerance_pct: f64, site: &str) -> Self {
-        let judged: Vec<(&FocalResult, ToleranceOutcome)> = ranked
+        let judged: Vec<(&RankedResult, ToleranceOutcome)> = ranked
             .results
             .iter()
             .map(|result| (result, result.curve.tolerance_outcome(tolerance_pct)))
             .collect();
         let worst = ranked.results.iter().max_by(|a, b| {
-            let magnitude = |result: &FocalResult| result.worst_shift_pct.value.abs();
+            let magnitude = |result: &RankedResult| result.worst_shift_pct.value.abs();
             magnitude(a).total_cmp(&magnitude(b))
         });
         let outcomes = || judged.iter().map(|(_, outcome)| *outcome);
@@ -94,9 +94,8 @@ impl RankedDocument {
             warnings: ranked
                 .results
                 .iter()
-                .flat_map(|result| &result.findings)
-                .filter(|finding| finding.severity == Severity::Warning)
-                .count(),
+                .map(|result| result.warnings as usize)
+                .sum(),
             results: judged
                 .iter()
                 .map(|(result, outcome)| StripDocument {
@@ -109,10 +108,7 @@ impl RankedDocument {
                 .collect(),
             published_at: ranked.published_ms.map(timestamp),
             tolerance_pct,
-            estimated: ranked
-                .results
-                .iter()
-                .any(|result| result.distance_source == DistanceSource::Blur),
+            estimated: ranked.results.iter().any(|result| result.estimated),
         }
     }
 
@@ -168,15 +164,5 @@ impl RankedDocument {
             .map(|result| (result.focal_length_mm, result.worst_shift_pct))
             .collect();
         crate::charts::strip_svg(&shifts, self.tolerance_pct)
-    }
-
-    /// What rows are sorted by for the tolerance distance: smaller is better; unknown and not measured last.
-    pub(in crate::web) fn tolerance_rank(&self) -> f64 {
-        match self.tolerance_outcome {
-            Some("within") => 0.0,
-            Some("exceeded") => self.tolerance_distance_m.unwrap_or(1e6),
-            Some(_) => 1e7,
-            None => 1e8,
-        }
     }
 }

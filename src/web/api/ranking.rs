@@ -1,8 +1,10 @@
 //! The ranking: which lenses hold the picture best, as document for the page, its twins and the API.
 
+use axum::http::HeaderValue;
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use super::cursor;
 use super::documents::{LICENCE, conditions_words};
 use super::query::{DISTANCES, FOCAL_LENGTHS, Params, TOLERANCES, search_words};
 use super::ranked::RankedDocument;
@@ -14,8 +16,6 @@ use crate::web::WebError;
 const USUAL_ROWS: u32 = 50;
 /// Most rows of one answer.
 const MOST_ROWS: u32 = 200;
-/// Most lenses that are judged one by one when the question needs more than the stored ranking.
-const MOST_JUDGED: u32 = 20_000;
 
 /// Words for the sort orders.
 pub(in crate::web) const SORTS: [(&str, RankingSort); 4] = [
@@ -52,8 +52,8 @@ pub(in crate::web) struct RankingQuestion {
     pub(in crate::web) descending: bool,
     /// Most rows.
     pub(in crate::web) limit: u32,
-    /// Rows passed over.
-    pub(in crate::web) offset: u32,
+    /// Only rows after this place; see `cursor`.
+    pub(in crate::web) cursor: Option<String>,
 }
 
 impl RankingQuestion {
@@ -89,19 +89,32 @@ impl RankingQuestion {
             limit: params
                 .whole("limit", 1..=MOST_ROWS, "rows")?
                 .unwrap_or(USUAL_ROWS),
-            offset: params
-                .whole("cursor", 0..=1_000_000, "(take it from `next`)")?
-                .unwrap_or(0),
+            cursor: params.text("cursor").map(str::to_owned),
         })
     }
 
-    /// Whether the stored ranking can't answer it by itself: it is made for the usual tolerance.
-    fn needs_judging(&self) -> bool {
-        let usual = (self.tolerance_pct - crate::sweep::DEFAULT_TOLERANCE_PCT).abs() < 1e-9;
-        (self.sort == RankingSort::ToleranceDistance && !usual)
-            || self.holds_from_m.is_some()
-            || self.min_focal_mm.is_some()
-            || self.max_focal_mm.is_some()
+    /// The question as the store understands it.
+    fn query(&self, conditions: ConditionsKey) -> Result<RankingQuery, WebError> {
+        let query = RankingQuery {
+            words: self.words.clone(),
+            mount: self.mount.clone(),
+            kind: self.kind,
+            focal_mm: self.focal_mm,
+            min_focal_mm: self.min_focal_mm,
+            max_focal_mm: self.max_focal_mm,
+            conditions,
+            tolerance_pct: self.tolerance_pct,
+            holds_from_m: self.holds_from_m,
+            sort: self.sort,
+            descending: self.descending,
+            limit: self.limit,
+            after: None,
+        };
+        let after = match &self.cursor {
+            Some(cursor) => Some(cursor::read(&query, cursor)?),
+            None => None,
+        };
+        Ok(RankingQuery { after, ..query })
     }
 }
 
@@ -123,6 +136,8 @@ pub(in crate::web) struct RankingDocument {
     pub(in crate::web) lenses: Vec<RankedDocument>,
     /// How many lenses match in all.
     pub(in crate::web) total: u64,
+    /// How many of them come before the first row.
+    pub(in crate::web) before: u64,
     /// `cursor` of the next rows; `null` at the end.
     pub(in crate::web) next: Option<String>,
     /// Tolerance of the tolerance distances, per cent.
@@ -158,38 +173,16 @@ pub(in crate::web) async fn rank(
             .and_then(|most| ConditionsKey::from_code(&most.code))
             .unwrap_or_default()
     });
-    let judging = question.needs_judging();
-    let query = RankingQuery {
-        words: question.words.clone(),
-        mount: question.mount.clone(),
-        kind: question.kind,
-        focal_mm: question.focal_mm,
-        conditions: key,
-        sort: question.sort,
-        descending: question.descending,
-        limit: if judging { MOST_JUDGED } else { question.limit },
-        offset: if judging { 0 } else { question.offset },
-    };
-    let (rows, mut total) = app.store.ranking(&query).await?;
+    let query = question.query(key)?;
+    let ranking = app.store.ranking(query.clone()).await?;
     let judge = |row: &RankedLens| RankedDocument::new(row, question.tolerance_pct, &site);
-    let mut lenses: Vec<RankedDocument> = rows.iter().map(judge).collect();
-    if judging {
-        lenses.retain(|row| is_wanted(row, question));
-        if question.sort == RankingSort::ToleranceDistance {
-            sort_by_tolerance(&mut lenses, question.descending);
-        }
-        total = lenses.len() as u64;
-        let from = (question.offset as usize).min(lenses.len());
-        let to = (from + question.limit as usize).min(lenses.len());
-        lenses = lenses.drain(from..to).collect();
-    }
-    let after = u64::from(question.offset) + lenses.len() as u64;
     let (mut chosen, other_conditions): (Vec<_>, Vec<_>) =
         in_use.into_iter().partition(|set| set.code == key.code());
     Ok(RankingDocument {
-        next: (after < total && !lenses.is_empty()).then(|| after.to_string()),
-        lenses,
-        total,
+        next: ranking.next.map(|place| cursor::written(&query, &place)),
+        lenses: ranking.rows.iter().map(judge).collect(),
+        total: ranking.total,
+        before: ranking.before,
         tolerance_pct: question.tolerance_pct,
         conditions: chosen.pop().unwrap_or_else(|| ConditionsDocument {
             code: key.code(),
@@ -201,36 +194,18 @@ pub(in crate::web) async fn rank(
     })
 }
 
-fn is_wanted(row: &RankedDocument, question: &RankingQuestion) -> bool {
-    let holds = question.holds_from_m.is_none_or(|wanted| {
-        match (row.tolerance_outcome, row.tolerance_distance_m) {
-            (Some("within"), _) => true,
-            (Some("exceeded"), Some(distance)) => distance <= wanted,
-            _ => false,
-        }
-    });
-    holds
-        && question
-            .min_focal_mm
-            .is_none_or(|wanted| row.lens.focal_min_mm <= wanted)
-        && question
-            .max_focal_mm
-            .is_none_or(|wanted| row.lens.focal_max_mm >= wanted)
-}
-
-/// By tolerance distance, then name; unknown and not measured stay last both ways.
-fn sort_by_tolerance(lenses: &mut [RankedDocument], descending: bool) {
-    const LAST: f64 = 1e7;
-    lenses.sort_by(|a, b| {
-        let (rank_a, rank_b) = (a.tolerance_rank(), b.tolerance_rank());
-        let order = rank_a.total_cmp(&rank_b);
-        let order = if descending && rank_a < LAST && rank_b < LAST {
-            order.reverse()
-        } else {
-            order
-        };
-        order.then_with(|| a.lens.slug.cmp(&b.lens.slug))
-    });
+impl RankingDocument {
+    /// Where the next rows are (RFC 8288), absolute; `None` at the end. `path` is where these rows came from.
+    pub(in crate::web) fn next_link(
+        &self,
+        app: &App,
+        path: &str,
+        params: &Params,
+    ) -> Option<HeaderValue> {
+        let query = params.with(&[("cursor", Some(self.next.as_deref()?))]);
+        let site = app.config.public_url();
+        HeaderValue::from_str(&format!("<{site}{path}?{query}>; rel=\"next\"")).ok()
+    }
 }
 
 /// The range of tolerances, for forms.

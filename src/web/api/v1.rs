@@ -2,11 +2,10 @@
 
 use axum::Router;
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, Method, Uri};
+use axum::http::{HeaderMap, Uri, header};
 use axum::response::Response;
 use axum::routing::get;
 use serde::Serialize;
-use tower_http::cors::{Any, CorsLayer};
 use utoipa::{OpenApi, ToSchema};
 
 use super::compare::{CompareDocument, CompareQuestion, compare};
@@ -24,10 +23,6 @@ use crate::web::{Web, WebError};
 
 /// The routes of the read API.
 pub fn routes() -> Router<Web> {
-    let open = CorsLayer::new()
-        .allow_origin(Any)
-        .allow_methods([Method::GET, Method::HEAD])
-        .allow_headers(Any);
     Router::new()
         .route("/api/v1/lenses", get(lenses))
         .route("/api/v1/lenses/{slug}", get(lens))
@@ -37,7 +32,6 @@ pub fn routes() -> Router<Web> {
         .route("/api/v1/compare", get(compared))
         .route("/api/v1/sweeps/{id}", get(sweep))
         .route("/api/v1/openapi.json", get(description))
-        .route_layer(open)
 }
 
 /// The ranking
@@ -58,7 +52,7 @@ pub fn routes() -> Router<Web> {
         ("sort" = Option<String>, Query, description = "worst_shift, tolerance_distance, name or newest"),
         ("order" = Option<String>, Query, description = "asc or desc"),
         ("limit" = Option<u32>, Query, description = "Most rows, 1 to 200; 50 where not given"),
-        ("cursor" = Option<String>, Query, description = "From `next` of the answer before"),
+        ("cursor" = Option<String>, Query, description = "From `next` of the answer before, with the same question; Link rel=next has the whole address"),
     ),
     responses(
         (status = 200, body = RankingDocument, description = "The ranking"),
@@ -68,10 +62,16 @@ pub fn routes() -> Router<Web> {
 pub(in crate::web) async fn lenses(
     State(app): State<App>,
     headers: HeaderMap,
+    uri: Uri,
     params: Params,
 ) -> Result<Response, WebError> {
     let question = RankingQuestion::read(&params)?;
-    answer::json(&headers, &rank(&app, &question).await?)
+    let document = rank(&app, &question).await?;
+    let mut answer = answer::json(&headers, &document)?;
+    if let Some(next) = document.next_link(&app, uri.path(), &params) {
+        answer.headers_mut().append(header::LINK, next);
+    }
+    Ok(answer)
 }
 
 /// The record of a lens

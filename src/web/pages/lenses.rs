@@ -1,7 +1,7 @@
 //! The ranking as page, with its twins.
 
 use axum::extract::State;
-use axum::http::HeaderMap;
+use axum::http::{HeaderMap, header};
 use axum::response::{Html, Response};
 
 use super::{PageFrame, Section, filters, html};
@@ -109,7 +109,7 @@ pub(super) async fn page(
             .next
             .as_deref()
             .map(|next| params.with(&[("cursor", Some(next))])),
-        count_words: count_words(&document, question.offset),
+        count_words: count_words(&document),
         mounts,
         kinds: Kind::ALL,
         tolerance_range: api::tolerance_range(),
@@ -119,7 +119,7 @@ pub(super) async fn page(
 }
 
 /// How many lenses there are, and which of them are shown where that is not all.
-fn count_words(document: &RankingDocument, offset: u32) -> String {
+fn count_words(document: &RankingDocument) -> String {
     let (total, shown) = (document.total, document.lenses.len() as u64);
     let all = if total == 1 {
         "1 lens".to_owned()
@@ -129,7 +129,7 @@ fn count_words(document: &RankingDocument, offset: u32) -> String {
     if shown == 0 || shown == total {
         return all;
     }
-    let first = u64::from(offset) + 1;
+    let first = document.before + 1;
     format!("{all}, {first} to {} shown", first + shown - 1)
 }
 
@@ -166,5 +166,9 @@ pub(super) async fn csv(
 ) -> Result<Response, WebError> {
     let question = RankingQuestion::read(&params)?;
     let document = rank(&app, &question).await?;
-    Ok(api::csv(&headers, ranking_csv(&document)?))
+    let mut answer = api::csv(&headers, ranking_csv(&document)?);
+    if let Some(next) = document.next_link(&app, "/lenses.csv", &params) {
+        answer.headers_mut().append(header::LINK, next);
+    }
+    Ok(answer)
 }

@@ -82,6 +82,64 @@ async fn the_list_pages_through_without_loss_or_repetition() {
 }
 
 #[tokio::test]
+async fn the_way_to_the_next_rows_is_in_body_and_link() {
+    let site = Site::with_lenses().await;
+    for list in ["/api/v1/lenses", "/lenses.json", "/lenses.csv"] {
+        let mut path = format!("{list}?limit=3&sort=name&q=&mount=Skerry%20bayonet");
+        let mut pages = 0;
+        loop {
+            let page = site.get(&path).await;
+            assert_eq!(page.status, StatusCode::OK, "{}", page.text());
+            pages += 1;
+            let links = page.headers.get_all(header::LINK).iter();
+            let next = links
+                .filter_map(|link| link.to_str().ok())
+                .find_map(|link| link.strip_suffix(">; rel=\"next\""));
+            if !list.ends_with("csv") {
+                assert_eq!(page.json()["next"].is_null(), next.is_none());
+            }
+            match next {
+                Some(next) => {
+                    path = next.replace("<https://lens.example", "");
+                    assert!(path.starts_with(&format!("{list}?limit=3&sort=name&mount=Skerry")));
+                }
+                None => break,
+            }
+        }
+        assert_eq!(pages, 2, "{list}");
+    }
+}
+
+#[tokio::test]
+async fn a_wrong_cursor_is_refused_with_the_way_out() {
+    let site = Site::with_lenses().await;
+    let next = site.get("/api/v1/lenses?limit=1").await.json()["next"].clone();
+    let next = next.as_str().expect("there are more rows").to_owned();
+    let page = site
+        .get(&format!("/api/v1/lenses?limit=2&cursor={next}"))
+        .await;
+    assert_eq!(
+        page.json()["before"],
+        1,
+        "another limit goes on all the same"
+    );
+    for wrong in ["1", "abc", "%00", &next[2..], &next[..next.len() - 2]] {
+        let answer = site.get(&format!("/api/v1/lenses?cursor={wrong}")).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{wrong}");
+        let error = answer.json()["errors"][0].clone();
+        assert_eq!(error["field"], "cursor");
+        let detail = error["detail"].as_str().expect("words");
+        assert!(detail.contains("leave it out"), "{detail}");
+    }
+    for other in ["sort=name", "tolerance_pct=1", "q=zoom", "order=desc"] {
+        let path = format!("/api/v1/lenses?{other}&cursor={next}");
+        let answer = site.get(&path).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{other}");
+        assert!(answer.text().contains("another question"));
+    }
+}
+
+#[tokio::test]
 async fn curves_hold_dioptres_travel_and_uncertainty() {
     let site = Site::with_lenses().await;
     let path = format!("/api/v1/lenses/{ZOOM_SLUG}/curves?focal_mm=130");

@@ -8,7 +8,7 @@ use sqlx::{ConnectOptions, Connection, SqliteConnection};
 
 use super::fixture::{Fresh, NOW};
 
-async fn connect(fresh: &Fresh) -> SqliteConnection {
+pub(super) async fn connect(fresh: &Fresh) -> SqliteConnection {
     SqliteConnectOptions::new()
         .filename(fresh.folder.path().join("breathmark.sqlite"))
         .connect()

@@ -1,10 +1,12 @@
 //! The ranking and what the front page takes from it.
 
-use breathmark::store::{Conditions, ConditionsKey, Kind, RankingQuery, RankingSort, Switch};
+use breathmark::store::{
+    Conditions, ConditionsKey, Kind, RankedLens, RankingQuery, RankingSort, Switch,
+};
 
 use super::fixture::{Fresh, NOW, measurement, off};
 
-fn key() -> ConditionsKey {
+pub(super) fn key() -> ConditionsKey {
     ConditionsKey {
         distortion_correction: Switch::Off,
         breathing_compensation: Switch::Off,
@@ -12,7 +14,7 @@ fn key() -> ConditionsKey {
 }
 
 /// Four published lenses, one that is not, one under other conditions only; each named by what it does.
-async fn shelf() -> Fresh {
+pub(super) async fn shelf() -> Fresh {
     let fresh = Fresh::new().await;
     let zoom = fresh
         .lens("Ostrel", "Deep 24-105 f/2.8", (24.0, 105.0))
@@ -67,24 +69,20 @@ async fn shelf() -> Fresh {
     fresh
 }
 
-async fn names(fresh: &Fresh, query: RankingQuery) -> Vec<String> {
+/// The first word of a model.
+pub(super) fn first_word(row: &RankedLens) -> String {
+    let word = row.lens.about.model.split(' ').next();
+    word.expect("a word").to_owned()
+}
+
+pub(super) async fn names(fresh: &Fresh, query: RankingQuery) -> Vec<String> {
     let query = RankingQuery {
         conditions: key(),
         limit: if query.limit == 0 { 50 } else { query.limit },
         ..query
     };
-    let (rows, _) = fresh.store.ranking(&query).await.expect("a working store");
-    rows.iter()
-        .map(|row| {
-            row.lens
-                .about
-                .model
-                .split(' ')
-                .next()
-                .expect("a word")
-                .to_owned()
-        })
-        .collect()
+    let ranking = fresh.store.ranking(query).await.expect("a working store");
+    ranking.rows.iter().map(first_word).collect()
 }
 
 #[tokio::test]
@@ -148,8 +146,9 @@ async fn filters_narrow_and_count() {
             limit: 50,
             ..query
         };
-        let (rows, all) = fresh.store.ranking(&query).await.expect("a working store");
-        assert_eq!(rows.len() as u64, all);
+        let ranking = fresh.store.ranking(query.clone()).await;
+        let ranking = ranking.expect("a working store");
+        assert_eq!(ranking.rows.len() as u64, ranking.total);
         names(&fresh, query).await.join(" ")
     };
     let ask = |text: &str| RankingQuery {
@@ -214,26 +213,33 @@ async fn pages_join_without_gap_or_double() {
     let fresh = shelf().await;
     let all = names(&fresh, RankingQuery::default()).await;
     assert_eq!(all.len(), 6);
-    for limit in 1..=6 {
-        let mut joined = Vec::new();
-        for offset in (0..7).step_by(limit) {
-            let query = RankingQuery {
-                limit: u32::try_from(limit).expect("small"),
-                offset,
+    for sort in [RankingSort::WorstShift, RankingSort::Name] {
+        for limit in 1..=6 {
+            let whole = RankingQuery {
+                sort,
                 ..RankingQuery::default()
             };
-            joined.extend(names(&fresh, query).await);
+            let all = names(&fresh, whole.clone()).await;
+            let mut joined = Vec::new();
+            let mut after = None;
+            loop {
+                let query = RankingQuery {
+                    conditions: key(),
+                    limit,
+                    after,
+                    ..whole.clone()
+                };
+                let page = fresh.store.ranking(query).await.expect("a working store");
+                assert_eq!((page.total, page.before), (6, joined.len() as u64));
+                joined.extend(page.rows.iter().map(first_word));
+                after = page.next;
+                if after.is_none() {
+                    break;
+                }
+            }
+            assert_eq!(joined, all, "pages of {limit}");
         }
-        assert_eq!(joined, all, "pages of {limit}");
     }
-    let beyond = RankingQuery {
-        limit: 5,
-        offset: 100,
-        conditions: key(),
-        ..RankingQuery::default()
-    };
-    let (rows, count) = fresh.store.ranking(&beyond).await.expect("a working store");
-    assert_eq!((rows.len(), count), (0, 6));
 }
 
 #[tokio::test]
@@ -244,8 +250,8 @@ async fn a_row_has_the_results_of_its_conditions_shortest_focal_length_first() {
         limit: 3,
         ..RankingQuery::default()
     };
-    let (rows, _) = fresh.store.ranking(&query).await.expect("a working store");
-    let deep = &rows[2];
+    let ranking = fresh.store.ranking(query).await.expect("a working store");
+    let deep = &ranking.rows[2];
     assert_eq!(deep.published_ms, Some(NOW + 5));
     let shifts: Vec<_> = deep
         .results
@@ -256,43 +262,23 @@ async fn a_row_has_the_results_of_its_conditions_shortest_focal_length_first() {
 }
 
 #[tokio::test]
-async fn the_best_are_measured_ones_and_conditions_are_kept_apart() {
+async fn conditions_are_kept_apart() {
     let fresh = shelf().await;
-    let best = fresh.store.best(key(), 2).await.expect("a working store");
-    assert_eq!(
-        best.iter()
-            .map(|row| row.lens.about.maker.as_str())
-            .collect::<Vec<_>>(),
-        ["Tindra", "Brackwell"]
-    );
-    assert_eq!(
-        fresh
-            .store
-            .best(ConditionsKey::default(), 5)
-            .await
-            .expect("a working store")
-            .len(),
-        0
-    );
     let on = ConditionsKey {
         distortion_correction: Switch::On,
         ..key()
     };
-    assert_eq!(
-        fresh
-            .store
-            .conditions_in_use()
-            .await
-            .expect("a working store"),
-        [(key(), 4), (on, 1)]
-    );
-    assert_eq!(
-        fresh.store.best(on, 5).await.expect("a working store")[0]
-            .lens
-            .about
-            .model,
-        "Corrected 85 f/2.8"
-    );
+    let in_use = fresh.store.conditions_in_use().await;
+    assert_eq!(in_use.expect("a working store"), [(key(), 4), (on, 1)]);
+    let corrected = RankingQuery {
+        conditions: on,
+        limit: 1,
+        ..RankingQuery::default()
+    };
+    let ranking = fresh.store.ranking(corrected).await;
+    let ranking = ranking.expect("a working store");
+    assert_eq!(ranking.rows[0].lens.about.model, "Corrected 85 f/2.8");
+    assert_eq!(ranking.rows[0].results.len(), 1);
 }
 
 #[tokio::test]

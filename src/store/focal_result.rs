@@ -1,0 +1,48 @@
+//! The published result of a lens at one focal length.
+
+use super::{ConditionsKey, SweepId};
+use crate::sweep::{DistanceSource, Finding, ShiftCurve, ToleranceOutcome};
+use crate::units::Measured;
+
+/// The published result of one lens at one focal length under one set of conditions, repeats combined.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FocalResult {
+    /// Conditions it was shot under.
+    pub conditions: ConditionsKey,
+    /// Marked focal length, mm.
+    pub focal_length_mm: f64,
+    /// Sweeps it was made of.
+    pub sweeps: Vec<SweepId>,
+    /// Sweeps that hold pictures of one of these, byte for byte, and so don't count as repeats.
+    pub same_pictures: Vec<SweepId>,
+    /// Shift of largest magnitude, per cent.
+    pub worst_shift_pct: Measured,
+    /// The repeats scatter beyond their stated uncertainties; the uncertainty is widened by it.
+    pub repeats_disagree: bool,
+    /// At the default tolerance.
+    pub tolerance: ToleranceOutcome,
+    /// Shift against focus, for any tolerance and any focus pull.
+    pub curve: ShiftCurve,
+    /// Where the distances come from.
+    pub distance_source: DistanceSource,
+    /// Closest focus that was measured, m.
+    pub closest_focus_m: Option<f64>,
+    /// Shifts are relative to the farthest frame.
+    pub relative_to_farthest: bool,
+    /// f-number.
+    pub f_number: Option<f64>,
+    /// Camera.
+    pub camera: Option<String>,
+    /// Picture width, px.
+    pub picture_width_px: Option<u32>,
+    /// Distance to the targets, m.
+    pub target_distance_m: Option<f64>,
+    /// Reviewers.
+    pub reviewers: Vec<String>,
+    /// When the sweeps were taken, as the cameras say, newest last.
+    pub captured_at: Vec<String>,
+    /// Algorithm version of the oldest result in it.
+    pub algorithm_version: u32,
+    /// What was noticed on its sweeps.
+    pub findings: Vec<Finding>,
+}

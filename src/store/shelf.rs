@@ -1,0 +1,149 @@
+//! All lenses with what the ranking needs of their published results, in memory; changes are caught up lens by lens.
+//!
+//! Ten thousand lenses with four focal lengths of sixty frames take some 120 MB.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use tokio::sync::Mutex;
+
+use super::document::encode;
+use super::lenses::{LensRow, lens_columns};
+use super::packed::RankedResult;
+use super::{ConditionsKey, Lens, LensId, Store, StoreError};
+
+/// The lenses at one revision of the content.
+#[derive(Debug, Default)]
+pub(super) struct Shelf {
+    /// Revision that they are of; `None` before the first look.
+    revision: Option<i64>,
+    pub(super) lenses: BTreeMap<LensId, Arc<ShelfLens>>,
+}
+
+/// The newest shelf that was made. Whoever finds it too old makes the next one while the others wait for it.
+pub(super) type NewestShelf = Arc<Mutex<Arc<Shelf>>>;
+
+/// A lens on the shelf.
+#[derive(Debug)]
+pub(super) struct ShelfLens {
+    pub(super) lens: Lens,
+    pub(super) sort_name: String,
+    pub(super) search_text: String,
+    /// Its results by the conditions that they were shot under.
+    pub(super) groups: Vec<ShelfGroup>,
+}
+
+/// The results of a lens under one set of conditions.
+#[derive(Debug)]
+pub(super) struct ShelfGroup {
+    pub(super) conditions: ConditionsKey,
+    /// When one of them was published last, ms since 1970 UTC.
+    pub(super) published_ms: i64,
+    /// By focal length, shortest first; never empty.
+    pub(super) results: Arc<[RankedResult]>,
+}
+
+/// The lenses that changed after a revision.
+pub(super) const CHANGED: &str = "SELECT lens_id FROM lens_revisions WHERE revision > ?1";
+
+/// These lenses.
+pub(super) const LENSES: &str = concat!(
+    "SELECT ",
+    lens_columns!(),
+    ", l.sort_name, l.search_text FROM lenses l WHERE l.id IN (SELECT value FROM json_each(?1))"
+);
+
+/// Their results, those under one set of conditions in a row.
+pub(super) const RESULTS: &str = "SELECT lens_id, conditions, published_ms, packed FROM focal_results
+    WHERE lens_id IN (SELECT value FROM json_each(?1)) ORDER BY lens_id, conditions, focal_length_mm";
+
+#[derive(sqlx::FromRow)]
+struct ShelfRow {
+    #[sqlx(flatten)]
+    lens: LensRow,
+    sort_name: String,
+    search_text: String,
+}
+
+impl Store {
+    /// The lenses as they are now.
+    pub(super) async fn shelf(&self) -> Result<Arc<Shelf>, StoreError> {
+        let now = self.content().await?.revision;
+        let mut newest = self.shelf.lock().await;
+        if newest.revision.is_none_or(|known| known < now) {
+            *newest = Arc::new(self.next_shelf(&newest).await?);
+        }
+        Ok(Arc::clone(&newest))
+    }
+
+    async fn next_shelf(&self, known: &Shelf) -> Result<Shelf, StoreError> {
+        let mut read = self.read().await?;
+        let revision: i64 = sqlx::query_scalar("SELECT revision FROM content WHERE id = 1")
+            .fetch_one(&mut *read)
+            .await?;
+        let changed: Vec<LensId> = sqlx::query_scalar(CHANGED)
+            .bind(known.revision.unwrap_or(-1))
+            .fetch_all(&mut *read)
+            .await?;
+        let ids = encode(&changed)?;
+        let rows: Vec<ShelfRow> = sqlx::query_as(LENSES)
+            .bind(&ids)
+            .fetch_all(&mut *read)
+            .await?;
+        let results: Vec<(LensId, String, i64, Vec<u8>)> = sqlx::query_as(RESULTS)
+            .bind(&ids)
+            .fetch_all(&mut *read)
+            .await?;
+        drop(read);
+        let mut lenses = known.lenses.clone();
+        // A whole database of curves is some work for a processor.
+        tokio::task::spawn_blocking(move || {
+            let mut groups = grouped(results)?;
+            for gone in &changed {
+                lenses.remove(gone);
+            }
+            for row in rows {
+                let lens = row.lens.read()?;
+                let shelved = ShelfLens {
+                    groups: groups.remove(&lens.id).unwrap_or_default(),
+                    sort_name: row.sort_name,
+                    search_text: row.search_text,
+                    lens,
+                };
+                lenses.insert(shelved.lens.id, Arc::new(shelved));
+            }
+            Ok(Shelf {
+                revision: Some(revision),
+                lenses,
+            })
+        })
+        .await
+        .map_err(|fault| StoreError::Damaged(format!("the ranking can't be read: {fault}")))?
+    }
+}
+
+/// The results of each lens by conditions.
+fn grouped(
+    rows: Vec<(LensId, String, i64, Vec<u8>)>,
+) -> Result<BTreeMap<LensId, Vec<ShelfGroup>>, StoreError> {
+    let mut lenses: BTreeMap<LensId, Vec<ShelfGroup>> = BTreeMap::new();
+    let mut rows = rows.into_iter().peekable();
+    while let Some((lens, code, mut published_ms, packed)) = rows.next() {
+        let conditions = ConditionsKey::from_code(&code).ok_or_else(|| {
+            StoreError::Damaged(format!("there is no set of conditions \"{code}\""))
+        })?;
+        let mut results = vec![RankedResult::unpack(&packed)?];
+        while let Some((_, _, published, packed)) =
+            rows.next_if(|(other, under, _, _)| *other == lens && *under == code)
+        {
+            published_ms = published_ms.max(published);
+            results.push(RankedResult::unpack(&packed)?);
+        }
+        lenses.entry(lens).or_default().push(ShelfGroup {
+            conditions,
+            published_ms,
+            results: results.into(),
+        });
+    }
+    Ok(lenses)
+}
