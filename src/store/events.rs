@@ -43,7 +43,7 @@ pub(super) const NEWEST_WITHDRAWN: &str =
 
 /// The lenses with something public, each with when that was.
 const MEASURED: &str =
-    "SELECT l.slug, max(r.published_ms) FROM rankings r JOIN lenses l ON l.id = r.lens_id
+    "SELECT l.slug, max(r.published_ms) FROM focal_results r JOIN lenses l ON l.id = r.lens_id
     GROUP BY r.lens_id ORDER BY l.slug LIMIT ?1";
 
 #[derive(sqlx::FromRow)]

@@ -26,7 +26,7 @@ pub(super) use pull::{PullDocument, PullQuestion};
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded};
 pub(super) use ranked::RankedDocument;
 pub(super) use ranking::{RankingDocument, RankingQuestion, rank, tolerance_range};
-pub(super) use scale_question::{ScaleQuestion, Steps};
 pub(super) use record::{LensDocument, stored_lens};
+pub(super) use scale_question::{ScaleQuestion, Steps};
 pub use v1::routes;
 pub(super) use v1::{compared, lenses as ranked, nearest};

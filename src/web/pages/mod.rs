@@ -22,7 +22,6 @@ mod readings;
 mod start;
 
 use axum::Router;
-use axum::http::Method;
 use axum::response::Html;
 use axum::routing::get;
 
@@ -58,20 +57,10 @@ pub fn routes() -> Router<Web> {
         .route("/feed.atom", get(feed::atom))
         .route("/sitemap.xml", get(crawl::sitemap))
         .route("/robots.txt", get(crawl::robots))
-        .merge(open_to_other_sites())
+        .route("/oembed", get(oembed::oembed))
         .route("/charts/lens/{file}", get(charts::lens))
         .route("/charts/compare.svg", get(charts::compare_svg))
         .route("/charts/compare.png", get(charts::compare_png))
-}
-
-/// What scripts on other sites ask for.
-fn open_to_other_sites() -> Router<Web> {
-    let open = tower_http::cors::CorsLayer::new()
-        .allow_origin(tower_http::cors::Any)
-        .allow_methods([Method::GET, Method::HEAD]);
-    Router::new()
-        .route("/oembed", get(oembed::oembed))
-        .route_layer(open)
 }
 
 /// A template as page.

@@ -184,7 +184,10 @@ async fn numbers_name_their_licence_and_are_open_to_other_sites() {
             "GET, HEAD"
         );
     }
-    let write = [asked[0].clone(), (header::ACCESS_CONTROL_REQUEST_METHOD, "POST")];
+    let write = [
+        asked[0].clone(),
+        (header::ACCESS_CONTROL_REQUEST_METHOD, "POST"),
+    ];
     let refused = site.send(Method::OPTIONS, "/api/v1/lenses", &write).await;
     assert!(
         !refused

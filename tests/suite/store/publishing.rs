@@ -8,6 +8,7 @@ use super::fixture::{Fresh, NOW, measurement, off, said, with_finding};
 fn conflict<T: std::fmt::Debug>(outcome: Result<T, StoreError>) -> String {
     match outcome {
         Err(StoreError::Conflict(words)) => words,
+        Err(error @ StoreError::AlreadyPublic) => error.to_string(),
         other => panic!("expected a conflict, not {other:?}"),
     }
 }
