@@ -24,6 +24,11 @@ impl Tilt {
     pub(super) fn at(&self, x: f64, y: f64) -> f64 {
         self.level + self.x * x + self.y * y
     }
+
+    /// Change per pixel along x.
+    pub(super) fn along_x(&self) -> f64 {
+        self.x
+    }
 }
 
 /// Rounds of clipping; the set of samples kept is stable after three or four.
@@ -80,6 +85,18 @@ impl Surface {
             x,
             y,
         }
+    }
+
+    /// Values along a row at the places 0, 1, 2 …
+    pub(super) fn along(&self, y: f64) -> impl Iterator<Item = f64> + use<> {
+        let v = (y - self.middle.1) * self.per_px;
+        let [a, b, c, d, e, f] = self.terms;
+        let (level, slope) = (a + v * (c + f * v), b + e * v);
+        let (middle, per_px) = (self.middle.0, self.per_px);
+        (0..).map(move |x| {
+            let u = (f64::from(x) - middle) * per_px;
+            level + u * (slope + d * u)
+        })
     }
 
     /// Value at a place.
@@ -141,7 +158,8 @@ impl Surface {
             let basis = self.basis(x, y);
             for i in 0..terms {
                 right[i] += basis[i] * value;
-                for j in 0..terms {
+                // The lower half: the decomposition looks at no more.
+                for j in 0..=i {
                     normal[(i, j)] += basis[i] * basis[j];
                 }
             }

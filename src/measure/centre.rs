@@ -8,10 +8,12 @@
 //! Standard uncertainty (JCGM 100:2008, 5.1): with Var(I) the effective variance of a pixel ([`Noise`]) and b the slope
 //! of the background, u²(x) = (Σ (x−x₀)²·Var(I) + (Σ (x−x₀)²)²·u²(b)) / (Σ I)².
 
+use super::background::Tilt;
 use super::edges::{self, Estimate};
 use super::foreign::mask;
 use super::frame_edge::{clipped, inside};
 use super::luminance::Patch;
+use super::moments::{Moments, for_rows, sparse_rows};
 use super::noise::Noise;
 use super::profile::Profile;
 use super::ring::Ring;
@@ -26,6 +28,8 @@ const MARGIN_PART: f64 = 0.05;
 const LEAST_RING_PX: f64 = 16.0;
 /// Width of that ring in window radii.
 const RING_PART: f64 = 0.5;
+/// How much wider the other plausible window is, px.
+const WIDER_PX: f64 = 2.0;
 /// Rounds of locating, and of centring.
 const ROUNDS: usize = 12;
 /// Flux over its standard error below which a target can't be trusted.
@@ -99,96 +103,6 @@ fn locate(plane: &Plane, place: (f64, f64), variance: f64, scale: f64) -> Option
     last
 }
 
-/// Sums over a window.
-#[derive(Debug, Clone, Copy, Default)]
-struct Moments {
-    flux: f64,
-    x: f64,
-    y: f64,
-    xx: f64,
-    yy: f64,
-    xxx: f64,
-}
-
-impl Moments {
-    /// Central moments about the centre of mass, from raw sums about `origin`.
-    fn centred(mut self, origin: (f64, f64)) -> Option<Self> {
-        if self.flux <= 0.0 {
-            return None;
-        }
-        let (mx, my) = (self.x / self.flux, self.y / self.flux);
-        let (xx, yy) = (self.xx / self.flux, self.yy / self.flux);
-        self.xxx = self.xxx / self.flux - 3.0 * mx * xx + 2.0 * mx.powi(3);
-        self.xx = xx - mx * mx;
-        self.yy = yy - my * my;
-        self.x = origin.0 + mx;
-        self.y = origin.1 + my;
-        Some(self)
-    }
-}
-
-/// Calls `each` with index and place relative to the centre for every pixel of a round window.
-pub(super) fn for_pixels(
-    patch: &Patch,
-    centre: (f64, f64),
-    radius: f64,
-    each: impl FnMut(usize, f64, f64),
-) {
-    for_rows(patch, centre, radius, 1, each);
-}
-
-/// As `for_pixels`, for every `step`-th row only.
-pub(super) fn for_rows(
-    patch: &Patch,
-    (x, y): (f64, f64),
-    radius: f64,
-    step: usize,
-    mut each: impl FnMut(usize, f64, f64),
-) {
-    let width = patch.width();
-    let rows = (patch.window.top..=patch.window.bottom).zip((0..).step_by(width));
-    for (row, line) in rows.step_by(step) {
-        let dy = f64::from(row) - y;
-        let half = radius * radius - dy * dy;
-        if half < 0.0 {
-            continue;
-        }
-        let half = half.sqrt();
-        let first = (x - half).ceil().max(f64::from(patch.window.left));
-        let last = (x + half).floor().min(f64::from(patch.window.right));
-        if last < first {
-            continue;
-        }
-        for column in first as u32..=last as u32 {
-            each(
-                line + (column - patch.window.left) as usize,
-                f64::from(column) - x,
-                dy,
-            );
-        }
-    }
-}
-
-fn moments(
-    patch: &Patch,
-    centre: (f64, f64),
-    radius: f64,
-    ring: &Ring,
-    light: &impl Fn(usize) -> f32,
-) -> Option<Moments> {
-    let mut m = Moments::default();
-    for_pixels(patch, centre, radius, |index, dx, dy| {
-        let above = f64::from(light(index)) - ring.plane.at(centre.0 + dx, centre.1 + dy);
-        m.flux += above;
-        m.x += dx * above;
-        m.y += dy * above;
-        m.xx += dx * dx * above;
-        m.yy += dy * dy * above;
-        m.xxx += dx * dx * dx * above;
-    });
-    m.centred(centre)
-}
-
 /// Measures the target whose centre is near a place and whose second moment is about `variance`, px².
 ///
 /// # Errors
@@ -219,8 +133,7 @@ fn centred(plane: &Plane, located: &Located) -> Result<Target, Unmeasurable> {
     let outer = radius + (RING_PART * radius).max(LEAST_RING_PX);
     let mut patch = Patch::around(plane, centre, outer).ok_or(Unmeasurable::NoTargets)?;
     let profile = Profile::of(plane, centre, outer, true).ok_or(Unmeasurable::NoTargets)?;
-    let ring = Ring::of(&patch, centre, radius, outer, &|i| patch.light[i])
-        .ok_or(Unmeasurable::NoTargets)?;
+    let ring = Ring::of(&patch, centre, radius, outer).ok_or(Unmeasurable::NoTargets)?;
     let foreign = mask(&mut patch, centre, radius, &profile, &ring);
     let mut m = Moments {
         x: centre.0,
@@ -228,7 +141,7 @@ fn centred(plane: &Plane, located: &Located) -> Result<Target, Unmeasurable> {
         ..Moments::default()
     };
     for _ in 0..ROUNDS {
-        let next = moments(&patch, (m.x, m.y), radius, &ring, &|i| patch.light[i])
+        let next = Moments::of(&patch, &patch.light, (m.x, m.y), radius, &ring.plane)
             .ok_or(Unmeasurable::NoTargets)?;
         let step = (next.x - m.x).hypot(next.y - m.y);
         if !step.is_finite() || (next.x - centre.0).hypot(next.y - centre.1) > radius {
@@ -275,7 +188,9 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         (0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut pixels, mut lever, mut width_lever) = (0.0, 0.0, 0.0);
     let (mut burnt_flux, mut burnt_pixels, mut rim_pixels) = (0.0, 0.0, 0.0);
-    for_pixels(patch, centre, seen.radius, |index, dx, dy| {
+    // Sums for the uncertainty need not see every row.
+    let step = sparse_rows(seen.radius);
+    for_rows(patch, centre, seen.radius, step, |index, dx, dy| {
         let light = f64::from(patch.light[index]);
         let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
         let var = noise.variance(light, slope);
@@ -296,6 +211,22 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
             rim_pixels += 1.0;
         }
     });
+    let sums = [
+        &mut flux_var,
+        &mut x_var,
+        &mut y_var,
+        &mut width_var,
+        &mut lean_var,
+        &mut pixels,
+        &mut lever,
+        &mut width_lever,
+        &mut burnt_flux,
+        &mut burnt_pixels,
+        &mut rim_pixels,
+    ];
+    for sum in sums {
+        *sum *= step as f64;
+    }
     let background = lever * lever * ring.slope_variance;
     flux_var += pixels * pixels * ring.level_variance;
     width_var += width_lever * width_lever * ring.level_variance;
@@ -323,15 +254,16 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
     } else {
         edges::refine(patch, seen.radius, ring, &noise, mass)
     };
-    let change = |radius: f64, outer: f64, light: &dyn Fn(usize) -> f32| {
-        Ring::of(patch, centre, radius, outer, &light)
-            .and_then(|ring| moments(patch, centre, radius, &ring, &light))
+    let change = |light: &[f32], radius: f64, plane: Option<Tilt>| {
+        plane
+            .and_then(|plane| Moments::of(patch, light, centre, radius, &plane))
             .map_or(0.0, |other| other.x - m.x)
     };
-    let toned = change(seen.radius, seen.outer, &|i| {
-        patch.tables.other_light[usize::from(patch.codes[i])]
-    });
-    let wider = change(seen.radius + 2.0, seen.outer, &|i| patch.light[i]);
+    let other_light = patch.other_light();
+    let other_plane = Ring::plane_of(patch, &other_light, centre, seen.radius, seen.outer);
+    let toned = change(&other_light, seen.radius, other_plane);
+    let beyond = seen.radius + WIDER_PX;
+    let wider = change(&patch.light, beyond, ring.plane_beyond(centre, beyond));
     let mut flags = Vec::new();
     if clipped(plane, seen, centre) {
         flags.push(Flag::Clipped);

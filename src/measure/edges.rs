@@ -10,8 +10,8 @@
 //! α = (V_mass − V_edges) / (V_mass − V_edges + b²) makes the expected square of the error least. Where the two differ
 //! by more than noise explains, that difference is b, and the centre of mass is kept.
 
-use super::centre::for_rows;
 use super::luminance::{Patch, slope_at};
+use super::moments::{for_rows, sparse_rows};
 use super::noise::Noise;
 use super::ring::Ring;
 
@@ -23,9 +23,6 @@ const GOOD_ENOUGH_PX: f64 = 0.005;
 const SMOOTHING_PART: f64 = 0.03;
 /// Step of the table of g(r), px.
 const BIN_PX: f64 = 0.5;
-/// Rows between those looked at for what need not be exact, for each px of the window's radius: the weights, the
-/// response and the variance.
-const ROWS_PER_PX: f64 = 1.0 / 30.0;
 /// Rounds of solving for the centre.
 const ROUNDS: usize = 6;
 
@@ -78,11 +75,6 @@ pub(super) fn refine(
     }
 }
 
-/// Every how manieth row is looked at for what need not be exact.
-fn rows(radius: f64) -> usize {
-    ((radius * ROWS_PER_PX) as usize).clamp(1, 4)
-}
-
 /// Whether the patch holds the whole round window, and a pixel more.
 fn holds(patch: &Patch, (x, y): (f64, f64), radius: f64) -> bool {
     let reach = radius + 1.0;
@@ -99,12 +91,18 @@ impl Weights {
     fn of(patch: &Patch, centre: (f64, f64), radius: f64, ring: &Ring, noise: &Noise) -> Self {
         let bins = (radius / BIN_PX) as usize + 2;
         let (mut light, mut count) = (vec![0.0; bins], vec![0.0_f64; bins]);
-        for_rows(patch, centre, radius, rows(radius), |index, dx, dy| {
-            let bin = ((dx * dx + dy * dy).sqrt() / BIN_PX) as usize;
-            light[bin] +=
-                f64::from(patch.light[index]) - ring.plane.at(centre.0 + dx, centre.1 + dy);
-            count[bin] += 1.0;
-        });
+        for_rows(
+            patch,
+            centre,
+            radius,
+            sparse_rows(radius),
+            |index, dx, dy| {
+                let bin = ((dx * dx + dy * dy).sqrt() / BIN_PX) as usize;
+                light[bin] +=
+                    f64::from(patch.light[index]) - ring.plane.at(centre.0 + dx, centre.1 + dy);
+                count[bin] += 1.0;
+            },
+        );
         // S and S′ smoothed by a Gaussian: means of the bins' light weighted with their pixels, and a straight line
         // through them.
         let sigma = (SMOOTHING_PART * radius).max(1.0) / BIN_PX;
@@ -175,7 +173,7 @@ impl Weights {
     ) -> Option<Estimate> {
         const PROBE_PX: f64 = 0.5;
         let radius = radius - 1.0;
-        let step = rows(radius);
+        let step = sparse_rows(radius);
         let at = |off: f64| {
             let place = (start.0 + off, start.1 + off);
             self.sums(patch, radius, step, ring, place)

@@ -1,7 +1,7 @@
 //! What is in a target's window and is not the target: hot pixels, glints, neighbours.
 
-use super::centre::for_pixels;
 use super::luminance::Patch;
+use super::moments::for_pixels;
 use super::profile::Profile;
 use super::ring::Ring;
 
@@ -38,17 +38,25 @@ pub(super) fn mask(
             .map(|index| f64::from(patch.light[index]))
             .fold(0.0, f64::max)
     };
+    // What exceeds the spare of the darkest pixel is looked at more closely.
+    let least_spare = EXCESS_PEAK * profile.peak + EXCESS_SIGMA * sigma;
+    let most = profile.most_by_ring();
     let mut others = Vec::new();
     for_pixels(patch, centre, radius, |index, dx, dy| {
         let background = ring.plane.at(centre.0 + dx, centre.1 + dy);
         let above = f64::from(patch.light[index]) - background;
+        if above <= least_spare {
+            return;
+        }
+        let at = ((dx * dx + dy * dy).sqrt() / profile.ring_px) as usize;
+        let most = most.get(at).copied().unwrap_or(0.0);
+        if above <= (1.0 + EXCESS_PART) * most + least_spare {
+            return;
+        }
         let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
-        let spare = EXCESS_PEAK * profile.peak + EXCESS_SIGMA * (sigma + 2.0 * slope);
+        let spare = least_spare + EXCESS_SIGMA * 2.0 * slope;
         let exceeds = |most: f64| above > (1.0 + EXCESS_PART) * most.max(0.0) + spare;
-        let distance = (dx * dx + dy * dy).sqrt();
-        if above > spare
-            && exceeds(profile.most_at(distance))
-            && mirror(dx, dy).is_none_or(|m| exceeds(brightest_around(m) - background))
+        if exceeds(most) && mirror(dx, dy).is_none_or(|m| exceeds(brightest_around(m) - background))
         {
             others.push(index);
         }

@@ -1,6 +1,7 @@
 //! A target at the frame's edge, and the part of a window that lies inside the frame.
 
-use super::centre::{Seen, for_pixels};
+use super::centre::Seen;
+use super::moments::for_pixels;
 use super::{Plane, Window};
 
 /// Whether light of the target reaches the frame's edge.

@@ -134,6 +134,12 @@ impl Patch {
         })
     }
 
+    /// Linear light under the other plausible tone curve, row by row.
+    pub(super) fn other_light(&self) -> Vec<f32> {
+        let of = |&code: &u16| self.tables.other_light[usize::from(code)];
+        self.codes.iter().map(of).collect()
+    }
+
     /// Columns.
     pub(super) fn width(&self) -> usize {
         (self.window.right - self.window.left + 1) as usize

@@ -10,6 +10,7 @@ mod flags;
 mod foreign;
 mod frame_edge;
 mod luminance;
+mod moments;
 mod noise;
 mod plane;
 mod profile;

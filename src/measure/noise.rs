@@ -30,7 +30,7 @@ impl Noise {
         // The plateau without its rim, where a cell could reach over the edge.
         let side = Cells::side(profile.plateau * 2.0);
         let within = profile.plateau - side as f64;
-        let cells = Cells::of(patch, side, &|i| patch.light[i], |u, v| {
+        let cells = Cells::of(patch, side, &patch.light, |u, v| {
             (u - x).hypot(v - y) <= within
         });
         let mut bright = fine_variance(patch, (x, y), profile, dark_light) * shared(1, step);

@@ -13,6 +13,8 @@ pub(super) const SECTORS: usize = 16;
 const RINGS: usize = 64;
 /// Pixels looked at along a radius, at most, while a bright target is only located.
 const COARSE_STEPS: f64 = 32.0;
+/// How many times more at the last look.
+const FINER: f64 = 2.0;
 /// Peak over a cell's noise below which twice as many pixels are looked at along a radius.
 const CLEAR: f64 = 20.0;
 /// Part of the peak that the plateau's second-darkest sector reaches.
@@ -57,7 +59,7 @@ impl Profile {
     /// Maps the light around (x, y) out to `radius` px, from as few pixels as show the target clearly, or from a fixed
     /// finer grid when it is the `last` look.
     pub(super) fn of(plane: &Plane, place: (f64, f64), radius: f64, last: bool) -> Option<Self> {
-        let mut step = ((radius / (COARSE_STEPS * if last { 4.0 } else { 1.0 })) as usize).max(1);
+        let mut step = ((radius / (COARSE_STEPS * if last { FINER } else { 1.0 })) as usize).max(1);
         loop {
             let profile = Self::with_step(plane, place, radius, step)?;
             if step == 1 || profile.peak > CLEAR * profile.noise {
@@ -71,9 +73,10 @@ impl Profile {
         let rings = RINGS.min(radius.ceil() as usize / step).max(4);
         let ring_px = radius / rings as f64;
         let mut cells = vec![Cell::default(); rings * SECTORS];
+        let per_px = 1.0 / ring_px;
         let size = (plane.width() as usize, plane.height() as usize);
         let mut add = |dx: f64, dy: f64, light: f32| {
-            let ring = ((dx * dx + dy * dy).sqrt() / ring_px) as usize;
+            let ring = ((dx * dx + dy * dy).sqrt() * per_px) as usize;
             if ring < rings {
                 let cell = &mut cells[ring * SECTORS + sector(dx, dy)];
                 cell.light += f64::from(light);
@@ -181,14 +184,14 @@ impl Profile {
         })
     }
 
-    /// Light to be expected at most at this distance from the centre, above the background.
-    pub(super) fn most_at(&self, distance: f64) -> f64 {
-        let ring = (distance / self.ring_px) as usize;
-        let around = ring.saturating_sub(1)..=ring + 1;
-        around
-            .filter_map(|r| self.high.get(r))
-            .copied()
-            .fold(0.0, f64::max)
+    /// Light to be expected at most in each ring, above the background: the brightest of it and its neighbours.
+    pub(super) fn most_by_ring(&self) -> Vec<f64> {
+        (0..self.high.len())
+            .map(|ring| {
+                let around = ring.saturating_sub(1)..(ring + 2).min(self.high.len());
+                self.high[around].iter().copied().fold(0.0, f64::max)
+            })
+            .collect()
     }
 }
 
@@ -217,8 +220,18 @@ fn visit<T: Copy>(
     };
     for row in (first(y)..end(y, height)).step_by(step) {
         let line = &codes[row * width..(row + 1) * width];
-        for column in (first(x)..end(x, width)).step_by(step) {
-            each(column as f64 - x, row as f64 - y, line[column]);
+        let dy = row as f64 - y;
+        // Of the square's grid, what lies in the circle.
+        let half = (radius * radius - dy * dy).max(0.0).sqrt();
+        let left = first(x);
+        let before = (x - half).ceil().max(left as f64) as usize - left;
+        let columns = left + before.next_multiple_of(step)..end(x, width);
+        for column in columns.step_by(step) {
+            let dx = column as f64 - x;
+            if dx > half {
+                break;
+            }
+            each(dx, dy, line[column]);
         }
     }
 }

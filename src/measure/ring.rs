@@ -11,6 +11,8 @@ use super::luminance::{Patch, slope_at};
 
 /// Largest cell: a JPEG block.
 pub(super) const LARGEST_CELL: usize = 8;
+/// Cells a ring must have for a plane.
+const LEAST_CELLS: usize = 8;
 /// Whole blocks a ring must hold for their scatter to be believed.
 const LEAST_BLOCKS: usize = 16;
 /// Cells wanted across the window's radius.
@@ -38,7 +40,7 @@ impl Cells {
     pub(super) fn of(
         patch: &Patch,
         side: usize,
-        light: &impl Fn(usize) -> f32,
+        light: &[f32],
         wanted: impl Fn(f64, f64) -> bool,
     ) -> Self {
         let (left, top) = (patch.window.left as usize, patch.window.top as usize);
@@ -63,9 +65,8 @@ impl Cells {
                     let sum: f64 = (row..row + side)
                         .map(|r| {
                             let start = (r - top) * width + column - left;
-                            (start..start + side)
-                                .map(|i| f64::from(light(i)))
-                                .sum::<f64>()
+                            let along = &light[start..start + side];
+                            along.iter().map(|&light| f64::from(light)).sum::<f64>()
                         })
                         .sum();
                     means.push((x, y, sum / pixels));
@@ -73,6 +74,19 @@ impl Cells {
             }
         }
         Self { pixels, means }
+    }
+
+    /// Means of the cells whose middles lie between two radii around (x, y), their side fitting the inner one.
+    fn around(patch: &Patch, light: &[f32], (x, y): (f64, f64), inner: f64, outer: f64) -> Self {
+        Self::of(patch, Self::side(inner), light, |u, v| {
+            within((u - x, v - y), inner, outer)
+        })
+    }
+
+    /// The plane through them, without outliers; `None` for fewer than a handful.
+    fn plane(&self) -> Option<Surface> {
+        (self.means.len() >= LEAST_CELLS)
+            .then(|| Surface::fit(&self.means, 1, 4.0, least_scatter(self)))
     }
 }
 
@@ -107,32 +121,22 @@ pub(super) struct Ring {
     pub(super) slope_variance: f64,
     /// Variance of the plane's level at the ring's middle, light².
     pub(super) level_variance: f64,
+    /// What the plane was fitted to.
+    cells: Cells,
 }
 
 impl Ring {
     /// Fits the ring between two radii around (x, y); `None` where fewer than a handful of cells lie in the picture.
-    pub(super) fn of(
-        patch: &Patch,
-        (x, y): (f64, f64),
-        inner: f64,
-        outer: f64,
-        light: &impl Fn(usize) -> f32,
-    ) -> Option<Self> {
-        let within = |u: f64, v: f64| {
-            let r2 = (u - x).powi(2) + (v - y).powi(2);
-            r2 >= inner * inner && r2 <= outer * outer
-        };
-        let side = Cells::side(inner);
-        let cells = Cells::of(patch, side, light, within);
-        if cells.means.len() < 8 {
-            return None;
-        }
-        let plane = Surface::fit(&cells.means, 1, 4.0, least_scatter(&cells));
+    pub(super) fn of(patch: &Patch, (x, y): (f64, f64), inner: f64, outer: f64) -> Option<Self> {
+        let cells = Cells::around(patch, &patch.light, (x, y), inner, outer);
+        let plane = cells.plane()?;
         let (cell_variance, count) = scatter(&cells, &plane, 3.0);
         let mut pixel_variance = cell_variance * cells.pixels;
-        if side < LARGEST_CELL {
+        if Cells::side(inner) < LARGEST_CELL {
             // Small cells give a small ring's plane; errors that a JPEG block shares show in whole blocks only.
-            let blocks = Cells::of(patch, LARGEST_CELL, light, within);
+            let blocks = Cells::of(patch, LARGEST_CELL, &patch.light, |u, v| {
+                within((u - x, v - y), inner, outer)
+            });
             if blocks.means.len() >= LEAST_BLOCKS {
                 pixel_variance =
                     pixel_variance.max(scatter(&blocks, &plane, 3.0).0 * blocks.pixels);
@@ -149,6 +153,36 @@ impl Ring {
             pixel_variance,
             slope_variance: effective / lever.max(1.0),
             level_variance: effective / count.max(1.0),
+            cells,
         })
     }
+
+    /// The plane alone, of other light than the patch's own.
+    pub(super) fn plane_of(
+        patch: &Patch,
+        light: &[f32],
+        centre: (f64, f64),
+        inner: f64,
+        outer: f64,
+    ) -> Option<Tilt> {
+        let cells = Cells::around(patch, light, centre, inner, outer);
+        Some(cells.plane()?.tilt())
+    }
+
+    /// The plane of the part of the ring that lies beyond a radius around (x, y).
+    pub(super) fn plane_beyond(&self, (x, y): (f64, f64), inner: f64) -> Option<Tilt> {
+        let beyond =
+            |cell: &&(f64, f64, f64)| within((cell.0 - x, cell.1 - y), inner, f64::INFINITY);
+        let cells = Cells {
+            pixels: self.cells.pixels,
+            means: self.cells.means.iter().filter(beyond).copied().collect(),
+        };
+        Some(cells.plane()?.tilt())
+    }
+}
+
+/// Whether a place lies between two radii.
+fn within((dx, dy): (f64, f64), inner: f64, outer: f64) -> bool {
+    let r2 = dx * dx + dy * dy;
+    r2 >= inner * inner && r2 <= outer * outer
 }

@@ -15,6 +15,7 @@ mod look;
 mod measurement;
 mod order;
 mod pair;
+mod penalised;
 mod pick;
 mod repeats;
 mod restore;
@@ -36,7 +37,7 @@ pub use repeats::{Combined, combine_repeats};
 pub use settings::{FrameOrder, SweepSettings};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
-pub const ALGORITHM_VERSION: u32 = 1;
+pub const ALGORITHM_VERSION: u32 = 2;
 
 /// The tolerance that holds unless somebody sets another, per cent of shift (common practice, no source).
 pub const DEFAULT_TOLERANCE_PCT: f64 = 2.0;

@@ -5,20 +5,15 @@
 //! Biometrika 58, 545, 1971); the uncertainty of the curve is the Bayesian one (G. Wahba, J. R. Statist. Soc. B 45,
 //! 133, 1983), which also holds what smoothing itself may take away.
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use nalgebra::{DMatrix, DVector};
+
+use super::penalised::Problem;
 
 /// Most stretches between knots: enough for any lens's curve, and the cost stays small for long sweeps.
 const MOST_STRETCHES: usize = 40;
 /// Weight, in degrees of freedom, of the belief that the points' own uncertainties are right, beside what their
 /// scatter says.
 const BELIEF: f64 = 3.0;
-
-/// Logarithms of the penalty's weight that are tried: the lowest, the step, how many steps.
-const LOWEST: f64 = -16.0;
-const STEP: f64 = 0.75;
-const STEPS: u32 = 40;
-/// Difference in −2 log likelihood that is no reason to prefer the rougher curve.
-const ABOUT_AS_LIKELY: f64 = 1.0;
 
 /// The smooth curve through some points.
 #[derive(Debug, Clone)]
@@ -76,17 +71,9 @@ impl Smooth {
             .sum::<f64>()
             / total;
         let y = DVector::from_iterator(n, points.iter().map(|p| p.1 - mean));
-        let weighted = DMatrix::from_fn(n, basis.ncols(), |i, j| basis[(i, j)] * weight[i]);
-        let problem = Problem {
-            gram: weighted.transpose() * &basis,
-            penalty: penalty(basis.ncols(), order),
-            target: weighted.transpose() * &y,
-            basis,
-            weight,
-            y,
-            order,
-        };
+        let problem = Problem::new(basis, weight, y, order)?;
         let fit = problem.best()?;
+        let spread = problem.inverse(fit.ratio);
         let freedom = (n - order) as f64;
         // A scatter known from few points is itself uncertain: the standard deviation of Student's t distribution,
         // √(ν/(ν−2)) of it, is what a standard uncertainty has to be (JCGM 101:2008, 6.4.9.4).
@@ -100,10 +87,10 @@ impl Smooth {
                 .collect(),
             noise_factor: scatter.sqrt(),
             stated: points.iter().map(|p| p.2).collect(),
-            covariance: &problem.basis * fit.solver.inverse() * problem.basis.transpose(),
+            covariance: &problem.basis * &spread * problem.basis.transpose(),
             knots,
             coefficients: fit.coefficients,
-            spread: fit.solver.inverse(),
+            spread,
             mean,
         })
     }
@@ -162,90 +149,6 @@ impl Smooth {
     }
 }
 
-/// The equations of one fit.
-struct Problem {
-    basis: DMatrix<f64>,
-    weight: DVector<f64>,
-    y: DVector<f64>,
-    gram: DMatrix<f64>,
-    penalty: DMatrix<f64>,
-    target: DVector<f64>,
-    order: usize,
-}
-
-/// What comes out for one weight of the penalty.
-struct Fit {
-    coefficients: DVector<f64>,
-    solver: Cholesky<f64, Dyn>,
-    /// Weighted squares of the residuals plus the penalty.
-    penalised: f64,
-    /// Effective degrees of freedom of the curve.
-    edf: f64,
-    /// −2 × restricted log likelihood, up to a constant.
-    unlikely: f64,
-}
-
-impl Problem {
-    fn solve(&self, log_lambda: f64) -> Option<Fit> {
-        // The penalty in units of the data, so that the search covers the same range for every sweep.
-        let scale = self.gram.trace() / self.penalty.trace();
-        let lambda = log_lambda.exp() * scale;
-        let solver = Cholesky::new(&self.gram + &self.penalty * lambda)?;
-        let coefficients = solver.solve(&self.target);
-        let residual = &self.y - &self.basis * &coefficients;
-        let squares: f64 = residual
-            .iter()
-            .zip(self.weight.iter())
-            .map(|(r, w)| r * r * w)
-            .sum();
-        let rough = (coefficients.transpose() * &self.penalty * &coefficients)[(0, 0)];
-        let penalised = squares + lambda * rough;
-        let freedom = (self.y.len() - self.order) as f64;
-        let log_det = 2.0
-            * solver
-                .l_dirty()
-                .diagonal()
-                .iter()
-                .map(|d| d.ln())
-                .sum::<f64>();
-        let penalised_directions = (self.penalty.ncols() - self.order) as f64;
-        let unlikely = freedom * (penalised.max(1e-300) / freedom).ln() + log_det
-            - penalised_directions * lambda.ln();
-        let edf = solver.solve(&self.gram).trace();
-        let sound = unlikely.is_finite() && edf.is_finite() && penalised.is_finite();
-        sound.then_some(Fit {
-            coefficients,
-            solver,
-            penalised,
-            edf,
-            unlikely,
-        })
-    }
-
-    /// The smoothest fit that is about as likely as the likeliest, and leaves at least half of the points' freedom to the
-    /// noise: no invented wiggles.
-    fn best(&self) -> Option<Fit> {
-        let n = self.y.len() as f64;
-        let order = self.order as f64;
-        let most_edf = order + (n - order) / 2.0;
-        // From interpolation to a straight line or parabola; the likelihood is flat on this scale.
-        let fits: Vec<Fit> = (0..=STEPS)
-            .filter_map(|step| self.solve(LOWEST + STEP * f64::from(step)))
-            .collect();
-        let allowed = |fit: &&Fit| fit.edf <= most_edf;
-        let likeliest = fits
-            .iter()
-            .filter(allowed)
-            .map(|fit| fit.unlikely)
-            .fold(f64::INFINITY, f64::min);
-        let chosen = fits
-            .iter()
-            .rposition(|fit| fit.edf <= most_edf && fit.unlikely <= likeliest + ABOUT_AS_LIKELY)
-            .unwrap_or(fits.len().checked_sub(1)?);
-        fits.into_iter().nth(chosen)
-    }
-}
-
 impl Knots {
     /// The four cubic B-splines that are not 0 at a place: column and value.
     fn splines(self, x: f64) -> [(usize, f64); 4] {
@@ -260,18 +163,6 @@ impl Knots {
             (cell + 3, t3 / 6.0),
         ]
     }
-}
-
-/// DᵀD of the differences of the given order: 0 for polynomials of lower degree.
-fn penalty(count: usize, order: usize) -> DMatrix<f64> {
-    let mut difference = DMatrix::<f64>::identity(count, count);
-    for _ in 0..order {
-        let rows = difference.nrows() - 1;
-        difference = DMatrix::from_fn(rows, count, |i, j| {
-            difference[(i + 1, j)] - difference[(i, j)]
-        });
-    }
-    difference.transpose() * difference
 }
 
 #[cfg(test)]
