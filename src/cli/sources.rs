@@ -1,5 +1,6 @@
 //! The paths of a command line as frames to measure: folders are walked, zip files unpacked, files taken as they are.
 
+use std::collections::HashMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -106,28 +107,57 @@ fn archive(path: &Path, limits: &Limits) -> anyhow::Result<Source> {
     Ok(source)
 }
 
-/// Sorts named files naturally and asks each what it says of itself.
+/// Sorts named files naturally and asks each what it says of itself. A picture that comes twice counts once, where it lies
+/// least deep: a folder of copies inside takes no frame out of a sweep.
 fn inspected(name: String, mut named: Vec<(String, PathBuf)>, limits: &Limits) -> Source {
     named.sort_by(|(a, _), (b, _)| natord::compare(a, b).then_with(|| a.cmp(b)));
+    let mut outermost: Vec<usize> = (0..named.len()).collect();
+    outermost.sort_by_key(|&at| named[at].0.matches('/').count());
+    // Pictures so far by the length of their files: only files of one length can be the same.
+    let mut by_length: HashMap<usize, Vec<usize>> = HashMap::new();
+    let mut read: Vec<Result<FrameInfo, String>> = Vec::new();
+    read.resize_with(named.len(), || Err(String::new()));
+    for at in outermost {
+        let (file, path) = &named[at];
+        read[at] = inspect(file, path, limits).and_then(|(info, bytes)| {
+            let alike = by_length.entry(bytes.len()).or_default();
+            let same = |&other: &usize| fs::read(&named[other].1).is_ok_and(|other| other == bytes);
+            match alike.iter().copied().find(same) {
+                // In the same words as for an upload.
+                Some(first) => Err(format!(
+                    "the same picture as {}, byte for byte; it counts once",
+                    named[first].0
+                )),
+                None => {
+                    alike.push(at);
+                    Ok(info)
+                }
+            }
+        });
+    }
     let mut source = Source {
         name,
         frames: Vec::new(),
         skipped: Vec::new(),
         _unpacked: None,
     };
-    for (file, path) in named {
-        let read = match intake::skip_reason(&file) {
-            Some(reason) => Err(reason.to_owned()),
-            None => bytes(&path, limits)
-                .and_then(|bytes| intake::inspect(&bytes, &file, limits))
-                .map_err(|error| error.to_string()),
-        };
+    for ((file, path), read) in named.into_iter().zip(read) {
         match read {
             Ok(info) => source.frames.push((info, path)),
             Err(reason) => source.skipped.push(SkippedDocument { file, reason }),
         }
     }
     source
+}
+
+/// What a file says of itself, and its bytes.
+fn inspect(file: &str, path: &Path, limits: &Limits) -> Result<(FrameInfo, Vec<u8>), String> {
+    if let Some(reason) = intake::skip_reason(file) {
+        return Err(reason.to_owned());
+    }
+    bytes(path, limits)
+        .and_then(|bytes| Ok((intake::inspect(&bytes, file, limits)?, bytes)))
+        .map_err(|error| error.to_string())
 }
 
 /// The bytes of a file, unless it has more than a frame may have.

@@ -227,6 +227,41 @@ fn a_bad_file_never_loses_the_others() {
     );
 }
 
+/// A copy of a frame, under the same name elsewhere or under another, is no frame of the sweep.
+#[test]
+fn a_picture_that_comes_twice_counts_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    write_frames(&small(85.0, 2.0, 6), folder.path());
+    let (first, third) = (
+        folder.path().join("SWP_0001.JPG"),
+        folder.path().join("SWP_0003.JPG"),
+    );
+    fs::create_dir(folder.path().join("Backup")).expect("a folder");
+    fs::copy(&first, folder.path().join("Backup/SWP_0001.JPG")).expect("a copy");
+    fs::copy(&third, folder.path().join("SWP_0903.JPG")).expect("a copy");
+    let path = folder.path().to_str().expect("UTF-8");
+    let (_, report) = json(&["measure", path, "--format", "json"]);
+    let frames: Vec<u64> = report["sweeps"]
+        .as_array()
+        .expect("sweeps")
+        .iter()
+        .map(|sweep| sweep["frame_count"].as_u64().expect("a number"))
+        .collect();
+    let said: Vec<&str> = report["skipped"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|skipped| skipped["reason"].as_str().expect("words"))
+        .collect();
+    assert_eq!(frames, [6]);
+    assert_eq!(
+        said,
+        [1, 3].map(|number| format!(
+            "the same picture as SWP_000{number}.JPG, byte for byte; it counts once"
+        ))
+    );
+}
+
 /// The simulator writes what the measurement finds again.
 #[test]
 fn simulate_then_measure() {
