@@ -7,11 +7,11 @@ use sqlx::SqliteConnection;
 use super::document::{PublicationDoc, decode, encode_focal_result};
 use super::same_pictures::Pictures;
 use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
-use crate::sweep::combine_repeats;
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction, combine_repeats};
 use crate::units::Measured;
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
-const FORM: i64 = 1;
+const FORM: i64 = 2;
 
 impl Store {
     /// Makes all read models anew where they have an older form.
@@ -124,13 +124,28 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
         })?
         .clone();
     let mean = combine_repeats(&worst)?;
+    // The size is the mean's, the shape that of the most certain sweep, so that worst shift and tolerance distance agree.
+    let factor = mean.mean.value / best.worst_shift_pct.value;
+    let (worst_shift_pct, curve, tolerance) = match repeats.as_slice() {
+        [one] => (one.worst_shift_pct, one.curve.clone(), one.tolerance),
+        _ if Direction::of(mean.mean) == Direction::None || !(0.5..=2.0).contains(&factor) => {
+            (mean.mean, best.curve.clone(), best.tolerance)
+        }
+        _ => {
+            let curve = best.curve.scaled(factor);
+            let tolerance = curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT);
+            (mean.mean, curve, tolerance)
+        }
+    };
     let mut combined = FocalResult {
         sweeps: Vec::new(),
         same_pictures: Vec::new(),
         reviewers: Vec::new(),
         captured_at: Vec::new(),
         findings: Vec::new(),
-        worst_shift_pct: mean.mean,
+        worst_shift_pct,
+        curve,
+        tolerance,
         repeats_disagree: mean.disagree,
         algorithm_version: repeats
             .iter()

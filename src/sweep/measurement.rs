@@ -101,7 +101,7 @@ pub struct Summary {
     pub reference: usize,
     /// Index of the frame with the worst shift in `frames`.
     pub worst: usize,
-    /// Shift of largest magnitude, per cent, signed.
+    /// Shift of largest magnitude on the curve, per cent, signed. The frame's own shift differs from it by its noise.
     pub worst_shift_pct: Measured,
     /// The reference is not known to be at infinity: shifts are relative to the farthest frame.
     pub relative_to_farthest: bool,

@@ -48,7 +48,9 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
     }
 
     let mut curve = Vec::with_capacity(measured.len());
-    let mut worst = (0.0, reference);
+    // Worst shift and tolerance distance are read from the one curve, so that they can't contradict each other, and no
+    // frame wins by its noise alone.
+    let mut worst: Option<(usize, usize, Measured)> = None;
     for (k, (place, separation)) in measured.iter().enumerate() {
         let ratio = separation.value / reference_px;
         let (curved, u_raw, u_curve) = match &smooth {
@@ -72,9 +74,8 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         let frame = &mut frames[*place];
         frame.shift_pct = Some(percent(ratio, u_raw));
         let on_curve = percent(curved, u_curve);
-        // The frame is chosen by the curve, so that no frame wins by its noise alone.
-        if on_curve.value.abs() > worst.0 {
-            worst = (on_curve.value.abs(), *place);
+        if worst.is_none_or(|(.., most)| on_curve.value.abs() > most.value.abs()) {
+            worst = Some((k, *place, on_curve));
         }
         curve.push(CurvePoint {
             travel: frame.travel,
@@ -82,9 +83,7 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
             shift_pct: on_curve,
         });
     }
-    let worst = worst.1;
-    let worst_shift_pct = frames[worst].shift_pct?;
-    let k = measured.iter().position(|(place, _)| *place == worst)?;
+    let (k, worst, worst_shift_pct) = worst?;
     let per_px = 100.0 / reference_px;
     let noise = Noise {
         frame: points[k].2 * per_px,
