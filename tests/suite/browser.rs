@@ -76,6 +76,8 @@ async fn publish_shown(browser: &Browser) {
 
 async fn no_violations(browser: &Browser, address: &str) {
     browser.go(address).await;
+    // A page that shows measuring loads itself again when it is over, which would end a script that runs in it.
+    browser.until_gone("#measuring").await;
     let found = browser.axe_violations().await;
     assert!(found.is_empty(), "{address}: {found:#?}");
     let failed = browser.complaints().await;

@@ -28,7 +28,8 @@ enum Place {
 }
 
 impl Place {
-    const ALL: [Self; 4] = [Self::Measuring, Self::NeedsYou, Self::Ready, Self::Public];
+    /// Places where a sweep waits for somebody or something.
+    const WAITING: [Self; 3] = [Self::Measuring, Self::NeedsYou, Self::Ready];
 
     const fn title(self) -> &'static str {
         match self {
@@ -53,7 +54,7 @@ impl Place {
             Self::Measuring
         } else if is_set_aside(row) || row.stopped || row.measured.is_none() {
             Self::NeedsYou
-        } else if row.published {
+        } else if row.published && row.published_is_newest {
             Self::Public
         } else {
             Self::Ready
@@ -70,6 +71,7 @@ fn is_set_aside(row: &DeskRow) -> bool {
 struct Line {
     id: i64,
     lens: String,
+    slug: String,
     name: String,
     focal: String,
     state: String,
@@ -78,6 +80,8 @@ struct Line {
     frames_done: u32,
     frames_total: u32,
     is_running: bool,
+    /// Warnings of the newest result in words; empty without.
+    warnings: String,
 }
 
 impl Line {
@@ -91,6 +95,7 @@ impl Line {
         Self {
             id: row.id,
             lens: row.lens.clone(),
+            slug: row.lens_slug.clone(),
             name: row.name.clone(),
             focal: row
                 .focal_length_mm
@@ -101,16 +106,12 @@ impl Line {
             frames_done: job.map_or(0, |job| job.frames_done),
             frames_total: job.map_or(0, |job| job.frames_total),
             is_running: job.is_some_and(|job| job.state == JobState::Running),
+            warnings: warnings_words(row),
         }
     }
 }
 
 fn state_words(row: &DeskRow, place: Place) -> (String, &'static str) {
-    let warnings = match row.warnings {
-        0 => String::new(),
-        1 => ", 1 warning".to_owned(),
-        more => format!(", {more} warnings"),
-    };
     match place {
         Place::Measuring => {
             let words = row.job.as_ref().and_then(progress_words);
@@ -118,11 +119,31 @@ fn state_words(row: &DeskRow, place: Place) -> (String, &'static str) {
         }
         Place::NeedsYou if row.stopped => ("no result: see its findings".into(), "tag tag-stop"),
         Place::NeedsYou => ("measuring failed: see why".into(), "tag tag-stop"),
-        Place::Ready | Place::Public if row.warnings > 0 => (
-            format!("{}{warnings}", frames_words(row)),
-            "tag tag-warning",
-        ),
-        Place::Ready | Place::Public => (frames_words(row), "tag tag-good"),
+        Place::Ready | Place::Public => {
+            let facts = [
+                frames_words(row),
+                warnings_words(row),
+                if row.published && !row.published_is_newest {
+                    "changed since it was published".to_owned()
+                } else {
+                    String::new()
+                },
+            ];
+            let facts: Vec<String> = facts.into_iter().filter(|fact| !fact.is_empty()).collect();
+            let class = if row.warnings > 0 {
+                "tag tag-warning"
+            } else {
+                "tag tag-good"
+            };
+            (facts.join(", "), class)
+        }
+    }
+}
+
+fn warnings_words(row: &DeskRow) -> String {
+    match row.warnings {
+        0 => String::new(),
+        some => words::count(usize::try_from(some).unwrap_or(usize::MAX), "warning"),
     }
 }
 
@@ -137,6 +158,38 @@ struct Group {
     lines: Vec<Line>,
 }
 
+/// The public sweeps of a lens, newest first.
+struct Shelf {
+    lens: String,
+    slug: String,
+    lines: Vec<Line>,
+}
+
+impl Shelf {
+    /// Whether another sweep here has the same focal length.
+    fn repeats(&self, line: &Line) -> bool {
+        self.lines
+            .iter()
+            .any(|other| other.id != line.id && other.focal == line.focal)
+    }
+}
+
+fn shelves(rows: &[DeskRow]) -> Vec<Shelf> {
+    let mut shelves: Vec<Shelf> = Vec::new();
+    for row in rows.iter().filter(|row| Place::of(row) == Place::Public) {
+        let line = Line::new(row);
+        match shelves.iter_mut().find(|shelf| shelf.slug == line.slug) {
+            Some(shelf) => shelf.lines.push(line),
+            None => shelves.push(Shelf {
+                lens: line.lens.clone(),
+                slug: line.slug.clone(),
+                lines: vec![line],
+            }),
+        }
+    }
+    shelves
+}
+
 struct OpenUpload {
     id: i64,
     opened: String,
@@ -149,6 +202,7 @@ struct DeskPage {
     page: PageFrame,
     uploads: Vec<OpenUpload>,
     groups: Vec<Group>,
+    shelves: Vec<Shelf>,
     is_operator: bool,
     signature: String,
 }
@@ -159,7 +213,7 @@ pub(in crate::web) async fn show(
     account: SignedIn,
 ) -> Result<Html<String>, WebError> {
     let rows = sweeps(&app, &account).await?;
-    let groups = Place::ALL
+    let groups = Place::WAITING
         .into_iter()
         .map(|place| Group {
             title: place.title(),
@@ -184,6 +238,7 @@ pub(in crate::web) async fn show(
         page: PageFrame::new("Desk", Section::Desk, &Viewer::of(&account)),
         uploads,
         groups,
+        shelves: shelves(&rows),
         is_operator: account.role == Role::Operator,
         signature: signature(&rows),
     })

@@ -18,6 +18,7 @@ pub(super) struct FrameView {
     pub(super) state: String,
     pub(super) state_class: &'static str,
     pub(super) reason: String,
+    pub(super) is_measured: bool,
     pub(super) is_left_out: bool,
     /// There is a picture to show: the file could be read.
     pub(super) has_picture: bool,
@@ -100,6 +101,7 @@ fn unmeasured(number: usize, file: &str, sweep: &Sweep) -> FrameView {
         state: "not measured yet".into(),
         state_class: "tag",
         reason: String::new(),
+        is_measured: false,
         is_left_out: sweep.settings.left_out.contains_key(file),
         has_picture: true,
         is_reference: false,
@@ -168,6 +170,7 @@ fn measured(
         state: state.to_owned(),
         state_class,
         reason: frame.state.reason().unwrap_or_default(),
+        is_measured: frame.state == FrameState::Measured,
         is_left_out: matches!(frame.state, FrameState::LeftOut(_)),
         has_picture: !matches!(
             frame.state,

@@ -165,6 +165,7 @@ async fn without_scripts_targets_are_pointed_at_too() {
     browser.fill("#name", "Maren").await;
     browser.fill("#password", PASSWORD).await;
     browser.click("main button").await;
+    browser.until_it_says("Upload frames").await;
     let frame = format!("{sweep}/frames/2");
     browser.go(&frame).await;
     let found = centres(&browser).await;

@@ -181,6 +181,15 @@ impl Browser {
         }
     }
 
+    /// Waits until no such element is there.
+    pub(crate) async fn until_gone(&self, css: &str) {
+        let started = Instant::now();
+        while self.client.find(Locator::Css(css)).await.is_ok() {
+            assert!(started.elapsed() < PATIENCE, "{css} stays");
+            tokio::time::sleep(GLANCE).await;
+        }
+    }
+
     /// The text of the page, empty while it is being replaced by another.
     async fn text_now(&self) -> String {
         match self.client.find(Locator::Css("body")).await {
