@@ -1,6 +1,6 @@
 //! How far what is public has come.
 
-use super::{Store, StoreError};
+use super::{Store, StoreError, SweepId};
 
 /// A state of all that is public: lenses, results, publications.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,5 +20,23 @@ impl Store {
     pub async fn content(&self) -> Result<Content, StoreError> {
         let (revision, mark) = sqlx::query_as(CONTENT).fetch_one(&self.readers).await?;
         Ok(Content { revision, mark })
+    }
+
+    /// The slugs of all lenses, by maker and model.
+    pub async fn lens_slugs(&self) -> Result<Vec<String>, StoreError> {
+        Ok(
+            sqlx::query_scalar("SELECT slug FROM lenses ORDER BY sort_name, id")
+                .fetch_all(&self.readers)
+                .await?,
+        )
+    }
+
+    /// The keys of all public sweeps, in the order of their publishing.
+    pub async fn public_sweep_ids(&self) -> Result<Vec<SweepId>, StoreError> {
+        Ok(sqlx::query_scalar(
+            "SELECT id FROM sweeps WHERE public_id IS NOT NULL ORDER BY public_id",
+        )
+        .fetch_all(&self.readers)
+        .await?)
     }
 }

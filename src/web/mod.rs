@@ -4,6 +4,7 @@ mod account;
 mod arrivals;
 mod assets_route;
 mod caller;
+mod data;
 mod desk;
 mod door;
 mod headers;
@@ -61,6 +62,8 @@ pub struct Web {
     exports: Arc<Semaphore>,
     /// What everybody may read: quotas, and answers that were made already.
     reads: reads::Reads,
+    /// The package of all numbers.
+    packages: data::Packages,
     /// Charts that were drawn already.
     charts: pages::ChartShelf,
 }
@@ -87,6 +90,7 @@ impl Web {
             pictures: Arc::new(Semaphore::new(PICTURES_AT_ONCE)),
             streams: Arc::new(Semaphore::new(STREAMS_AT_ONCE)),
             exports: Arc::new(Semaphore::new(EXPORTED_AT_ONCE)),
+            packages: data::Packages::default(),
             charts: pages::ChartShelf::default(),
         }
     }

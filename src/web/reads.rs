@@ -85,7 +85,7 @@ pub(super) async fn mind(
     let request = Request::from_parts(parts, body);
     let mut response = match taken {
         Some(taken) if taken.refused => WebError::TooFast {
-            detail: "too many reads from one address in a minute; wait as long as Retry-After says, or ask for more rows at once with limit".to_owned(),
+            detail: "too many reads from one address in a minute; wait as long as Retry-After says, ask for more rows at once with limit, or take all numbers at once from /data/breathmark.zip".to_owned(),
             retry_after_s: taken.reset_s,
         }
         .into_response(),

@@ -15,7 +15,7 @@ use super::desk::{
     take_away, upload, upload_result, versions,
 };
 use super::{
-    Web, account, api, assets_route, errors, headers, health, observe, origin, pages, reads,
+    Web, account, api, assets_route, data, errors, headers, health, observe, origin, pages, reads,
     uploads,
 };
 use crate::app::App;
@@ -61,7 +61,7 @@ fn readers() -> Router<Web> {
 
 /// The read API and the twins of the pages, open to all, from any site.
 fn integrators() -> Router<Web> {
-    api::routes()
+    api::routes().merge(data::routes())
 }
 
 /// Signing in, the desk and the reviewer API.

@@ -3,6 +3,7 @@
 mod api;
 mod charts;
 mod counter_scale;
+mod data;
 mod discovery;
 mod manners;
 mod pages;
