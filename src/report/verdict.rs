@@ -1,8 +1,11 @@
 //! Sentences made from the numbers: one for a focal length, one or two for a whole lens.
 
 use super::words;
-use crate::sweep::{Direction, ToleranceOutcome};
+use crate::sweep::{Direction, ShiftCurve, ToleranceOutcome};
 use crate::units::Measured;
+
+/// A shift to the other side that is smaller than this, per cent, is not worth a word: 2 px at the edge of 4000 px.
+const WORTH_SAYING_PCT: f64 = 0.1;
 
 /// What one focal length of a lens does, as far as a sentence needs it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -11,6 +14,8 @@ pub struct FocalVerdict {
     pub focal_length_mm: Option<f64>,
     /// Shift of largest magnitude, per cent.
     pub worst_shift_pct: Measured,
+    /// Largest shift to the other side on the way, per cent; see [`FocalVerdict::other_way`].
+    pub other_way_pct: Option<Measured>,
     /// What becomes of it at the tolerance.
     pub outcome: ToleranceOutcome,
     /// Tolerance, per cent.
@@ -22,8 +27,29 @@ pub struct FocalVerdict {
 }
 
 impl FocalVerdict {
-    /// A plain sentence to read out, e.g. "At 85 mm the picture gets tighter by 2.05 % when focused close, so it
-    /// frames like 86.7 mm; beyond 0.461 m (1.5 ft) the shift stays within 2 %."
+    /// The largest shift of a curve to the other side of zero than its worst one, per cent; `None` where there is none
+    /// that is told apart from zero at k = 2 and at least a tenth of a per cent.
+    #[must_use]
+    pub fn other_way(curve: &ShiftCurve, worst_shift_pct: Measured) -> Option<Measured> {
+        curve
+            .points()
+            .iter()
+            .map(|point| point.shift_pct)
+            .filter(|shift| shift.value * worst_shift_pct.value < 0.0)
+            .max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()))
+            .filter(|shift| Direction::of(*shift) != Direction::None)
+            .filter(|shift| shift.value.abs() >= WORTH_SAYING_PCT)
+    }
+
+    /// Whether the number is too uncertain to say whether the lens holds the tolerance: the worst shift is not told apart
+    /// from zero, and its expanded uncertainty is larger than the tolerance.
+    fn is_untold(&self) -> bool {
+        Direction::of(self.worst_shift_pct) == Direction::None
+            && 2.0 * self.worst_shift_pct.std_error > self.tolerance_pct
+    }
+
+    /// A plain sentence to read out, e.g. "At 85 mm the picture gets tighter by 2.05 % at its worst and frames like
+    /// 86.7 mm; beyond 0.461 m (1.5 ft) it stays within 2 %."
     #[must_use]
     pub fn sentence(&self) -> String {
         let place = self.focal_length_mm.map_or_else(
@@ -35,6 +61,12 @@ impl FocalVerdict {
         } else {
             ""
         };
+        if self.is_untold() {
+            return format!(
+                "{place} was not measured well enough to tell: its change of scale{against} is uncertain by ± {} %.",
+                words::expanded(self.worst_shift_pct.std_error)
+            );
+        }
         let direction = Direction::of(self.worst_shift_pct);
         let change = match direction {
             Direction::None => format!(
@@ -49,8 +81,15 @@ impl FocalVerdict {
                         words::equivalent_focal_length(equivalent)
                     )
                 });
+                let between = self.other_way_pct.map_or_else(String::new, |other| {
+                    format!(
+                        ", in between {} by up to {:.2} %",
+                        words::direction(Direction::of(other)),
+                        other.value.abs()
+                    )
+                });
                 format!(
-                    "{place} gets {} by {:.2} %{against} at its worst{like}",
+                    "{place} gets {} by {:.2} %{against} at its worst{like}{between}",
                     words::direction(direction),
                     self.worst_shift_pct.value.abs()
                 )
@@ -84,42 +123,150 @@ impl FocalVerdict {
     }
 }
 
-/// One or two sentences on a whole lens from the verdicts of its focal lengths; `None` where there is none.
+/// Sentences on a whole lens from the verdicts of its focal lengths; `None` where there is none.
 ///
 /// All verdicts hold for one tolerance. The sentences say direction, size and distance only as far as every focal
-/// length that they speak of bears them out.
+/// length that they speak of bears them out; what was measured too poorly to tell is named apart.
 #[must_use]
 pub fn lens_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
-    let worst = verdicts.iter().max_by(|a, b| {
-        a.worst_shift_pct
-            .value
-            .abs()
-            .total_cmp(&b.worst_shift_pct.value.abs())
-    })?;
-    if verdicts.len() == 1 {
-        return Some(worst.sentence());
+    if let [only] = verdicts {
+        return Some(only.sentence());
     }
-    let directions: Vec<Direction> = verdicts
+    let (untold, told): (Vec<FocalVerdict>, Vec<FocalVerdict>) =
+        verdicts.iter().partition(|verdict| verdict.is_untold());
+    let mut sentences = Vec::new();
+    if let Some(worst) = worst_of(&told) {
+        sentences.push(direction_sentence(&told, worst));
+        sentences.push(tolerance_sentence(&told));
+    }
+    if !untold.is_empty() {
+        sentences.push(format!(
+            "At {} it was not measured well enough to tell.",
+            which(&untold, verdicts.len())
+        ));
+    }
+    let farthest: Vec<FocalVerdict> = told
         .iter()
-        .map(|verdict| Direction::of(verdict.worst_shift_pct))
+        .filter(|verdict| verdict.relative_to_farthest)
+        .copied()
         .collect();
-    let seen = |direction| directions.contains(&direction);
+    if !farthest.is_empty() {
+        sentences.push(format!(
+            "At {} this is against the farthest frame, not infinity.",
+            which(&farthest, verdicts.len())
+        ));
+    }
+    (!sentences.is_empty()).then(|| sentences.join(" "))
+}
+
+/// The verdict on a lens in a few words, for a row of a list; `None` where there is none. E.g. "Tighter; within 2 % beyond
+/// 0.97 m (3.2 ft)".
+#[must_use]
+pub fn short_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
+    let tolerance = words::plain_pct(verdicts.first()?.tolerance_pct);
+    if verdicts.iter().any(FocalVerdict::is_untold) {
+        return Some("Not measured well enough to tell".to_owned());
+    }
+    let way = match ways(verdicts) {
+        (true, true) => "Wider and tighter",
+        (true, false) => "Tighter",
+        (false, true) => "Wider",
+        (false, false) => "No change seen",
+    };
+    let holds = match reach(verdicts) {
+        Reach::Everywhere => format!("within {tolerance} everywhere"),
+        Reach::Beyond { m, about } => {
+            format!("within {tolerance} beyond {about}{}", words::distance(m))
+        }
+        Reach::AtInfinityOnly => format!("beyond {tolerance} at every distance"),
+        Reach::Unknown => format!("beyond {tolerance}, from which distance on is not known"),
+    };
+    Some(format!("{way}; {holds}"))
+}
+
+fn worst_of(verdicts: &[FocalVerdict]) -> Option<&FocalVerdict> {
+    verdicts.iter().max_by(|a, b| {
+        let size = |verdict: &FocalVerdict| verdict.worst_shift_pct.value.abs();
+        size(a).total_cmp(&size(b))
+    })
+}
+
+/// Whether the picture gets tighter, and whether it gets wider, at any focal length and anywhere on the way.
+fn ways(verdicts: &[FocalVerdict]) -> (bool, bool) {
+    let seen = |wanted: Direction| {
+        verdicts.iter().any(|verdict| {
+            let other = verdict.other_way_pct.map(Direction::of);
+            Direction::of(verdict.worst_shift_pct) == wanted || other == Some(wanted)
+        })
+    };
+    (seen(Direction::Tighter), seen(Direction::Wider))
+}
+
+fn direction_sentence(verdicts: &[FocalVerdict], worst: &FocalVerdict) -> String {
     let at = worst.focal_length_mm.map_or_else(String::new, |focal| {
         format!(", at {}", words::focal_length(focal))
     });
     let size = format!("{:.2} %{at}", worst.worst_shift_pct.value.abs());
-    let first = match (seen(Direction::Tighter), seen(Direction::Wider)) {
+    let at_worst = |wanted: Direction| {
+        verdicts
+            .iter()
+            .any(|verdict| Direction::of(verdict.worst_shift_pct) == wanted)
+    };
+    let where_it_turns = if at_worst(Direction::Tighter) && at_worst(Direction::Wider) {
+        "at some focal lengths and tighter at others"
+    } else {
+        "at some focus settings and tighter at others"
+    };
+    match ways(verdicts) {
         (true, true) => format!(
-            "It gets wider at some focal lengths and tighter at others, at most by {size} ({}).",
+            "It gets wider {where_it_turns}, at most by {size} ({}).",
             words::direction(Direction::of(worst.worst_shift_pct))
         ),
         (true, false) => format!("It gets tighter when focused closer, at most by {size}."),
         (false, true) => format!("It gets wider when focused closer, at most by {size}."),
-        (false, false) => {
+        (false, false) if verdicts.len() > 1 => {
             "It holds its framing at every focal length that was measured.".to_owned()
         }
-    };
-    Some(format!("{first} {}", tolerance_sentence(verdicts)))
+        (false, false) => "It holds its framing.".to_owned(),
+    }
+}
+
+/// From where on a lens stays within the tolerance, over all its focal lengths.
+enum Reach {
+    /// It never exceeds it.
+    Everywhere,
+    /// Beyond this distance, m; "about " where it is an estimate.
+    Beyond { m: f64, about: &'static str },
+    /// It exceeds it at every distance.
+    AtInfinityOnly,
+    /// Nobody knows.
+    Unknown,
+}
+
+fn reach(verdicts: &[FocalVerdict]) -> Reach {
+    let mut farthest: Option<f64> = None;
+    let mut always = false;
+    for verdict in verdicts {
+        match (verdict.outcome, verdict.outcome.distance_m()) {
+            (ToleranceOutcome::Within, _) => {}
+            (ToleranceOutcome::Unknown { .. }, _) => return Reach::Unknown,
+            (ToleranceOutcome::Exceeded { .. }, Some(m)) => {
+                farthest = Some(farthest.map_or(m.value, |known| known.max(m.value)));
+            }
+            (ToleranceOutcome::Exceeded { .. }, None) => always = true,
+        }
+    }
+    let estimated = verdicts
+        .iter()
+        .any(|verdict| verdict.distances_estimated && verdict.outcome != ToleranceOutcome::Within);
+    match farthest {
+        _ if always => Reach::AtInfinityOnly,
+        Some(m) => Reach::Beyond {
+            m,
+            about: if estimated { "about " } else { "" },
+        },
+        None => Reach::Everywhere,
+    }
 }
 
 fn tolerance_sentence(verdicts: &[FocalVerdict]) -> String {
@@ -128,46 +275,34 @@ fn tolerance_sentence(verdicts: &[FocalVerdict]) -> String {
             .first()
             .map_or(2.0, |verdict| verdict.tolerance_pct),
     );
-    let outside: Vec<&FocalVerdict> = verdicts
+    let outside: Vec<FocalVerdict> = verdicts
         .iter()
         .filter(|verdict| verdict.outcome != ToleranceOutcome::Within)
+        .copied()
         .collect();
-    if outside.is_empty() {
-        return format!("It stays within {tolerance} everywhere it was measured.");
-    }
-    let distances: Option<Vec<f64>> = outside
-        .iter()
-        .map(|verdict| verdict.outcome.distance_m().map(|m| m.value))
-        .collect();
-    let which = if outside.len() == verdicts.len() {
-        "every focal length measured".to_owned()
-    } else {
-        list(
-            &outside
-                .iter()
-                .filter_map(|verdict| verdict.focal_length_mm)
-                .collect::<Vec<_>>(),
-        )
-    };
-    match distances {
-        Some(distances) => {
-            let farthest = distances.into_iter().fold(0.0, f64::max);
-            let about = if outside.iter().any(|verdict| verdict.distances_estimated) {
-                "about "
-            } else {
-                ""
-            };
-            format!(
-                "It exceeds {tolerance} at {which}; beyond {about}{} it stays within {tolerance} everywhere.",
-                words::distance(farthest)
-            )
+    let at = which(&outside, verdicts.len());
+    match reach(verdicts) {
+        Reach::Everywhere => format!("It stays within {tolerance} everywhere it was measured."),
+        Reach::Beyond { m, about } => format!(
+            "It exceeds {tolerance} at {at}; beyond {about}{} it stays within {tolerance} everywhere.",
+            words::distance(m)
+        ),
+        Reach::AtInfinityOnly => {
+            format!("It exceeds {tolerance} at {at}, at every distance but infinity.")
         }
-        None => {
-            format!(
-                "It exceeds {tolerance} at {which}; from which distance on is not known for all of them."
-            )
-        }
+        Reach::Unknown => format!(
+            "It exceeds {tolerance} at {at}; from which distance on is not known for all of them."
+        ),
     }
+}
+
+/// The focal lengths of these verdicts in words, of so many that were measured.
+fn which(verdicts: &[FocalVerdict], measured: usize) -> String {
+    if verdicts.len() == measured && measured > 1 {
+        return "every focal length measured".to_owned();
+    }
+    let focal_lengths: Vec<f64> = verdicts.iter().filter_map(|v| v.focal_length_mm).collect();
+    list(&focal_lengths)
 }
 
 /// Focal lengths as a list, e.g. `100 and 135 mm`.
@@ -188,100 +323,4 @@ fn list(focal_lengths_mm: &[f64]) -> String {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn verdict(focal_mm: f64, shift_pct: f64, outcome: ToleranceOutcome) -> FocalVerdict {
-        FocalVerdict {
-            focal_length_mm: Some(focal_mm),
-            worst_shift_pct: Measured::new(shift_pct, 0.01),
-            outcome,
-            tolerance_pct: 2.0,
-            relative_to_farthest: false,
-            distances_estimated: false,
-        }
-    }
-
-    fn exceeded(dioptres: f64) -> ToleranceOutcome {
-        ToleranceOutcome::Exceeded {
-            dioptres: Measured::new(dioptres, 0.01),
-            travel: 0.3,
-        }
-    }
-
-    /// 85 mm at +2.0 % frames like 86.7 mm, 105 mm at +3.8 % like 109 mm (common practice, no source).
-    #[test]
-    fn a_focal_length_in_one_sentence() {
-        assert_eq!(
-            verdict(85.0, 2.05, exceeded(2.0)).sentence(),
-            "At 85 mm the picture gets tighter by 2.05 % at its worst and frames like 86.7 mm; \
-             beyond 0.5 m (1.6 ft) it stays within 2 %."
-        );
-        assert_eq!(
-            verdict(28.0, -1.4, ToleranceOutcome::Within).sentence(),
-            "At 28 mm the picture gets wider by 1.40 % at its worst and frames like 27.6 mm; \
-             it stays within 2 % everywhere it was measured."
-        );
-        assert_eq!(
-            verdict(50.0, 0.004, ToleranceOutcome::Within).sentence(),
-            "At 50 mm the picture holds its framing: no change of scale beyond 0.02 % could be measured; \
-             it stays within 2 % everywhere it was measured."
-        );
-        let unknown = verdict(105.0, 3.8, ToleranceOutcome::Unknown { travel: 0.4 }).sentence();
-        assert!(unknown.contains("frames like 109.0 mm"), "{unknown}");
-        assert!(
-            unknown.ends_with("from which distance on is not known."),
-            "{unknown}"
-        );
-    }
-
-    #[test]
-    fn what_was_not_at_infinity_and_what_was_estimated_is_said() {
-        let mut careful = verdict(50.0, 3.0, exceeded(1.0));
-        careful.relative_to_farthest = true;
-        careful.distances_estimated = true;
-        let sentence = careful.sentence();
-        assert!(
-            sentence.contains("against the farthest frame"),
-            "{sentence}"
-        );
-        assert!(sentence.contains("beyond about 1 m"), "{sentence}");
-    }
-
-    #[test]
-    fn a_lens_in_two_sentences() {
-        let within = ToleranceOutcome::Within;
-        for (verdicts, words) in [
-            (
-                vec![
-                    verdict(28.0, -1.4, within),
-                    verdict(100.0, 2.4, exceeded(1.25)),
-                    verdict(135.0, 4.3, exceeded(0.5)),
-                ],
-                "It gets wider at some focal lengths and tighter at others, at most by 4.30 %, at 135 mm (tighter). \
-                 It exceeds 2 % at 100 and 135 mm; beyond 2 m (6.6 ft) it stays within 2 % everywhere.",
-            ),
-            (
-                vec![verdict(24.0, 0.5, within), verdict(70.0, 1.0, within)],
-                "It gets tighter when focused closer, at most by 1.00 %, at 70 mm. \
-                 It stays within 2 % everywhere it was measured.",
-            ),
-            (
-                vec![verdict(24.0, 0.01, within), verdict(70.0, -0.01, within)],
-                "It holds its framing at every focal length that was measured. \
-                 It stays within 2 % everywhere it was measured.",
-            ),
-            (
-                vec![
-                    verdict(24.0, -3.0, ToleranceOutcome::Unknown { travel: 0.2 }),
-                    verdict(70.0, -2.5, exceeded(1.0)),
-                ],
-                "It gets wider when focused closer, at most by 3.00 %, at 24 mm. \
-                 It exceeds 2 % at every focal length measured; from which distance on is not known for all of them.",
-            ),
-        ] {
-            assert_eq!(lens_verdict(&verdicts).as_deref(), Some(words));
-        }
-        assert_eq!(lens_verdict(&[]), None);
-    }
-}
+mod tests;

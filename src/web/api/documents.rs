@@ -334,6 +334,7 @@ fn verdict_of(result: &FocalResult, outcome: ToleranceOutcome, tolerance_pct: f6
     FocalVerdict {
         focal_length_mm: Some(result.focal_length_mm),
         worst_shift_pct: result.worst_shift_pct,
+        other_way_pct: FocalVerdict::other_way(&result.curve, result.worst_shift_pct),
         outcome,
         tolerance_pct,
         relative_to_farthest: is_relative_to_farthest(result),

@@ -31,6 +31,7 @@ pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
     let verdict = FocalVerdict {
         focal_length_mm: measurement.focal_length.map(|focal| focal.mm()),
         worst_shift_pct: summary.worst_shift_pct,
+        other_way_pct: FocalVerdict::other_way(&summary.curve, summary.worst_shift_pct),
         outcome: summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
         tolerance_pct: DEFAULT_TOLERANCE_PCT,
         relative_to_farthest: summary.relative_to_farthest,

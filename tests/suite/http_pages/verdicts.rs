@@ -1,8 +1,11 @@
 //! The first sentence of a lens page, over the cases that a lens can be.
 
-use breathmark::sweep::{Code, Finding, Severity, SweepMeasurement};
+use breathmark::store::Switch;
+use breathmark::sweep::{
+    Code, CurvePoint, DistanceSource, Finding, Severity, ShiftCurve, SweepMeasurement,
+};
 
-use super::site::{Site, curve, off, with_finding, without_distances};
+use super::site::{NOW, Site, curve, off, with_finding, without_distances};
 
 /// The verdict on the page of a lens with these sweeps.
 async fn verdict(focal: (f64, f64), sweeps: Vec<SweepMeasurement>) -> String {
@@ -11,6 +14,11 @@ async fn verdict(focal: (f64, f64), sweeps: Vec<SweepMeasurement>) -> String {
     for sweep in sweeps {
         site.publish(&lens, &off(), sweep).await;
     }
+    shown(&site).await
+}
+
+/// The verdict on the page of the lens.
+async fn shown(site: &Site) -> String {
     let text = site.get("/lenses/ostrel-quay").await.text();
     let from = text.find("class=\"verdict\">").expect("a verdict") + 16;
     let to = text[from..].find("</p>").expect("its end");
@@ -98,4 +106,174 @@ async fn a_sweep_that_does_not_end_at_infinity() {
     let sweep = with_finding(curve(50.0, 3.0, 0.4), finding);
     let words = verdict((50.0, 50.0), vec![sweep]).await;
     assert!(words.contains("against the farthest frame"), "{words}");
+}
+
+/// The measurement with the middle of its curve at this shift, per cent, and its ends as they were.
+fn by_way_of(mut measurement: SweepMeasurement, middle_pct: f64) -> SweepMeasurement {
+    let summary = measurement.summary.as_mut().expect("it was measured");
+    let worst = summary.worst_shift_pct.value;
+    let points = summary.curve.points().iter().map(|point| {
+        // From the worst shift to the middle's, and from there to zero.
+        let at = 1.0 - point.travel;
+        let value = if at > 0.5 {
+            middle_pct + (worst - middle_pct) * (at - 0.5) * 2.0
+        } else {
+            middle_pct * at * 2.0
+        };
+        CurvePoint {
+            shift_pct: breathmark::units::Measured::new(value, point.shift_pct.std_error),
+            ..*point
+        }
+    });
+    summary.curve = ShiftCurve::new(points.collect());
+    measurement
+}
+
+#[tokio::test]
+async fn a_zoom_that_never_exceeds_the_tolerance() {
+    let sweeps = vec![curve(24.0, -1.0, 0.5), curve(70.0, 1.9, 0.5)];
+    let words = verdict((24.0, 70.0), sweeps).await;
+    assert!(
+        words.ends_with("It stays within 2 % everywhere it was measured."),
+        "{words}"
+    );
+}
+
+#[tokio::test]
+async fn a_curve_that_turns_on_the_way() {
+    let turning = || by_way_of(curve(50.0, 2.5, 0.5), -1.8);
+    let words = verdict((50.0, 50.0), vec![turning()]).await;
+    assert!(words.contains("tighter by 2.50 % at its worst"), "{words}");
+    assert!(
+        words.contains("in between wider by up to 1.80 %"),
+        "{words}"
+    );
+    let zoom = verdict((50.0, 70.0), vec![turning(), curve(70.0, 0.5, 0.5)]).await;
+    assert!(
+        zoom.contains("wider at some focus settings and tighter at others"),
+        "{zoom}"
+    );
+    // The farthest crossing counts, also where the tolerance is crossed on the way: 1 % of 1.8 % in the middle, which
+    // is at one dioptre, is reached at 1.8 m.
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (50.0, 50.0)).await;
+    site.publish(&lens, &off(), turning()).await;
+    let strict = site.get("/lenses/ostrel-quay?tolerance_pct=1").await.text();
+    assert!(
+        strict.contains("beyond 1.8\u{a0}m (5.9\u{a0}ft) it stays within 1\u{a0}%"),
+        "at 1 %"
+    );
+}
+
+#[tokio::test]
+async fn one_focal_length_of_several_without_distances() {
+    let sweeps = vec![
+        curve(24.0, 3.0, 0.5),
+        without_distances(curve(70.0, 2.5, 0.5)),
+    ];
+    let words = verdict((24.0, 70.0), sweeps).await;
+    assert!(words.contains("not known for all of them"), "{words}");
+    assert!(!words.contains("beyond"), "{words}");
+    // Where nothing is exceeded it does not matter.
+    let sweeps = vec![
+        curve(24.0, 3.0, 0.5),
+        without_distances(curve(70.0, 1.0, 0.5)),
+    ];
+    let words = verdict((24.0, 70.0), sweeps).await;
+    assert!(
+        words.contains("at 24 mm; beyond 0.75 m (2.5 ft)"),
+        "{words}"
+    );
+}
+
+#[tokio::test]
+async fn distances_that_are_estimates_are_called_so() {
+    let mut sweep = curve(50.0, 3.0, 0.5);
+    sweep.distance_source = DistanceSource::Blur;
+    let words = verdict((50.0, 50.0), vec![sweep]).await;
+    assert!(words.contains("beyond about 0.75 m"), "{words}");
+}
+
+#[tokio::test]
+async fn a_number_that_is_too_uncertain_is_no_verdict() {
+    let mut sweep = curve(50.0, 3.0, 0.5);
+    let summary = sweep.summary.as_mut().expect("it was measured");
+    summary.worst_shift_pct.std_error = 4.0;
+    let words = verdict((50.0, 50.0), vec![sweep]).await;
+    assert!(
+        words.contains("not measured well enough to tell"),
+        "{words}"
+    );
+    assert!(!words.contains("stays within"), "{words}");
+}
+
+#[tokio::test]
+async fn a_warning_stands_beside_the_verdict_and_changes_no_word() {
+    let finding = Finding {
+        code: Code::CameraMoved,
+        severity: Severity::Warning,
+        message: "the mid-point jumps".to_owned(),
+        files: vec!["SWP_0007.JPG".to_owned()],
+    };
+    let clean = verdict((50.0, 50.0), vec![curve(50.0, 3.0, 0.4)]).await;
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (50.0, 50.0)).await;
+    let sweep = with_finding(curve(50.0, 3.0, 0.4), finding);
+    site.publish(&lens, &off(), sweep).await;
+    assert_eq!(shown(&site).await, clean);
+    let page = site.get("/lenses/ostrel-quay").await.text();
+    assert!(page.contains("1 warning") && page.contains("the mid-point jumps"));
+}
+
+#[tokio::test]
+async fn what_is_withdrawn_is_spoken_of_no_more() {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (24.0, 70.0)).await;
+    let loud = site.publish(&lens, &off(), curve(24.0, -5.0, 0.5)).await;
+    site.publish(&lens, &off(), curve(70.0, 1.0, 0.5)).await;
+    assert!(shown(&site).await.contains("5.00 %"));
+    site.withdraw(loud, "the zoom ring slipped", NOW + 1000)
+        .await;
+    let words = shown(&site).await;
+    assert!(
+        words.starts_with("At 70 mm the picture gets tighter by 1.00 %"),
+        "{words}"
+    );
+    let page = site.get("/lenses/ostrel-quay").await.text();
+    assert!(page.contains("the zoom ring slipped"), "the reason stays");
+}
+
+#[tokio::test]
+async fn the_newest_version_speaks_and_the_older_one_is_listed() {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (50.0, 50.0)).await;
+    let sweep = site.publish(&lens, &off(), curve(50.0, 3.0, 0.5)).await;
+    site.publish_again(sweep, curve(50.0, 1.5, 0.5)).await;
+    let words = shown(&site).await;
+    assert!(
+        words.contains("1.50 %") && !words.contains("3.00 %"),
+        "{words}"
+    );
+    let page = site.get("/lenses/ostrel-quay").await.text();
+    for version in ["version 1 published", "version 2 published"] {
+        assert!(page.contains(version), "{version}");
+    }
+}
+
+/// Repeats are combined, so the sentence tells their mean; conditions are not, so it tells those of most results.
+#[tokio::test]
+async fn repeats_are_combined_and_conditions_kept_apart() {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (24.0, 70.0)).await;
+    for worst in [2.9, 3.1] {
+        site.publish(&lens, &off(), curve(24.0, worst, 0.5)).await;
+    }
+    site.publish(&lens, &off(), curve(70.0, 1.0, 0.5)).await;
+    let mut on = off();
+    on.breathing_compensation = Switch::On;
+    site.publish(&lens, &on, curve(24.0, 0.1, 0.5)).await;
+    let words = shown(&site).await;
+    assert!(words.contains("at most by 3.00 %, at 24 mm"), "{words}");
+    let page = site.get("/lenses/ostrel-quay").await.text();
+    assert!(page.contains("holds for distortion correction off, breathing compensation off"));
 }
