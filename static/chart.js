@@ -57,7 +57,6 @@ function addReadout(figure, curves) {
     words.replaceChildren(lead);
     for (const { label: name, shift } of parts) {
       const part = document.createElement("span");
-      part.className = "readout-part";
       part.textContent = `${name}: ${shift}`;
       words.append(" ", part);
     }

@@ -87,7 +87,7 @@ impl LensHead {
             words::focal_length(self.focal_min_mm)
         };
         let stop = match self.aperture_marking {
-            "T" => format!("T{} (a T-stop)", self.max_aperture),
+            "T" => format!("T{} (T-stop)", self.max_aperture),
             _ => format!("f/{}", self.max_aperture),
         };
         format!("{kind}, {range}, {stop}, {}", self.mount)

@@ -69,6 +69,18 @@ impl ComparePage {
         self.params.text(name).unwrap_or_default()
     }
 
+    /// Whether more is asked than which lenses.
+    fn is_narrowed(&self) -> bool {
+        let asked = [
+            "focal_mm",
+            "tolerance_pct",
+            "from_m",
+            "to_m",
+            "picture_width_px",
+        ];
+        asked.iter().any(|name| self.params.text(name).is_some())
+    }
+
     /// The public address of the page with its question.
     fn shared(&self) -> String {
         let site = self.page.public.as_ref().map_or("", |public| &public.site);
