@@ -7,7 +7,7 @@ use super::packed::RankedResult;
 use super::search::patterns;
 use super::shelf::{Shelf, ShelfGroup, ShelfLens};
 use super::{ConditionsKey, Kind, Lens, LensId, Store, StoreError};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, ToleranceOutcome};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction, ToleranceOutcome};
 
 /// What the ranking is sorted by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -15,7 +15,7 @@ pub enum RankingSort {
     /// Smallest worst shift first.
     #[default]
     WorstShift,
-    /// Nearest tolerance distance first; "never" before all, unknown last.
+    /// Nearest tolerance distance first; "never" before all, by worst shift and then name; unknown last.
     ToleranceDistance,
     /// By maker and model.
     Name,
@@ -44,6 +44,8 @@ pub struct RankingQuery {
     pub tolerance_pct: f64,
     /// Only lenses that stay within the tolerance from this distance on at every focal length, m.
     pub holds_from_m: Option<f64>,
+    /// Only lenses whose picture goes this way where their shift is worst.
+    pub direction: Option<Direction>,
     /// What to sort by.
     pub sort: RankingSort,
     /// The other way round; "not measured" and unknown stay last.
@@ -66,6 +68,7 @@ impl Default for RankingQuery {
             conditions: ConditionsKey::default(),
             tolerance_pct: DEFAULT_TOLERANCE_PCT,
             holds_from_m: None,
+            direction: None,
             sort: RankingSort::default(),
             descending: false,
             limit: 0,
@@ -81,7 +84,9 @@ pub struct RankingPlace {
     pub group: PlaceGroup,
     /// What is sorted by, smallest first; 0 where it is the name.
     pub key: f64,
-    /// Maker and model as they are sorted; empty where the key decides.
+    /// What decides between equal keys, smallest first; 0 where it is the name.
+    pub tie: f64,
+    /// Maker and model as they are sorted; empty where key and tie decide.
     pub name: String,
     /// Key of the lens, where all else is equal.
     pub lens: LensId,
@@ -133,6 +138,7 @@ impl RankingPlace {
     /// Which of two comes first.
     fn order(&self, other: &Self, descending: bool) -> Ordering {
         let inner = self.key.total_cmp(&other.key);
+        let inner = inner.then_with(|| self.tie.total_cmp(&other.tie));
         let inner = inner.then_with(|| self.name.cmp(&other.name));
         let inner = inner.then_with(|| self.lens.cmp(&other.lens));
         let turned = descending && self.group != PlaceGroup::NotMeasured;
@@ -194,12 +200,17 @@ impl RankingQuery {
                 .all(|word| shelved.search_text.contains(word.as_str()))
     }
 
-    /// The lens with its place; `None` where it does not hold the picture as asked for.
+    /// The lens with its place; `None` where it does not hold the picture as asked for, or goes another way.
     fn candidate<'a>(&self, shelved: &'a ShelfLens) -> Option<Candidate<'a>> {
         let results = shelved
             .groups
             .iter()
             .find(|group| group.conditions == self.conditions);
+        if let Some(wanted) = self.direction
+            && !results.is_some_and(|group| direction(&group.results) == wanted)
+        {
+            return None;
+        }
         let by_distance = self.sort == RankingSort::ToleranceDistance;
         let judged = results
             .filter(|_| by_distance || self.holds_from_m.is_some())
@@ -229,13 +240,21 @@ impl RankingQuery {
             }
             (Some(_), RankingSort::Name, _) => (PlaceGroup::Known, 0.0),
         };
-        let named = self.sort == RankingSort::Name || group == PlaceGroup::NotMeasured;
+        let tie = match (results, group) {
+            (Some(measured), PlaceGroup::Known | PlaceGroup::Unknown) if by_distance => {
+                worst_magnitude_pct(&measured.results)
+            }
+            _ => 0.0,
+        };
+        let named =
+            self.sort == RankingSort::Name || by_distance || group == PlaceGroup::NotMeasured;
         Some(Candidate {
             shelved,
             results,
             place: RankingPlace {
                 group,
                 key,
+                tie,
                 name: if named {
                     shelved.sort_name.clone()
                 } else {
@@ -287,6 +306,14 @@ fn judge(results: &[RankedResult], tolerance_pct: f64) -> Judgement {
         }
     }
     judged
+}
+
+/// Which way the picture goes at the focal length of the largest shift.
+fn direction(results: &[RankedResult]) -> Direction {
+    let worst = results.iter().map(|result| result.worst_shift_pct);
+    worst
+        .max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()))
+        .map_or(Direction::None, Direction::of)
 }
 
 /// Largest magnitude of worst shift over the focal lengths, per cent.

@@ -7,6 +7,7 @@ mod data;
 mod discovery;
 mod manners;
 mod pages;
+mod ranking;
 mod reading;
 mod site;
 mod verdicts;

@@ -32,6 +32,7 @@ pub(super) fn written(query: &RankingQuery, place: &RankingPlace) -> String {
     let mut bytes = print(query).to_vec();
     bytes.push(group.and_then(|at| u8::try_from(at).ok()).unwrap_or(0));
     bytes.extend(place.key.to_le_bytes());
+    bytes.extend(place.tie.to_le_bytes());
     bytes.extend(place.lens.to_le_bytes());
     bytes.extend(place.name.as_bytes());
     hex::encode(bytes)
@@ -64,10 +65,12 @@ pub(super) fn read(query: &RankingQuery, cursor: &str) -> Result<RankingPlace, W
 fn place_of(bytes: &[u8]) -> Option<RankingPlace> {
     let (group, rest) = bytes.split_first()?;
     let (key, rest) = rest.split_first_chunk()?;
+    let (tie, rest) = rest.split_first_chunk()?;
     let (lens, name) = rest.split_first_chunk()?;
     Some(RankingPlace {
         group: *GROUPS.get(usize::from(*group))?,
         key: f64::from_le_bytes(*key),
+        tie: f64::from_le_bytes(*tie),
         lens: i64::from_le_bytes(*lens),
         name: String::from_utf8(name.to_vec()).ok()?,
     })
@@ -87,10 +90,10 @@ mod tests {
 
     proptest! {
         #[test]
-        fn a_cursor_is_its_place(key in any::<f64>(), lens in any::<i64>(), name in ".{0,90}", group in 0..3_usize) {
-            let place = RankingPlace { group: GROUPS[group], key, lens, name };
+        fn a_cursor_is_its_place(key in any::<f64>(), tie in any::<f64>(), lens in any::<i64>(), name in ".{0,90}", group in 0..3_usize) {
+            let place = RankingPlace { group: GROUPS[group], key, tie, lens, name };
             let back = read(&query(), &written(&query(), &place)).expect("just written");
-            prop_assert_eq!(back.key.to_bits(), key.to_bits());
+            prop_assert_eq!((back.key.to_bits(), back.tie.to_bits()), (key.to_bits(), tie.to_bits()));
             prop_assert_eq!((back.group, back.lens, back.name), (place.group, lens, place.name));
         }
 
@@ -106,6 +109,7 @@ mod tests {
         let place = RankingPlace {
             group: PlaceGroup::Known,
             key: 1.0,
+            tie: 0.5,
             lens: 7,
             name: String::new(),
         };

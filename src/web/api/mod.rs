@@ -23,9 +23,9 @@ pub(super) use documents::{
     ANGLE_ACROSS_MM, FocalDocument, LensHead, conditions_words, timestamp, verdict,
 };
 pub(super) use pull::{PullDocument, PullQuestion};
-pub(super) use query::{FOCAL_LENGTHS, Params, encoded};
+pub(super) use query::{FOCAL_LENGTHS, Params, encoded, search_words};
 pub(super) use ranked::RankedDocument;
-pub(super) use ranking::{RankingDocument, RankingQuestion, rank, tolerance_range};
+pub(super) use ranking::{DIRECTIONS, RankingDocument, RankingQuestion, rank, tolerance_range};
 pub(super) use record::{LensDocument, stored_lens};
 pub(super) use scale_question::{ScaleQuestion, Steps};
 pub use v1::routes;

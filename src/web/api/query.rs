@@ -39,6 +39,27 @@ impl Params {
         Self(pairs.iter().map(owned).collect())
     }
 
+    /// One pair.
+    pub(in crate::web) fn of_one(name: &str, value: &str) -> Self {
+        Self(vec![(name.to_owned(), value.to_owned())])
+    }
+
+    /// The same without some names.
+    pub(in crate::web) fn without(&self, names: &[&str]) -> Self {
+        let kept = self
+            .0
+            .iter()
+            .filter(|(name, _)| !names.contains(&name.as_str()));
+        Self(kept.cloned().collect())
+    }
+
+    /// The same with one name set anew.
+    pub(in crate::web) fn and(&self, name: &str, value: &str) -> Self {
+        let mut changed = self.without(&[name]);
+        changed.0.push((name.to_owned(), value.to_owned()));
+        changed
+    }
+
     /// Fields of a form as they stand after defaults were filled in.
     pub(in crate::web) fn from_typed(typed: &std::collections::BTreeMap<&str, String>) -> Self {
         let pairs = typed.iter();

@@ -4,7 +4,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::documents::{LensHead, timestamp};
-use crate::report::words;
+use crate::report::{FocalVerdict, short_verdict, words};
 use crate::store::{RankedLens, RankedResult};
 use crate::sweep::{Direction, ToleranceOutcome};
 use crate::units::Measured;
@@ -41,6 +41,8 @@ pub(in crate::web) struct RankedDocument {
     pub(in crate::web) tolerance_outcome: Option<&'static str>,
     /// Farthest tolerance distance over all focal lengths, m.
     pub(in crate::web) tolerance_distance_m: Option<f64>,
+    /// The verdict in a few words; `null` where nothing was measured.
+    pub(in crate::web) verdict: Option<String>,
     /// How many warnings stand.
     pub(in crate::web) warnings: usize,
     /// Worst shift along the zoom.
@@ -91,6 +93,7 @@ impl RankedDocument {
                 }
             }),
             tolerance_distance_m: farthest.filter(|_| !unknown),
+            verdict: short_verdict(&verdicts(&judged, tolerance_pct)),
             warnings: ranked
                 .results
                 .iter()
@@ -165,4 +168,20 @@ impl RankedDocument {
             .collect();
         crate::charts::strip_svg(&shifts, self.tolerance_pct)
     }
+}
+
+/// What the verdict in a few words needs of each focal length.
+fn verdicts(judged: &[(&RankedResult, ToleranceOutcome)], tolerance_pct: f64) -> Vec<FocalVerdict> {
+    judged
+        .iter()
+        .map(|(result, outcome)| FocalVerdict {
+            focal_length_mm: Some(result.focal_length_mm),
+            worst_shift_pct: result.worst_shift_pct,
+            other_way_pct: FocalVerdict::other_way(&result.curve, result.worst_shift_pct),
+            outcome: *outcome,
+            tolerance_pct,
+            relative_to_farthest: false,
+            distances_estimated: result.estimated,
+        })
+        .collect()
 }

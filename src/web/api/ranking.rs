@@ -10,6 +10,7 @@ use super::query::{DISTANCES, FOCAL_LENGTHS, Params, TOLERANCES, search_words};
 use super::ranked::RankedDocument;
 use crate::app::App;
 use crate::store::{ConditionsKey, Kind, RankedLens, RankingQuery, RankingSort};
+use crate::sweep::Direction;
 use crate::web::WebError;
 
 /// Rows of one answer where no number is asked for.
@@ -23,6 +24,13 @@ pub(in crate::web) const SORTS: [(&str, RankingSort); 4] = [
     ("tolerance_distance", RankingSort::ToleranceDistance),
     ("name", RankingSort::Name),
     ("newest", RankingSort::Newest),
+];
+
+/// Words for the ways that a picture can go.
+pub(in crate::web) const DIRECTIONS: [(&str, Direction); 3] = [
+    (Direction::Tighter.code(), Direction::Tighter),
+    (Direction::Wider.code(), Direction::Wider),
+    (Direction::None.code(), Direction::None),
 ];
 
 /// A question to the ranking, read from a query.
@@ -46,6 +54,8 @@ pub(in crate::web) struct RankingQuestion {
     pub(in crate::web) tolerance_pct: f64,
     /// Only lenses that hold the picture within the tolerance from this distance on, m.
     pub(in crate::web) holds_from_m: Option<f64>,
+    /// Only lenses whose picture goes this way where their shift is worst.
+    pub(in crate::web) direction: Option<Direction>,
     /// Sort order.
     pub(in crate::web) sort: RankingSort,
     /// The other way round.
@@ -82,6 +92,7 @@ impl RankingQuestion {
             conditions,
             tolerance_pct: params.tolerance_pct()?,
             holds_from_m: params.number("holds_from_m", DISTANCES, "m")?,
+            direction: params.choice("direction", &DIRECTIONS)?,
             sort: params.choice("sort", &SORTS)?.unwrap_or_default(),
             descending: params
                 .choice("order", &[("asc", false), ("desc", true)])?
@@ -105,6 +116,7 @@ impl RankingQuestion {
             conditions,
             tolerance_pct: self.tolerance_pct,
             holds_from_m: self.holds_from_m,
+            direction: self.direction,
             sort: self.sort,
             descending: self.descending,
             limit: self.limit,

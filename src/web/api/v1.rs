@@ -49,6 +49,7 @@ pub fn routes() -> Router<Web> {
         ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most lenses where not given"),
         ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
         ("holds_from_m" = Option<f64>, Query, description = "Only lenses that stay within the tolerance from this distance on, m"),
+        ("direction" = Option<String>, Query, description = "Only lenses whose picture goes this way where their shift is worst: tighter, wider or none"),
         ("sort" = Option<String>, Query, description = "worst_shift, tolerance_distance, name or newest"),
         ("order" = Option<String>, Query, description = "asc or desc"),
         ("limit" = Option<u32>, Query, description = "Most rows, 1 to 200; 50 where not given"),

@@ -4,9 +4,11 @@ use axum::extract::State;
 use axum::http::{HeaderMap, header};
 use axum::response::{Html, Response};
 
+use super::advice::Advice;
 use super::{PageFrame, Section, filters, html};
 use crate::app::App;
 use crate::store::{Kind, RankingSort};
+use crate::sweep::DEFAULT_TOLERANCE_PCT;
 use crate::web::WebError;
 use crate::web::api::{self, Params, RankingDocument, RankingQuestion, rank, ranking_csv};
 use crate::web::session::Viewer;
@@ -19,9 +21,11 @@ struct SortHeading {
 }
 
 /// A condition of the search that can be taken away.
-struct Chip {
-    words: String,
-    href: String,
+pub(super) struct Chip {
+    /// Its name in the query.
+    pub(super) name: &'static str,
+    pub(super) words: String,
+    pub(super) href: String,
 }
 
 #[derive(askama::Template)]
@@ -36,6 +40,8 @@ struct LensesPage {
     by_tolerance: SortHeading,
     by_name: SortHeading,
     chips: Vec<Chip>,
+    /// What may help where no lens fits.
+    advice: Option<Advice>,
     /// The question with its sorting, for twins and other conditions.
     query: String,
     next: Option<String>,
@@ -57,11 +63,17 @@ impl LensesPage {
             "kind",
             "focal_mm",
             "holds_from_m",
+            "direction",
             "tolerance_pct",
             "conditions",
         ]
         .iter()
         .any(|name| self.params.text(name).is_some())
+    }
+
+    /// The ways that a picture can go, with their words.
+    fn directions(&self) -> [(&'static str, &'static str); 3] {
+        api::DIRECTIONS.map(|(code, _)| (code, direction_words(code)))
     }
 
     /// The question under other conditions.
@@ -103,6 +115,11 @@ pub(super) async fn page(
         by_shift: heading("worst_shift", RankingSort::WorstShift),
         by_tolerance: heading("tolerance_distance", RankingSort::ToleranceDistance),
         by_name: heading("name", RankingSort::Name),
+        advice: if document.lenses.is_empty() {
+            Some(Advice::on(&app, &params).await?)
+        } else {
+            None
+        },
         chips: chips(&params),
         query: params.with(&[("cursor", None)]),
         next: document
@@ -134,28 +151,48 @@ fn count_words(document: &RankingDocument) -> String {
 }
 
 /// What the list is narrowed by, each with the address that takes it away.
-fn chips(params: &Params) -> Vec<Chip> {
-    let chip = |name: &str, words: String| Chip {
-        words,
-        href: params.with(&[(name, None), ("cursor", None)]),
-    };
-    let mut chips = Vec::new();
-    if let Some(q) = params.text("q") {
-        chips.push(chip("q", format!("“{q}”")));
+pub(super) fn chips(params: &Params) -> Vec<Chip> {
+    let told: [(&'static str, &dyn Fn(&str) -> String); 9] = [
+        ("q", &|q| format!("“{q}”")),
+        ("mount", &|mount| mount.to_owned()),
+        ("kind", &kind_words),
+        ("focal_mm", &|mm| format!("covers {mm} mm")),
+        ("min_focal_mm", &|mm| format!("reaches down to {mm} mm")),
+        ("max_focal_mm", &|mm| format!("reaches up to {mm} mm")),
+        ("direction", &|way| direction_words(way).to_owned()),
+        ("holds_from_m", &|m| format!("holds from {m} m on")),
+        ("tolerance_pct", &|pct| format!("tolerance {pct} %")),
+    ];
+    told.into_iter()
+        .filter_map(|(name, words)| {
+            let value = params.text(name)?;
+            let usual = name == "tolerance_pct" && is_usual_tolerance(params);
+            (!usual).then(|| Chip {
+                name,
+                words: words(value),
+                href: params.with(&[(name, None), ("cursor", None)]),
+            })
+        })
+        .collect()
+}
+
+/// The form sends its tolerance along always; the usual one narrows nothing.
+fn is_usual_tolerance(params: &Params) -> bool {
+    let asked = params.tolerance_pct().unwrap_or(DEFAULT_TOLERANCE_PCT);
+    (asked - DEFAULT_TOLERANCE_PCT).abs() < 1e-9
+}
+
+fn kind_words(code: &str) -> String {
+    Kind::from_code(code).map_or_else(|| code.to_owned(), |kind| kind.words().to_owned())
+}
+
+/// What a way that the picture can go is called in the form.
+fn direction_words(code: &str) -> &'static str {
+    match code {
+        "tighter" => "gets tighter",
+        "wider" => "gets wider",
+        _ => "no change seen",
     }
-    if let Some(mount) = params.text("mount") {
-        chips.push(chip("mount", mount.to_owned()));
-    }
-    if let Some(kind) = params.text("kind").and_then(Kind::from_code) {
-        chips.push(chip("kind", kind.words().to_owned()));
-    }
-    if let Some(focal) = params.text("focal_mm") {
-        chips.push(chip("focal_mm", format!("covers {focal} mm")));
-    }
-    if let Some(distance) = params.text("holds_from_m") {
-        chips.push(chip("holds_from_m", format!("holds from {distance} m on")));
-    }
-    chips
 }
 
 /// `GET /lenses.csv`

@@ -1,5 +1,6 @@
 //! Pages for readers. One document a page, from which the HTML, its JSON and CSV twins and its chart come.
 
+mod advice;
 mod chart_shelf;
 mod charts;
 mod compare;

@@ -1,0 +1,197 @@
+//! The ranking as readers ask it: ways, ties, words, and what helps where nothing fits.
+
+use axum::http::StatusCode;
+
+use super::site::{Site, curve, off, without_distances};
+
+/// The slugs of an answer, in order.
+async fn slugs(site: &Site, query: &str) -> Vec<String> {
+    let answer = site.get(&format!("/api/v1/lenses?{query}")).await;
+    assert_eq!(answer.status, StatusCode::OK, "{query}: {}", answer.text());
+    let rows = answer.json()["lenses"].as_array().expect("rows").clone();
+    let slug = |row: &serde_json::Value| row["lens"]["slug"].as_str().expect("a slug").to_owned();
+    rows.iter().map(slug).collect()
+}
+
+#[tokio::test]
+async fn only_the_lenses_that_go_the_way_asked_for() {
+    let site = Site::with_lenses().await;
+    let still = site.lens("Brackwell", "Still 40 f/2", (40.0, 40.0)).await;
+    site.publish(&still, &off(), curve(40.0, 0.005, 0.4)).await;
+    for (way, expected) in [
+        // The zoom goes wider at its short end, but tighter where it is worst.
+        (
+            "tighter",
+            &["brackwell-pier-50-f-1-8", "ostrel-28-135-f-3-5"][..],
+        ),
+        ("wider", &["tindra-sound-85-f-1-4"]),
+        ("none", &["brackwell-still-40-f-2"]),
+    ] {
+        assert_eq!(
+            slugs(&site, &format!("direction={way}")).await,
+            expected,
+            "{way}"
+        );
+        let page = site.get(&format!("/lenses?direction={way}")).await.text();
+        assert!(page.contains("Take away"), "{way} has a chip");
+        assert!(
+            page.contains(&format!("<option value=\"{way}\" selected>")),
+            "{way}"
+        );
+        for other in [
+            "brackwell-pier",
+            "ostrel-28",
+            "tindra-sound",
+            "brackwell-still",
+        ] {
+            let listed = page.contains(&format!("href=\"/lenses/{other}"));
+            let wanted = expected.iter().any(|slug| slug.starts_with(other));
+            assert_eq!(listed, wanted, "{other} under {way}");
+        }
+    }
+    let absurd = site.get("/lenses?direction=sideways").await;
+    assert_eq!(absurd.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(absurd.text().contains("direction"));
+}
+
+/// Lenses that never exceed the tolerance have no distance to be told apart by.
+#[tokio::test]
+async fn never_exceeded_is_in_the_order_of_shift_then_name() {
+    let site = Site::new().await;
+    for (model, worst) in [
+        ("Fell 20", 1.2),
+        ("Beck 30", -0.4),
+        ("Alder 40", 1.2),
+        ("Crag 50", 0.2),
+    ] {
+        let lens = site.lens("Ostrel", model, (50.0, 50.0)).await;
+        site.publish(&lens, &off(), curve(50.0, worst, 0.5)).await;
+    }
+    let loud = site.lens("Ostrel", "Dale 60", (50.0, 50.0)).await;
+    site.publish(&loud, &off(), curve(50.0, 3.0, 0.5)).await;
+    let lost = site.lens("Ostrel", "Ebb 70", (50.0, 50.0)).await;
+    site.publish(&lost, &off(), without_distances(curve(50.0, 3.0, 0.5)))
+        .await;
+    site.lens("Ostrel", "Gill 80", (50.0, 50.0)).await;
+    let never = [
+        "ostrel-crag-50",
+        "ostrel-beck-30",
+        "ostrel-alder-40",
+        "ostrel-fell-20",
+    ];
+    let order: Vec<&str> = never
+        .into_iter()
+        .chain(["ostrel-dale-60", "ostrel-ebb-70", "ostrel-gill-80"])
+        .collect();
+    for tolerance in ["2", "1.5"] {
+        let query = format!("sort=tolerance_distance&tolerance_pct={tolerance}");
+        assert_eq!(slugs(&site, &query).await, order, "{tolerance} %");
+        // One by one, through cursors, the order is the same.
+        let mut paged = Vec::new();
+        let mut cursor = String::new();
+        while paged.len() < order.len() {
+            let path = format!("/api/v1/lenses?{query}&limit=1{cursor}");
+            let page = site.get(&path).await.json();
+            paged.push(
+                page["lenses"][0]["lens"]["slug"]
+                    .as_str()
+                    .expect("a slug")
+                    .to_owned(),
+            );
+            match page["next"].as_str() {
+                Some(next) => cursor = format!("&cursor={next}"),
+                None => break,
+            }
+        }
+        assert_eq!(paged, order, "{tolerance} %, one by one");
+    }
+    let turned = slugs(&site, "sort=tolerance_distance&order=desc").await;
+    assert_eq!(turned[0], "ostrel-dale-60");
+    assert_eq!(
+        turned[5..],
+        order[5..],
+        "unknown and not measured stay last"
+    );
+}
+
+#[tokio::test]
+async fn words_are_understood_as_people_mean_them() {
+    let site = Site::with_lenses().await;
+    let pier = &["brackwell-pier-50-f-1-8"][..];
+    let zoom = &["ostrel-28-135-f-3-5"][..];
+    for (words, found) in [
+        ("50 1.8", pier),
+        ("50mm f/1.8", pier),
+        ("pie", pier),
+        ("28-135", zoom),
+        ("28–135mm f/3.5", zoom),
+        ("28 - 135", zoom),
+        ("OSTREL 135", zoom),
+        ("skerry-bayonet pier", pier),
+        ("80", &[]),
+        // A range that no lens has, though it has one end of it.
+        ("28-70", &[]),
+    ] {
+        let encoded: String = words.bytes().map(|byte| format!("%{byte:02X}")).collect();
+        assert_eq!(
+            slugs(&site, &format!("q={encoded}")).await,
+            found,
+            "{words}"
+        );
+    }
+    let mount = slugs(&site, "q=skerry").await;
+    assert_eq!(mount.len(), 4, "all have this mount");
+}
+
+#[tokio::test]
+async fn every_row_has_its_verdict() {
+    let site = Site::with_lenses().await;
+    let page = site.get("/lenses?tolerance_pct=1").await.text();
+    let page = page.replace('\u{a0}', " ");
+    for verdict in [
+        "Tighter; within 1 % everywhere",
+        "Wider and tighter; within 1 % beyond 1.93 m (6.3 ft)",
+        "Wider; within 1 % beyond 4.16 m (14 ft)",
+    ] {
+        assert!(page.contains(verdict), "{verdict}");
+    }
+    let document = site.get("/lenses.json").await.json();
+    assert_eq!(
+        document["lenses"][0]["verdict"],
+        "Tighter; within 2 % everywhere"
+    );
+    assert!(document["lenses"][3]["verdict"].is_null(), "not measured");
+}
+
+#[tokio::test]
+async fn where_nothing_fits_the_page_says_what_would() {
+    let site = Site::with_lenses().await;
+    let told = |path: &'static str| {
+        let site = &site;
+        async move { site.get(path).await.text().replace('\u{a0}', " ") }
+    };
+    let slip = told("/lenses?q=osterl+28").await;
+    assert!(slip.contains("“osterl” is in no name"), "{slip}");
+    assert!(
+        slip.contains("href=\"/lenses?q=ostrel%2028\">ostrel 28</a> (1)"),
+        "{slip}"
+    );
+    let narrow = told("/lenses?q=pier&kind=zoom&direction=tighter").await;
+    assert!(
+        narrow.contains("without <a href=\"/lenses?q=pier&#38;direction=tighter\">zoom</a>: 1"),
+        "{narrow}"
+    );
+    assert!(
+        narrow.contains(">“pier”</a>: 1"),
+        "the zoom is tighter: {narrow}"
+    );
+    assert!(
+        !narrow.contains(">gets tighter</a>:"),
+        "no zoom is called pier"
+    );
+    // What the advice leads to is there.
+    let mended = site.get("/lenses?q=ostrel%2028").await.text();
+    assert!(mended.contains("role=\"status\">1 lens,"));
+    let hopeless = told("/lenses?q=zzzz").await;
+    assert!(hopeless.contains("No lens fits") && !hopeless.contains("Perhaps you mean"));
+}
