@@ -228,6 +228,17 @@ mod tests {
         }
     }
 
+    /// In grey all colours are one, so dash or marker must part any two of the eight lines that a zoom or a comparison can
+    /// have.
+    #[test]
+    fn lines_are_told_apart_in_grey() {
+        for a in 0..8 {
+            for b in 0..a {
+                assert!(dash(a) != dash(b) || shape(a) != shape(b), "{a} and {b}");
+            }
+        }
+    }
+
     #[test]
     fn neighbouring_lines_differ_by_more_than_colour() {
         for number in 0..8 {

@@ -2,6 +2,7 @@
 
 mod api;
 mod charts;
+mod compare;
 mod counter_scale;
 mod data;
 mod discovery;

@@ -150,26 +150,40 @@ fn count_words(document: &RankingDocument) -> String {
     format!("{all}, {first} to {} shown", first + shown - 1)
 }
 
+/// The conditions of a question that narrow the list.
+const NARROWING: [&str; 9] = [
+    "q",
+    "mount",
+    "kind",
+    "focal_mm",
+    "min_focal_mm",
+    "max_focal_mm",
+    "direction",
+    "holds_from_m",
+    "tolerance_pct",
+];
+
 /// What the list is narrowed by, each with the address that takes it away.
 pub(super) fn chips(params: &Params) -> Vec<Chip> {
-    let told: [(&'static str, &dyn Fn(&str) -> String); 9] = [
-        ("q", &|q| format!("“{q}”")),
-        ("mount", &|mount| mount.to_owned()),
-        ("kind", &kind_words),
-        ("focal_mm", &|mm| format!("covers {mm} mm")),
-        ("min_focal_mm", &|mm| format!("reaches down to {mm} mm")),
-        ("max_focal_mm", &|mm| format!("reaches up to {mm} mm")),
-        ("direction", &|way| direction_words(way).to_owned()),
-        ("holds_from_m", &|m| format!("holds from {m} m on")),
-        ("tolerance_pct", &|pct| format!("tolerance {pct} %")),
-    ];
-    told.into_iter()
-        .filter_map(|(name, words)| {
+    NARROWING
+        .into_iter()
+        .filter_map(|name| {
             let value = params.text(name)?;
-            let usual = name == "tolerance_pct" && is_usual_tolerance(params);
-            (!usual).then(|| Chip {
+            let words = match name {
+                "q" => format!("“{value}”"),
+                "kind" => kind_words(value),
+                "focal_mm" => format!("covers {value} mm"),
+                "min_focal_mm" => format!("reaches down to {value} mm"),
+                "max_focal_mm" => format!("reaches up to {value} mm"),
+                "direction" => direction_words(value).to_owned(),
+                "holds_from_m" => format!("holds from {value} m on"),
+                "tolerance_pct" if is_usual_tolerance(params) => return None,
+                "tolerance_pct" => format!("tolerance {value} %"),
+                _ => value.to_owned(),
+            };
+            Some(Chip {
                 name,
-                words: words(value),
+                words,
                 href: params.with(&[(name, None), ("cursor", None)]),
             })
         })

@@ -1,0 +1,152 @@
+//! Comparisons: the nearest focal length of each, or a chosen one; what differs first; shared by address; pulls.
+
+use axum::http::StatusCode;
+use breathmark::sweep::DistanceSource;
+
+use super::site::{Site, curve, off};
+
+const BOTH: &str = "lens=ostrel-28-135-f-3-5&lens=tindra-sound-85-f-1-4";
+
+async fn page(site: &Site, query: &str) -> String {
+    let answer = site.get(&format!("/compare?{query}")).await;
+    assert_eq!(answer.status, StatusCode::OK, "{query}: {}", answer.text());
+    answer.text().replace('\u{a0}', " ")
+}
+
+fn focal_lengths(document: &serde_json::Value) -> Vec<f64> {
+    let lenses = document["lenses"].as_array().expect("lenses");
+    let focal = |lens: &serde_json::Value| lens["result"]["focal_length_mm"].as_f64();
+    lenses.iter().filter_map(focal).collect()
+}
+
+#[tokio::test]
+async fn matched_by_the_nearest_focal_length_or_by_a_chosen_one() {
+    let site = Site::with_lenses().await;
+    for (more, expected) in [
+        ("", [75.0, 85.0]),
+        // By ratio 100 is nearer to 90 than 75 is.
+        ("&focal_mm=90", [100.0, 85.0]),
+        ("&focal_mm=200", [135.0, 85.0]),
+        ("&focal_mm=10", [28.0, 85.0]),
+    ] {
+        let twin = site
+            .get(&format!("/compare.json?{BOTH}{more}"))
+            .await
+            .json();
+        assert_eq!(focal_lengths(&twin), expected, "{more}");
+        let text = page(&site, &format!("{BOTH}{more}")).await;
+        for focal in expected {
+            assert!(
+                text.contains(&format!("<td>{focal} mm</td>")),
+                "{focal} mm, {more}"
+            );
+        }
+    }
+}
+
+/// Both lines stand in one plot, so their axes can't differ; each ends where its lens focuses no closer.
+#[tokio::test]
+async fn two_to_four_lenses_on_the_same_axes() {
+    let site = Site::with_lenses().await;
+    let four = format!("{BOTH}&lens=brackwell-pier-50-f-1-8&lens=tindra-reef-35-f-2");
+    let text = page(&site, &four).await;
+    let charts = text.matches("class=\"chart-picture\"").count();
+    assert_eq!(charts, 2, "one for wide and one for narrow windows");
+    for label in [
+        "Ostrel 28-135 f/3.5 at 75 mm",
+        "Tindra Sound 85 f/1.4",
+        "Brackwell Pier 50 f/1.8",
+    ] {
+        assert!(text.contains(&format!(">{label}</text>")), "{label}");
+    }
+    assert!(
+        text.contains("Tindra Reef 35 f/2: not measured"),
+        "said, not left out"
+    );
+    // Read at 0.5 m, which only two of them reach: 0.45 m and 0.4 m.
+    let (_, table) = text.split_once("The chart in numbers").expect("a table");
+    let (_, row) = table
+        .split_once("<th scope=\"row\">0.5 m")
+        .expect("a row at 0.5 m");
+    let row = row.split("</tr>").next().expect("its end");
+    assert_eq!(row.matches("not measured").count(), 1, "{row}");
+    for many in ["lens=a&lens=b&lens=c&lens=d&lens=e", "lens=a&focal_mm=0"] {
+        let answer = site.get(&format!("/compare?{many}")).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{many}");
+    }
+}
+
+#[tokio::test]
+async fn what_was_not_measured_alike_is_said_before_the_numbers() {
+    let site = Site::with_lenses().await;
+    let far = site.lens("Brackwell", "Fell 85 f/2", (85.0, 85.0)).await;
+    let mut conditions = off();
+    conditions.target_distance = breathmark::units::Metres::new(3.0).ok();
+    let mut sweep = curve(85.0, 1.0, 0.8);
+    sweep.distance_source = DistanceSource::Blur;
+    site.publish(&far, &conditions, sweep).await;
+    let text = page(
+        &site,
+        &format!("lens={}&lens=tindra-sound-85-f-1-4", far.slug),
+    )
+    .await;
+    let chart = text.find("<figure").expect("a chart");
+    for words in [
+        "Target distance differs. Brackwell Fell 85 f/2: 3 m; Tindra Sound 85 f/1.4: 2 m.",
+        "Source of the distances differs.",
+    ] {
+        let place = text.find(words).unwrap_or_else(|| panic!("{words}"));
+        assert!(place < chart, "{words}");
+    }
+    assert!(!text.contains("Focal length differs"), "it does not");
+    let alike = page(
+        &site,
+        "lens=brackwell-pier-50-f-1-8&lens=ostrel-28-135-f-3-5",
+    )
+    .await;
+    assert!(!alike.contains("not measured alike"), "50 mm both");
+}
+
+#[tokio::test]
+async fn the_address_keeps_the_comparison_whole() {
+    let site = Site::with_lenses().await;
+    let query = format!("{BOTH}&focal_mm=90&from_m=10+ft&to_m=1&picture_width_px=4096&axis=travel");
+    let text = page(&site, &query).await;
+    let (_, rest) = text
+        .split_once("data-copy=\"Copy the address\">")
+        .expect("an address");
+    let address = rest
+        .split('<')
+        .next()
+        .expect("its end")
+        .replace("&#38;", "&");
+    let path = address
+        .strip_prefix("https://lens.example")
+        .expect("the public address");
+    let again = site.get(path).await.text().replace('\u{a0}', " ");
+    assert_eq!(again, text, "the same page");
+    assert!(text.contains("value=\"90\"") && text.contains("value=\"10 ft\""));
+    assert!(text.contains("data-axis=\"travel\""));
+}
+
+/// From 10 ft, which is 3.048 m, to 1 m: 85 mm goes −5.2 % at 0.8 m, so −1.365 % and −4.16 %.
+#[tokio::test]
+async fn a_pull_in_feet_is_told_in_pixels_of_the_picture() {
+    let site = Site::with_lenses().await;
+    let query = format!("{BOTH}&from_m=10+ft&to_m=1&picture_width_px=4096");
+    let text = page(&site, &query).await;
+    assert!(
+        text.contains("from 3.05 m (10 ft) to 1 m (3.3 ft)"),
+        "{text}"
+    );
+    let twin = site.get(&format!("/compare.json?{query}")).await.json();
+    let pull = &twin["lenses"][1]["pull"];
+    let change = (1.0 - 0.0416) / (1.0 - 0.052 * 0.8 / 3.048) - 1.0;
+    let told = pull["framing_change_pct"].as_f64().expect("a change");
+    // Raw numbers of a straight curve.
+    assert!((told - 100.0 * change).abs() < 1e-9, "{pull}");
+    let edge = pull["edge_movement_px"].as_f64().expect("a movement");
+    assert!((edge - 2048.0 * change).abs() < 1e-9, "{pull}");
+    let outside = page(&site, &format!("{BOTH}&from_m=3&to_m=0.5")).await;
+    assert!(outside.contains("not measured closer than 0.8 m (2.6 ft)"));
+}
