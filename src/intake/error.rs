@@ -23,6 +23,16 @@ pub enum IntakeError {
         /// Most pixels allowed, millions.
         max_megapixels: u32,
     },
+    /// A JPEG file that can be decoded only with all of its coefficients in memory at once, and has too many.
+    #[error(
+        "the picture is saved as a progressive JPEG, which takes {megabytes} MB to unpack, {max_megabytes} MB at most are given: send the camera's own JPEG files, or save it as a plain (baseline) JPEG"
+    )]
+    TooMuchAtOnce {
+        /// Megabytes that the coefficients take.
+        megabytes: u64,
+        /// Most megabytes given.
+        max_megabytes: u64,
+    },
     /// More bytes than are taken.
     #[error("the file has more than {max_bytes} bytes; send small JPEG files")]
     TooManyBytes {

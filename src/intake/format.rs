@@ -38,7 +38,69 @@ pub(super) fn admit(bytes: &[u8], limits: &Limits) -> Result<Format, IntakeError
     let (width, height) =
         size.ok_or_else(|| IntakeError::Damaged("its header names no size".to_owned()))?;
     check_size(width, height, limits)?;
+    if format == Format::Jpeg {
+        check_coefficients(bytes)?;
+    }
     Ok(format)
+}
+
+/// Most bytes that the coefficients of one JPEG file may take in memory: 42 megapixels with colour at full resolution, 80
+/// and more with colour at half (as cameras store it).
+const MOST_COEFFICIENT_BYTES: u64 = 256 << 20;
+
+/// Refuses progressive files whose coefficients would take too much memory. A baseline file is decoded row by row; a
+/// progressive one, or one that stores its components one after another, only when all of it is there.
+fn check_coefficients(bytes: &[u8]) -> Result<(), IntakeError> {
+    let Some(needed) = coefficient_bytes(bytes) else {
+        return Ok(());
+    };
+    if needed > MOST_COEFFICIENT_BYTES {
+        return Err(IntakeError::TooMuchAtOnce {
+            megabytes: needed >> 20,
+            max_megabytes: MOST_COEFFICIENT_BYTES >> 20,
+        });
+    }
+    Ok(())
+}
+
+/// Bytes of the coefficients, 16 bits each, that are held at once; `None` where they are not, or the header doesn't say.
+fn coefficient_bytes(bytes: &[u8]) -> Option<u64> {
+    let mut frame = None;
+    let mut in_first_scan = None;
+    for segment in jpeg_segments(bytes) {
+        match segment.marker {
+            marker if frame.is_none() && is_frame_header(marker) => frame = Some(segment),
+            0xDA => in_first_scan = segment.body.first().copied(),
+            _ => {}
+        }
+    }
+    let frame = frame?;
+    let (size, components) = frame.body.split_at_checked(6)?;
+    let (height, width) = (be(size, 1)?, be(size, 3)?);
+    let progressive = matches!(frame.marker, 0xC2 | 0xC6 | 0xCA | 0xCE);
+    if !progressive && in_first_scan? >= size[5] {
+        return None;
+    }
+    let sampling: Vec<(u64, u64)> = components
+        .chunks_exact(3)
+        .take(usize::from(size[5]))
+        .map(|component| (u64::from(component[1] >> 4), u64::from(component[1] & 15)))
+        .collect();
+    let most = |of: fn(&(u64, u64)) -> u64| sampling.iter().map(of).max().unwrap_or(1).max(1);
+    // Units of 8 × 8 coefficients lie in groups that hold each component as often as it is sampled.
+    let groups = width.div_ceil(8 * most(|s| s.0)) * height.div_ceil(8 * most(|s| s.1));
+    let units: u64 = sampling.iter().map(|(h, v)| h * v).sum();
+    Some(groups * units * 64 * 2)
+}
+
+fn is_frame_header(marker: u8) -> bool {
+    matches!(marker, 0xC0..=0xCF) && !matches!(marker, 0xC4 | 0xC8 | 0xCC)
+}
+
+/// The 16-bit number at a place.
+fn be(bytes: &[u8], at: usize) -> Option<u64> {
+    let pair = bytes.get(at..at + 2)?;
+    Some(u64::from(u16::from_be_bytes([pair[0], pair[1]])))
 }
 
 /// Refuses sizes beyond the limits, and empty ones.
@@ -134,14 +196,8 @@ pub(super) fn jpeg_is_whole(bytes: &[u8]) -> bool {
 }
 
 fn jpeg_size(bytes: &[u8]) -> Option<(u64, u64)> {
-    let frame = jpeg_segments(bytes).find(|segment| {
-        matches!(segment.marker, 0xC0..=0xCF) && !matches!(segment.marker, 0xC4 | 0xC8 | 0xCC)
-    })?;
-    let number = |at: usize| {
-        let pair = frame.body.get(at..at + 2)?;
-        Some(u64::from(u16::from_be_bytes([pair[0], pair[1]])))
-    };
-    Some((number(3)?, number(1)?))
+    let frame = jpeg_segments(bytes).find(|segment| is_frame_header(segment.marker))?;
+    Some((be(frame.body, 3)?, be(frame.body, 1)?))
 }
 
 fn png_size(bytes: &[u8]) -> Option<(u64, u64)> {
@@ -222,6 +278,53 @@ mod tests {
             ),
             "{refused:?}"
         );
+    }
+
+    /// A header of so many pixels and components, each with its sampling, and a scan of the first `scanned` of them.
+    fn header(marker: u8, (width, height): (u16, u16), sampling: &[u8], scanned: u8) -> Vec<u8> {
+        let count = sampling.len() as u8;
+        let mut bytes = vec![0xFF, 0xD8, 0xFF, marker, 0, 8 + 3 * count, 8];
+        bytes.extend(height.to_be_bytes());
+        bytes.extend(width.to_be_bytes());
+        bytes.push(count);
+        for (id, sampling) in (1..).zip(sampling) {
+            bytes.extend([id, *sampling, 0]);
+        }
+        bytes.extend([0xFF, 0xDA, 0, 6 + 2 * scanned, scanned]);
+        bytes.extend((1..=scanned).flat_map(|id| [id, 0]));
+        bytes.extend([0, 63, 0, 0xFF, 0xD9]);
+        bytes
+    }
+
+    /// 10000 × 8000 px: 80 million coefficients of luma at 2 bytes are 152.6 MiB, with chroma at half width and height
+    /// 228.9, at full 457.8 (own calculation).
+    #[test]
+    fn a_progressive_giant_is_refused_before_any_pixel() {
+        let (full, half) = ([0x11, 0x11, 0x11], [0x22, 0x11, 0x11]);
+        let judge = |marker, sampling: &[u8], scanned| {
+            let bytes = header(marker, (10_000, 8_000), sampling, scanned);
+            (
+                coefficient_bytes(&bytes).map(|b| b >> 20),
+                admit(&bytes, &Limits::default()),
+            )
+        };
+        for (marker, sampling, scanned, held, admitted) in [
+            (0xC0, full, 3, None, true),
+            (0xC0, full, 1, Some(457), false),
+            (0xC2, full, 3, Some(457), false),
+            (0xC2, half, 3, Some(228), true),
+        ] {
+            let (megabytes, judged) = judge(marker, &sampling, scanned);
+            assert_eq!(megabytes, held, "{marker:x} {sampling:?}");
+            match judged {
+                Ok(format) => assert!(admitted && format == Format::Jpeg),
+                Err(IntakeError::TooMuchAtOnce { megabytes, .. }) => {
+                    assert!(!admitted);
+                    assert_eq!(Some(megabytes), held);
+                }
+                other => panic!("{other:?}"),
+            }
+        }
     }
 
     #[test]

@@ -29,6 +29,7 @@ impl From<IntakeError> for WebError {
             IntakeError::Empty
             | IntakeError::NotAPicture
             | IntakeError::TooLarge { .. }
+            | IntakeError::TooMuchAtOnce { .. }
             | IntakeError::Damaged(_)
             | IntakeError::Archive(_)
             | IntakeError::PassedOver(_)
