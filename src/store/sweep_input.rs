@@ -5,7 +5,7 @@ use sha2::{Digest, Sha256};
 use super::document::{ConditionsDoc, FrameInfoDoc, SettingsDoc, decode, encode};
 use super::{Store, StoreError, SweepId};
 use crate::sweep::{FrameInfo, SweepSettings};
-use crate::units::Millimetres;
+use crate::units::{Metres, Millimetres};
 
 /// All that a measurement needs.
 #[derive(Debug, Clone)]
@@ -44,13 +44,16 @@ impl SweepInput {
 }
 
 impl Store {
-    /// What a job has to measure. What the sweep itself does not say comes from the shoot, and the sensor's width from its camera.
+    /// What a job has to measure. What the sweep itself does not say comes from the shoot, the sensor's width from its
+    /// camera; where no frame's distance is known, so that it can come from blur only, the curve starts at the closest
+    /// focus that is marked on the lens.
     pub async fn sweep_input(&self, sweep: SweepId) -> Result<Option<SweepInput>, StoreError> {
         let mut read = self.read().await?;
-        let Some((name, conditions, settings, sensor_width_mm)) =
-            sqlx::query_as::<_, (String, String, String, Option<f64>)>(
-                "SELECT s.name, s.conditions, s.settings, c.sensor_width_mm
-                 FROM sweeps s LEFT JOIN cameras c ON c.id = s.camera_id WHERE s.id = ?1",
+        let Some((name, conditions, settings, sensor_width_mm, marked_m)) =
+            sqlx::query_as::<_, (String, String, String, Option<f64>, Option<f64>)>(
+                "SELECT s.name, s.conditions, s.settings, c.sensor_width_mm, l.closest_focus_m
+                 FROM sweeps s JOIN lenses l ON l.id = s.lens_id LEFT JOIN cameras c ON c.id = s.camera_id
+                 WHERE s.id = ?1",
             )
             .bind(sweep)
             .fetch_optional(&mut *read)
@@ -79,6 +82,12 @@ impl Store {
                 })
             })
             .collect::<Result<Vec<_>, StoreError>>()?;
+        let stated = frames
+            .iter()
+            .any(|frame: &FrameInput| frame.info.focus_distance.is_some());
+        if settings.closest_focus.is_none() && settings.distances.is_empty() && !stated {
+            settings.closest_focus = marked_m.map(Metres::new).transpose()?;
+        }
         Ok(Some(SweepInput {
             name,
             settings,

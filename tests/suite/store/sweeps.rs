@@ -2,7 +2,7 @@
 
 use breathmark::store::{Conditions, JobState, Role, Said, StoreError, Switch};
 use breathmark::sweep::{Code, Severity, SweepSettings};
-use breathmark::units::Metres;
+use breathmark::units::{FocusDistance, Metres};
 
 use super::fixture::{Fresh, NOW, measurement, off, said, with_finding};
 
@@ -209,4 +209,34 @@ async fn a_change_is_kept_and_measured_anew() {
             "{refused:?}"
         );
     }
+}
+
+/// Distances from blur start at the closest focus marked on the lens, unless the sweep says another, or a distance.
+#[tokio::test]
+async fn the_lens_says_where_a_sweep_without_distances_starts() {
+    let fresh = Fresh::new().await;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let id = fresh.sweep(&lens, &off()).await;
+    let starts = async |settings: &SweepSettings| {
+        let store = &fresh.store;
+        store
+            .change_sweep(id, &said(settings, &off()), NOW)
+            .await
+            .expect("the sweep is there");
+        let input = store.sweep_input(id).await.expect("a working store");
+        input.expect("there").settings.closest_focus
+    };
+    let silent = SweepSettings::default();
+    assert_eq!(starts(&silent).await, Metres::new(0.45).ok());
+    let said_so = SweepSettings {
+        closest_focus: Metres::new(0.8).ok(),
+        ..silent.clone()
+    };
+    assert_eq!(starts(&said_so).await, Metres::new(0.8).ok());
+    let infinity = [("SWP_0003.JPG".to_owned(), FocusDistance::Infinity)];
+    let with_distance = SweepSettings {
+        distances: infinity.into(),
+        ..silent
+    };
+    assert_eq!(starts(&with_distance).await, None);
 }
