@@ -10,7 +10,7 @@
 
 use super::FrameResult;
 use super::distance::blur::BlurCourse;
-use crate::measure::Target;
+use crate::measure::{Flag, Target};
 use crate::units::Measured;
 
 /// Cut blur, as far as it can be told.
@@ -20,7 +20,7 @@ pub(super) struct CutBlur {
     pub(super) flattening: f64,
     /// Mirrored third moment γ over the cube of the blur, of the left target.
     pub(super) asymmetry: f64,
-    /// Pull κ of the left target's centre over the signed blur; without a sign, as a bound, unless `certain`.
+    /// Pull κ of the left target's centre over the signed blur; its size alone unless `certain`.
     pub(super) pull: f64,
     /// The shape tells the pull: it was taken out.
     pub(super) certain: bool,
@@ -34,8 +34,6 @@ const REMARKABLE_PCT: f64 = 0.02;
 const LEAST_FLATTENING: f64 = 0.01;
 /// Share of the correction that stays as its standard uncertainty: lens barrels have two rims, and neither is sharp.
 const LEFT_OVER: f64 = 0.25;
-/// Pull over flattening of two circles of one size, the most there can be (0.6 to 0.8, growing with the cut).
-const MOST_PULL: f64 = 0.65;
 /// Blur, px, from which the noise of second and third moments grows with the blur.
 const NOISY_FROM_PX: f64 = 20.0;
 
@@ -49,6 +47,13 @@ pub(super) fn detect(frames: &[FrameResult], course: &BlurCourse) -> Option<CutB
         .filter_map(|&(place, blur)| {
             let targets = &frames[place].targets;
             let (left, right) = (targets.first()?, targets.last()?);
+            // What is cut off at the ceiling changes the moments too.
+            if [left, right]
+                .iter()
+                .any(|target| target.flags.contains(&Flag::Saturated))
+            {
+                return None;
+            }
             // At the reference's scale, so that the tape's own shape is the same in every frame, as the blur's is.
             let scale = frames[place].separation_px?.value / separation;
             let variance = |t: &Target| t.variance_px2.value.max(0.0) / (scale * scale);
@@ -68,12 +73,12 @@ pub(super) fn detect(frames: &[FrameResult], course: &BlurCourse) -> Option<CutB
     if flattening < LEAST_FLATTENING || !significant(flat) {
         return None;
     }
-    // Circles of one size are not lopsided at all: then the side is not known, and only a bound can be given.
+    // Circles of one size are not lopsided at all: then the size of the pull is known, but not which way it goes.
     let certain = significant(lopsided);
     let pull = if certain {
         pull_of(flattening, lopsided.value.abs()).copysign(lopsided.value)
     } else {
-        MOST_PULL * flattening
+        pull_of_alike(flattening)
     };
     let widest = course
         .signed
@@ -120,12 +125,8 @@ pub(super) fn u_pct(
     let Some((_, last)) = course.signed.last() else {
         return u;
     };
-    // A bound without a sign is as good as evenly spread from −1 to 1 of it (JCGM 100:2008, 4.3.7).
-    let share = if cut.certain {
-        LEFT_OVER
-    } else {
-        1.0 / 3_f64.sqrt()
-    };
+    // A pull of known size that may go either way has that size as its standard deviation.
+    let share = if cut.certain { LEFT_OVER } else { 1.0 };
     for (place, blur) in &course.signed {
         let moved = 2.0 * cut.pull.abs() * (blur.value - last.value).abs();
         u[*place] = 100.0 * share * moved / separation_px;
@@ -216,6 +217,15 @@ fn pull_of(flattening: f64, asymmetry: f64) -> f64 {
     best.1
 }
 
+/// Size of the pull over blur of the overlap of two circles of one size that is as flat: the most there can be.
+fn pull_of_alike(flattening: f64) -> f64 {
+    let off = |shape: &Overlap| (shape.flattening - flattening).abs();
+    (1..=180)
+        .filter_map(|k| Overlap::of(1.0, f64::from(k) / 100.0))
+        .min_by(|a, b| off(a).total_cmp(&off(b)))
+        .map_or(0.0, |shape| shape.pull.abs())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -238,6 +248,9 @@ mod tests {
             // The way back: a tenth is as good as the grid of shapes and the flat part of the map allow.
             let found = pull_of(shape.flattening, shape.asymmetry.max(0.0));
             assert!((found / shape.pull - 1.0).abs() < 0.1, "{b} {t}: {found}");
+            let most = pull_of_alike(shape.flattening);
+            assert!(most > 0.99 * shape.pull, "{b} {t}: {most}");
+            assert!(b > 1.0 || (most / shape.pull - 1.0).abs() < 0.02);
         }
     }
 }

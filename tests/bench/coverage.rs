@@ -32,6 +32,13 @@ const SCENARIOS: &[(&str, bool, Change)] = &[
         s.scene.background.level = 0.02;
         s.scene.background.slope_x = 0.03;
     }),
+    ("slope, blur 300 px, quality 85", false, |s| {
+        s.scene.background.level = 0.02;
+        s.scene.background.slope_x = 0.03;
+        s.scene.background.slope_y = -0.02;
+        s.lens.f_number = 1.05;
+        s.picture.jpeg_quality = 85;
+    }),
     ("burnt out", false, |s| s.scene.exposure = 5.0),
     ("clutter", false, |s| {
         s.scene.background.clutter = vec![
@@ -90,6 +97,10 @@ const SCENARIOS: &[(&str, bool, Change)] = &[
     ("cut blur", false, |s| {
         s.lens.pupil.vignetting = 0.5;
         s.lens.pupil.barrel = 1.2;
+    }),
+    ("cut blur, rim as the pupil", false, |s| {
+        s.lens.pupil.vignetting = 0.5;
+        s.lens.pupil.barrel = 1.0;
     }),
     ("four targets", false, |s| {
         s.scene.targets.push(Patch::new(960.0, 300.0, 50.0, 50.0));

@@ -34,6 +34,7 @@ fn good_sweeps_raise_nothing() {
                 script.lens.model,
                 measured.findings
             );
+            assert!(!measured.summary.expect("a result").relative_to_farthest);
         }
     }
 }
@@ -100,15 +101,15 @@ fn a_slipped_zoom_ring() {
 fn reference_not_at_infinity() {
     let short = measured(|s| s.last = FocusDistance::At(Metres::new(5.0).expect("in range")));
     assert!(message(&short, Code::ReferenceNotAtInfinity).contains("5.00 m"));
+    assert!(short.summary.expect("a result").relative_to_farthest);
     let script = small(85.0, 2.0);
     let told = SweepSettings {
         last_not_at_infinity: true,
         ..SweepSettings::default()
     };
-    message(
-        &Files::of(&script).measure(&told),
-        Code::ReferenceNotAtInfinity,
-    );
+    let told = Files::of(&script).measure(&told);
+    message(&told, Code::ReferenceNotAtInfinity);
+    assert!(told.summary.expect("a result").relative_to_farthest);
 }
 
 #[test]
@@ -123,8 +124,12 @@ fn target_clipped() {
 
 #[test]
 fn saturated_and_faint() {
-    let burnt = measured(|s| s.scene.exposure = 4.0);
-    message(&burnt, Code::TargetSaturated);
+    for exposure in [4.0, 6.0] {
+        let burnt = measured(|s| s.scene.exposure = exposure);
+        message(&burnt, Code::TargetSaturated);
+        // A plateau at the ceiling is no cat's eye.
+        assert_eq!(codes(&burnt).len(), 1, "{:?}", codes(&burnt));
+    }
     let faint = measured(|s| {
         s.scene.exposure = 0.02;
         s.picture.noise.read = 0.004;
@@ -213,6 +218,29 @@ fn cut_blur() {
     let off = rms(&errors(&script, &cut));
     // Uncorrected it is above 1 percentage point; a tenth of that is as well as two moments know the shape.
     assert!(off < 0.15 && off < 2.0 * u, "{off} {u}");
+}
+
+/// Two circles of one size make a blur without a heavier end: how far it pulls is known, but not which way, so nothing is
+/// taken out and the uncertainty is as large as the pull.
+#[test]
+fn cut_blur_without_a_side() {
+    let mut script = small(85.0, 2.0);
+    script.scene = Scene::two_targets(960, 640);
+    script.lens.f_number = 2.8;
+    script.lens.pupil.vignetting = 0.5;
+    script.lens.pupil.barrel = 1.0;
+    let cut = Files::of(&script).measure(&SweepSettings::default());
+    assert!(message(&cut, Code::BlurVignetted).contains("which way"));
+    let truth = script.truth();
+    for frame in cut.frames.iter().filter(|frame| frame.travel < 1.0) {
+        let shift = frame.shift_pct.expect("measured");
+        let place = script.frames - 1;
+        let at = (frame.travel * place as f64).round() as usize;
+        let off = (shift.value - truth[at].shift_to_last_pct).abs();
+        // The pull itself to a fifth: pixels and tape have their own moments.
+        assert!(off < 1.2 * shift.std_error + 0.02, "{at}: {off} {shift:?}");
+        assert!(shift.std_error < 1.5 * off + 0.02, "{at}: {off} {shift:?}");
+    }
 }
 
 /// Lost near frames are a warning, since the shift is largest there as a rule; a frame lost elsewhere is a note.
