@@ -15,8 +15,8 @@ pub(super) struct Advice {
     pub(super) drop: Vec<Offer>,
     /// Words that occur in no name.
     pub(super) unknown: Vec<String>,
-    /// What may have been meant.
-    pub(super) meant: Vec<Offer>,
+    /// What may have been meant: near words for those that nobody knows, the others left out.
+    pub(super) meant: Option<Offer>,
 }
 
 /// Something to try.
@@ -33,7 +33,7 @@ impl Advice {
         let mut advice = Self {
             drop: Vec::new(),
             unknown: Vec::new(),
-            meant: Vec::new(),
+            meant: None,
         };
         let chips = chips(params);
         if chips.len() > 1 {
@@ -51,29 +51,27 @@ impl Advice {
         }
         let asked = params.text("q").map(search_words).unwrap_or_default();
         let mut vocabulary: Option<Vec<String>> = None;
+        let mut mended: Vec<String> = Vec::new();
         for word in &asked {
-            let alone = Params::of_one("q", word);
-            if found(app, &alone).await? > 0 {
+            if found(app, &Params::of_one("q", word)).await? > 0 {
+                mended.push(word.clone());
                 continue;
             }
             advice.unknown.push(word.clone());
             if vocabulary.is_none() {
                 vocabulary = Some(names(app).await?);
             }
-            let Some(meant) = nearest(word, vocabulary.as_deref().unwrap_or_default()) else {
-                continue;
-            };
-            let mended: Vec<&str> = asked
-                .iter()
-                .map(|known| if known == word { meant } else { known })
-                .collect();
-            let mended = mended.join(" ");
-            let query = params.with(&[("q", Some(&mended)), ("cursor", None)]);
-            let count = found(app, &params.without(&["cursor"]).and("q", &mended)).await?;
+            let known = vocabulary.as_deref().unwrap_or_default();
+            mended.extend(nearest(word, known).map(str::to_owned));
+        }
+        if !advice.unknown.is_empty() && !mended.is_empty() {
+            let words = mended.join(" ");
+            let question = params.and("q", &words).without(&["cursor"]);
+            let count = found(app, &question).await?;
             if count > 0 {
-                advice.meant.push(Offer {
-                    words: mended,
-                    href: query,
+                advice.meant = Some(Offer {
+                    href: question.with(&[]),
+                    words,
                     count,
                 });
             }

@@ -152,7 +152,7 @@ async fn answer(
 ) -> Result<Response, WebError> {
     let question = ScaleQuestion::read(&params)?;
     let document = match counter_scale_of(&app, &slug, &uri, &question).await {
-        Err(WebError::NotFound(_)) if twin.is_none() => return unknown(&slug, &viewer),
+        Err(WebError::NotFound(_)) if twin.is_none() => return unknown(&app, &slug, &viewer).await,
         document => document?,
     };
     match twin {

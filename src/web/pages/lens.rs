@@ -4,6 +4,7 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 
+use super::advice::{Advice, Offer};
 use super::charts::{
     CurveSource, InlineChart, asked_axis, axis_for, axis_word, lens_series, sources_text,
 };
@@ -119,6 +120,8 @@ impl LensPage {
 struct UnknownLensPage {
     page: PageFrame,
     words: String,
+    /// What was probably meant.
+    meant: Option<Offer>,
 }
 
 /// `GET /lenses/{slug}`, `/lenses/{slug}.json`, `/lenses/{slug}.csv`
@@ -140,7 +143,7 @@ pub(super) async fn page(
     let pull = PullQuestion::read(&params)?;
     let asked = asked_axis(&params)?;
     let stored = match api::stored_lens(&app, slug, &uri).await {
-        Err(WebError::NotFound(_)) if twin.is_none() => return unknown(slug, &viewer),
+        Err(WebError::NotFound(_)) if twin.is_none() => return unknown(&app, slug, &viewer).await,
         stored => stored?,
     };
     let document = LensDocument::new(stored, tolerance_pct, &app.config.public_url());
@@ -260,11 +263,13 @@ async fn lens_page(
 }
 
 /// A page that says that there is no such lens and offers a search for what was meant.
-pub(super) fn unknown(slug: &str, viewer: &Viewer) -> Result<Response, WebError> {
+pub(super) async fn unknown(app: &App, slug: &str, viewer: &Viewer) -> Result<Response, WebError> {
     let words: String = slug.replace(['-', '_'], " ").chars().take(80).collect();
+    let advice = Advice::on(app, &Params::of_one("q", &words)).await?;
     let page = html(&UnknownLensPage {
         page: PageFrame::new("There is no such lens", Section::Elsewhere, viewer),
         words,
+        meant: advice.meant,
     })?;
     Ok((StatusCode::NOT_FOUND, page).into_response())
 }

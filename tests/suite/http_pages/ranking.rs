@@ -176,6 +176,11 @@ async fn where_nothing_fits_the_page_says_what_would() {
         slip.contains("href=\"/lenses?q=ostrel%2028\">ostrel 28</a> (1)"),
         "{slip}"
     );
+    let number = told("/lenses?q=ostrel+77").await;
+    assert!(
+        number.contains("href=\"/lenses?q=ostrel\">ostrel</a> (1)"),
+        "{number}"
+    );
     let narrow = told("/lenses?q=pier&kind=zoom&direction=tighter").await;
     assert!(
         narrow.contains("without <a href=\"/lenses?q=pier&#38;direction=tighter\">zoom</a>: 1"),
