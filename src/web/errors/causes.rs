@@ -12,7 +12,7 @@ impl From<StoreError> for WebError {
         match error {
             StoreError::Busy => Self::Busy { retry_after_s: 5 },
             StoreError::Unwritable(_) => {
-                Self::Unwritable("the data folder can't be written".into())
+                Self::Unwritable("the data folder is full or can't be written".into())
             }
             StoreError::Conflict(what) => Self::Conflict(what),
             StoreError::AlreadyPublic => Self::Conflict(error.to_string()),

@@ -71,7 +71,9 @@ pub enum WebError {
         retry_after_s: u64,
     },
     /// The data folder can't be written.
-    #[error("nothing can be stored at the moment: {0}")]
+    #[error(
+        "{0}; nothing that was acknowledged is lost. Make room on the disk of the data folder, then send it again"
+    )]
     Unwritable(String),
     /// A defect or damage inside; the cause goes to the log only.
     #[error("something went wrong inside the program")]
