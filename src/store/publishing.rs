@@ -57,16 +57,36 @@ impl Store {
         Ok(published.version)
     }
 
-    /// The page of the lens as it would be after publishing: publishes, reads, and takes everything back.
-    /// # Errors: as `publish`.
+    /// Publishes several sweeps, all of them or none. # Errors: as `publish`, for the first that can't be published.
+    pub async fn publish_together(
+        &self,
+        ids: &[SweepId],
+        by: impl Into<Actor>,
+        now_ms: i64,
+    ) -> Result<(), StoreError> {
+        let by = by.into();
+        let mut write = self.write().await?;
+        for id in ids {
+            publish(&mut write, *id, by.clone(), now_ms).await?;
+        }
+        Ok(write.commit().await?)
+    }
+
+    /// The page of the lens as it would be after publishing these of its sweeps: publishes, reads, and takes everything
+    /// back. # Errors: as `publish`; `Conflict` when there is none to publish.
     pub async fn preview(
         &self,
-        id: SweepId,
+        ids: &[SweepId],
         by: impl Into<Actor>,
         now_ms: i64,
     ) -> Result<Preview, StoreError> {
+        let by = by.into();
         let mut write = self.write().await?;
-        let published = publish(&mut write, id, by.into(), now_ms).await?;
+        let mut last = None;
+        for id in ids {
+            last = Some(publish(&mut write, *id, by.clone(), now_ms).await?);
+        }
+        let published = last.ok_or_else(|| conflict("no sweep was chosen"))?;
         let page = load_lens_page(&mut write, &published.slug).await?;
         write.rollback().await?;
         Ok(Preview {

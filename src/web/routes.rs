@@ -11,8 +11,8 @@ use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::desk::{
-    board, changes, frames, lenses, pointing, progress, publish_page, publishing, sign_in, sweep,
-    take_away, upload, upload_result, versions,
+    board, changes, frames, lenses, pointing, progress, publish_page, publish_upload, publishing,
+    sign_in, sweep, take_away, upload, upload_result, versions,
 };
 use super::{
     Web, account, api, assets_route, data, errors, headers, health, observe, origin, pages, reads,
@@ -82,6 +82,14 @@ fn reviewers() -> Router<Web> {
         .route("/desk/uploads/{id}", get(upload_result::show))
         .route("/desk/uploads/{id}/discard", post(upload_result::discard))
         .route("/desk/uploads/{id}/finish", post(upload_result::finish))
+        .route(
+            "/desk/uploads/{id}/publish",
+            get(publish_upload::show).post(publish_upload::publish),
+        )
+        .route(
+            "/desk/uploads/{id}/publish/preview",
+            get(publish_upload::preview),
+        )
         .route("/sweeps/{id}", get(sweep::show))
         .route("/sweeps/{id}/progress", get(progress::ask))
         .route("/sweeps/{id}/frames/{frame}", get(frames::show))

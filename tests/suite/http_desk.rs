@@ -17,3 +17,4 @@ mod readme;
 mod repair;
 mod roles;
 mod take_away;
+mod together;

@@ -12,6 +12,7 @@ mod overlay;
 pub(super) mod pointing;
 pub(super) mod progress;
 pub(super) mod publish_page;
+pub(super) mod publish_upload;
 pub(super) mod publishing;
 mod repeats;
 pub(super) mod sign_in;

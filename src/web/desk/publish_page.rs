@@ -16,18 +16,18 @@ use crate::sweep::DEFAULT_TOLERANCE_PCT;
 use crate::web::api::{FocalDocument, LensDocument, conditions_words};
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
-use crate::web::pages::frame::{PageFrame, Section};
+use crate::web::pages::frame::{PageFrame, PreviewOf, Section};
 use crate::web::pages::{self, ChartShelf};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
 use crate::web::{WebError, now_ms};
 
 /// A row of the lens page that will be another.
-struct RecordLine {
-    at: String,
-    conditions: String,
-    before: String,
-    after: String,
+pub(super) struct RecordLine {
+    pub(super) at: String,
+    pub(super) conditions: String,
+    pub(super) before: String,
+    pub(super) after: String,
 }
 
 /// What publishing would do.
@@ -105,7 +105,7 @@ async fn page(
     let mut is_settled = false;
     let mut effect = None;
     if reasons.is_empty() {
-        match app.store.preview(sweep.id, account.id, now_ms()).await {
+        match app.store.preview(&[sweep.id], account.id, now_ms()).await {
             Ok(preview) => {
                 let now = app.store.lens_page(&sweep.lens.slug).await?;
                 let now = now.map_or_else(Vec::new, |page| page.results);
@@ -165,11 +165,26 @@ pub(in crate::web) async fn preview_page(
     if !stops.is_empty() {
         return Err(WebError::Conflict(stops.join(" ")));
     }
-    let preview = app.store.preview(id, account.id, now_ms()).await?;
+    let preview_of = PreviewOf {
+        address: format!("/sweeps/{id}/publish"),
+        what: format!("sweep {id}"),
+    };
+    preview(&app, &shelf, &account, &[id], preview_of).await
+}
+
+/// The page of the lens as it will be once these of its sweeps are published.
+pub(super) async fn preview(
+    app: &App,
+    shelf: &ChartShelf,
+    account: &SignedIn,
+    sweeps: &[SweepId],
+    preview_of: PreviewOf,
+) -> Result<Response, WebError> {
+    let preview = app.store.preview(sweeps, account.id, now_ms()).await?;
     let site = app.config.public_url();
     let document = LensDocument::new(preview.page, DEFAULT_TOLERANCE_PCT, &site);
-    let mut page =
-        pages::lens_as_published(&shelf, &site, &Viewer::of(&account), document, id).await?;
+    let viewer = Viewer::of(account);
+    let mut page = pages::lens_as_published(shelf, &site, &viewer, document, preview_of).await?;
     page.headers_mut().insert(
         header::CACHE_CONTROL,
         HeaderValue::from_static("private, no-store"),
@@ -178,7 +193,10 @@ pub(in crate::web) async fn preview_page(
 }
 
 /// The focal lengths whose row of the lens page will be another.
-fn record_lines(now: Vec<store::FocalResult>, then: Vec<store::FocalResult>) -> Vec<RecordLine> {
+pub(super) fn record_lines(
+    now: Vec<store::FocalResult>,
+    then: Vec<store::FocalResult>,
+) -> Vec<RecordLine> {
     let documents = |results: Vec<store::FocalResult>| -> Vec<FocalDocument> {
         results
             .into_iter()

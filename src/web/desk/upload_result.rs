@@ -4,10 +4,12 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::{Html, Redirect};
 
+use super::publishing::stops;
 use super::{html, is_measuring, progress_words};
 use crate::app::App;
 use crate::report::words;
 use crate::store::{Sweep, UploadId};
+use crate::sweep::{Finding, Severity};
 use crate::web::WebError;
 use crate::web::arrivals;
 use crate::web::pages::frame::{PageFrame, Section};
@@ -24,6 +26,8 @@ struct SweepLine {
     name: String,
     focal: String,
     frames: String,
+    shift: String,
+    warnings: String,
     state: String,
 }
 
@@ -35,6 +39,8 @@ struct UploadResultPage {
     lens: String,
     is_finished: bool,
     is_measuring: bool,
+    /// A sweep has a result that is not public.
+    has_ready: bool,
     accepted: Vec<String>,
     refused: Vec<Refused>,
     sweeps: Vec<SweepLine>,
@@ -71,10 +77,12 @@ pub(in crate::web) async fn show(
     accepted.retain(|name| !refused.iter().any(|refused| refused.name == *name));
     let mut sweeps = Vec::new();
     let mut measuring = false;
+    let mut has_ready = false;
     if upload.finished {
         for sweep in app.store.sweeps_of_upload(id).await? {
             if let Some(sweep) = app.store.sweep(sweep).await? {
                 measuring |= is_measuring(sweep.job.as_ref());
+                has_ready |= stops(&sweep).is_empty() && !is_public(&sweep);
                 sweeps.push(line(&sweep));
             }
         }
@@ -85,6 +93,7 @@ pub(in crate::web) async fn show(
         lens,
         is_finished: upload.finished,
         is_measuring: measuring,
+        has_ready,
         accepted,
         refused,
         sweeps,
@@ -101,17 +110,41 @@ fn line(sweep: &Sweep) -> SweepLine {
         Some(words) => words,
         None => match &sweep.result {
             Some(result) if result.measurement.is_stopped() => "no result: see its findings".into(),
+            Some(_) if is_public(sweep) => "public".into(),
             Some(_) => "measured".into(),
             None => "measuring failed: see why".into(),
         },
     };
+    let measurement = sweep.result.as_ref().map(|result| &result.measurement);
+    let shift = measurement
+        .filter(|measurement| !measurement.is_stopped())
+        .and_then(|measurement| measurement.summary.as_ref())
+        .map_or_else(String::new, |summary| words::shift(summary.worst_shift_pct));
+    let warnings = measurement.map_or(0, |measurement| {
+        let is_warning = |finding: &&Finding| finding.severity == Severity::Warning;
+        measurement.findings.iter().filter(is_warning).count()
+    });
     SweepLine {
         id: sweep.id,
         name: sweep.name.clone(),
         focal: focal.map_or_else(String::new, |focal| words::focal_length(focal.mm())),
         frames: words::count(sweep.files.len(), "frame"),
+        shift,
+        warnings: if warnings > 0 {
+            words::count(warnings, "warning")
+        } else {
+            String::new()
+        },
         state,
     }
+}
+
+/// Whether readers see a version of it.
+fn is_public(sweep: &Sweep) -> bool {
+    sweep
+        .publications
+        .first()
+        .is_some_and(|newest| newest.withdrawn.is_none())
 }
 
 /// `POST /desk/uploads/{id}/finish`

@@ -61,6 +61,15 @@ impl Public {
     }
 }
 
+/// The publishing that a page is a preview of.
+#[derive(Debug, Clone)]
+pub struct PreviewOf {
+    /// The page that it is published on.
+    pub address: String,
+    /// What is published there, e.g. "sweep 3".
+    pub what: String,
+}
+
 /// What `base.html` needs of a page.
 #[derive(Debug, Clone)]
 pub struct PageFrame {
@@ -73,7 +82,7 @@ pub struct PageFrame {
     /// Name of the account that is signed in.
     pub viewer: Option<String>,
     /// The sweep whose publishing this page shows beforehand.
-    pub preview_of: Option<i64>,
+    pub preview_of: Option<PreviewOf>,
     /// How the page is known outside; `None` for pages that are nobody else's.
     pub public: Option<Public>,
 }

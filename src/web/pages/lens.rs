@@ -8,13 +8,13 @@ use super::advice::{Advice, Offer};
 use super::charts::{
     CurveSource, InlineChart, asked_axis, axis_for, axis_word, lens_series, sources_text,
 };
-use super::frame::PICTURE_SIDES;
+use super::frame::{PICTURE_SIDES, PreviewOf};
 use super::measured::Measured;
 use super::readings::Readings;
 use super::{ChartShelf, PageFrame, Section, filters, html, json_ld};
 use crate::app::App;
 use crate::charts::Axis;
-use crate::store::{ConditionsKey, SweepId};
+use crate::store::ConditionsKey;
 use crate::web::WebError;
 use crate::web::api::{
     self, FocalDocument, LensDocument, Params, PullDocument, PullQuestion, Twin, conditions_words,
@@ -167,13 +167,13 @@ pub(super) async fn page(
     Ok(html(&page)?.into_response())
 }
 
-/// The page of a lens as it will be once a sweep is published, for its reviewer: the same struct, the same template.
+/// The page of a lens as it will be once sweeps are published, for their reviewer: the same struct, the same template.
 pub(in crate::web) async fn lens_as_published(
     shelf: &ChartShelf,
     site: &str,
     viewer: &Viewer,
     document: LensDocument,
-    sweep: SweepId,
+    preview_of: PreviewOf,
 ) -> Result<Response, WebError> {
     let asked = Asked {
         tolerance_pct: document.tolerance_pct,
@@ -181,7 +181,7 @@ pub(in crate::web) async fn lens_as_published(
         axis: None,
     };
     let mut page = lens_page(shelf, site, viewer, document, asked, Params::default()).await?;
-    page.page.preview_of = Some(sweep);
+    page.page.preview_of = Some(preview_of);
     page.page.public = None;
     Ok(html(&page)?.into_response())
 }

@@ -74,6 +74,28 @@ async fn a_card_of_144_frames_becomes_six_sweeps() {
         assert!(desk.contains(&format!("{focal_mm} mm")), "{desk}");
         assert!(near(&desk, shift_pct), "{shift_pct} is not there: {desk}");
     }
+
+    // All six are published at once.
+    let upload = format!("{}/desk/uploads/1", server.address);
+    browser.go(&upload).await;
+    browser.click("a.button[href$='/publish']").await;
+    browser.until_it_says("What becomes public").await;
+    no_violations(&browser, &format!("{upload}/publish")).await;
+    browser.click("main form button:not([formaction])").await;
+    browser.until_it_says("What arrived").await;
+    browser
+        .go(&format!(
+            "{}/lenses/ostrel-28-135-mm-f-4-evening",
+            server.address
+        ))
+        .await;
+    let public = browser.text().await;
+    for (_, shift_pct) in EVENING {
+        assert!(
+            near(&public, shift_pct),
+            "{shift_pct} is not there: {public}"
+        );
+    }
     no_violations(&browser, &format!("{}/account", server.address)).await;
     browser.close().await;
 }
@@ -114,6 +136,7 @@ async fn every_page_fits_a_phone() {
         "/desk",
         "/desk/upload",
         "/desk/uploads/1",
+        "/desk/uploads/1/publish",
         "/desk/lenses",
         "/desk/lenses/ostrel-50-mm-f-2-pocket",
         "/sweeps/1",

@@ -41,6 +41,21 @@ const ROUTES: &[(&str, &str, [Answered; 4])] = &[
         [SignIn, Absent, Let, Let],
     ),
     (
+        "GET",
+        "/desk/uploads/{upload}/publish",
+        [SignIn, Absent, Let, Let],
+    ),
+    (
+        "GET",
+        "/desk/uploads/{upload}/publish/preview",
+        [SignIn, Absent, Let, Let],
+    ),
+    (
+        "POST",
+        "/desk/uploads/{upload}/publish",
+        [SignIn, Absent, Let, Let],
+    ),
+    (
         "POST",
         "/desk/uploads/{upload}/finish",
         [SignIn, Absent, Let, Let],

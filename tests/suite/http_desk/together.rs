@@ -1,0 +1,102 @@
+//! What came with one upload is published together, after a preview of the page of the lens.
+
+use breathmark::simulate::{Scene, SweepScript};
+
+use super::bench::{Bench, SignedIn, frames};
+use super::client::Request;
+
+/// The sweep of all tests, and one more at 35 mm on the same card.
+fn card() -> Vec<(String, Vec<u8>)> {
+    let mut script = SweepScript::plain(35.0, -1.0, 8);
+    script.scene = Scene::two_targets(480, 320);
+    script.capture.start += time::Duration::hours(1);
+    let more = (0..script.frames).map(|frame| {
+        let bytes = script.jpeg(frame).expect("rendering to memory");
+        (format!("LATE_{frame:03}.JPG"), bytes)
+    });
+    frames().iter().cloned().chain(more).collect()
+}
+
+async fn page(reviewer: &SignedIn<'_>, path: &str) -> String {
+    let answer = reviewer.get(path).await;
+    assert_eq!(answer.status, 200, "{path}: {}", answer.text());
+    answer.text()
+}
+
+async fn publish(reviewer: &SignedIn<'_>, sweeps: &[i64]) -> super::client::Answer {
+    let fields: Vec<String> = sweeps.iter().map(|id| format!("sweep={id}")).collect();
+    let request = Request::new("POST", "/desk/uploads/1/publish");
+    let form = "application/x-www-form-urlencoded";
+    reviewer.send(request.body(form, fields.join("&"))).await
+}
+
+#[tokio::test]
+async fn the_sweeps_of_an_upload_are_published_together_or_not_at_all() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    let first = mara.uploaded(&card()).await;
+    let second = first + 1;
+    for sweep in [first, second] {
+        mara.wait_until_measured(sweep).await;
+    }
+    let arrived = page(&mara, "/desk/uploads/1").await;
+    assert!(
+        arrived.contains("/desk/uploads/1/publish") && arrived.contains("+2.00"),
+        "{arrived}"
+    );
+    let offered = page(&mara, "/desk/uploads/1/publish").await;
+    for words in [
+        "tighter by 2.00",
+        "wider by 1.00",
+        "not on the page",
+        "Look again",
+    ] {
+        assert!(offered.contains(words), "{words}: {offered}");
+    }
+    assert!(
+        offered.contains(&format!("value=\"{second}\" checked")),
+        "{offered}"
+    );
+
+    for nothing in [vec![], vec![first, 999]] {
+        assert_eq!(publish(&mara, &nothing).await.status, 409, "{nothing:?}");
+        assert_eq!(
+            bench.get("/api/v1/sweeps/1").await.status,
+            404,
+            "nothing is public"
+        );
+    }
+    let preview = format!("/desk/uploads/1/publish/preview?sweep={first}&sweep={second}");
+    let preview = page(&mara, &preview).await;
+    assert!(preview.contains("Back to publishing 2 sweeps"), "{preview}");
+    assert_eq!(
+        bench.get("/api/v1/sweeps/1").await.status,
+        404,
+        "a preview publishes nothing"
+    );
+
+    assert_eq!(publish(&mara, &[first]).await.location(), "/desk/uploads/1");
+    let left = page(&mara, "/desk/uploads/1/publish").await;
+    assert!(left.contains("Its newest result is public"), "{left}");
+    assert_eq!(
+        publish(&mara, &[first, second]).await.status,
+        409,
+        "all or none"
+    );
+    assert_eq!(publish(&mara, &[second]).await.status, 303);
+    let public = bench.get("/lenses/ostrel-tern-50").await.text();
+    for row in ["+2.00", "−1.00"] {
+        assert!(
+            public.contains(row) && preview.contains(row),
+            "{row}: {public}"
+        );
+    }
+    let done = page(&mara, "/desk/uploads/1/publish").await;
+    assert!(done.contains("No sweep of this upload waits"), "{done}");
+    let rows = bench.app.store.audit_rows(10).await.expect("readable");
+    assert_eq!(
+        rows.iter().filter(|row| row.action == "publish").count(),
+        2,
+        "{rows:?}"
+    );
+}
