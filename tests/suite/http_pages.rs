@@ -11,4 +11,6 @@ mod pages;
 mod ranking;
 mod reading;
 mod site;
+mod validators;
 mod verdicts;
+mod weight;

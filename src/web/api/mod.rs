@@ -6,12 +6,14 @@ mod counter_scale;
 mod csv;
 mod cursor;
 mod curves;
+mod description;
 mod documents;
 mod pull;
 mod query;
 mod ranked;
 mod ranking;
 mod record;
+mod reviewing;
 mod scale_question;
 mod v1;
 

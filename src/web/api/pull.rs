@@ -10,7 +10,7 @@ use crate::units::Measured;
 use crate::web::WebError;
 
 /// Picture widths that can be asked for, px.
-const PICTURE_WIDTHS: std::ops::RangeInclusive<u32> = 16..=32_768;
+pub(super) const PICTURE_WIDTHS: std::ops::RangeInclusive<u32> = 16..=32_768;
 /// Picture width where neither the reader nor the frames give one, px.
 const USUAL_PICTURE_WIDTH: u32 = 3840;
 

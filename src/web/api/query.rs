@@ -12,7 +12,7 @@ pub(in crate::web) const FOCAL_LENGTHS: RangeInclusive<f64> = 1.0..=5000.0;
 /// Focus distances that can be asked for, m.
 pub(in crate::web) const DISTANCES: RangeInclusive<f64> = 0.01..=10_000.0;
 /// Longest text that is searched for, characters.
-const LONGEST_TEXT: usize = 200;
+pub(super) const LONGEST_TEXT: usize = 200;
 
 /// The pairs of a query, as they came.
 #[derive(Debug, Clone, Default)]

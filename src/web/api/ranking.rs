@@ -16,7 +16,7 @@ use crate::web::WebError;
 /// Rows of one answer where no number is asked for.
 const USUAL_ROWS: u32 = 50;
 /// Most rows of one answer.
-const MOST_ROWS: u32 = 200;
+pub(super) const MOST_ROWS: u32 = 200;
 
 /// Words for the sort orders.
 pub(in crate::web) const SORTS: [(&str, RankingSort); 4] = [

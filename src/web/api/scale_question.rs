@@ -8,7 +8,7 @@ use crate::web::WebError;
 /// Steps in distance that can be asked for, m.
 const STEPS_M: std::ops::RangeInclusive<f64> = 0.01..=100.0;
 /// Steps in travel that can be asked for.
-const STEPS_TRAVEL: std::ops::RangeInclusive<f64> = 0.005..=1.0;
+pub(super) const STEPS_TRAVEL: std::ops::RangeInclusive<f64> = 0.005..=1.0;
 /// Most rows of a table.
 const MOST_ROWS: f64 = 500.0;
 /// Step where none is asked for, m.

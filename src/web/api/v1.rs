@@ -6,17 +6,17 @@ use axum::http::{HeaderMap, Uri, header};
 use axum::response::Response;
 use axum::routing::get;
 use serde::Serialize;
-use utoipa::{OpenApi, ToSchema};
+use utoipa::ToSchema;
 
 use super::compare::{CompareDocument, CompareQuestion, compare};
-use super::counter_scale::{__path_counter_scale, counter_scale};
+use super::counter_scale::counter_scale;
 use super::curves::{CurveDocument, CurvesDocument};
 use super::documents::{FocalDocument, LICENCE, LensHead};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
 use super::ranking::{RankingDocument, RankingQuestion, rank};
 use super::record::{LensDocument, stored_lens};
-use super::{answer, documents};
+use super::{answer, description, documents};
 use crate::app::App;
 use crate::report::SweepDocument;
 use crate::web::{Web, WebError};
@@ -31,7 +31,7 @@ pub fn routes() -> Router<Web> {
         .route("/api/v1/lenses/{slug}/counter-scale", get(counter_scale))
         .route("/api/v1/compare", get(compared))
         .route("/api/v1/sweeps/{id}", get(sweep))
-        .route("/api/v1/openapi.json", get(description))
+        .route("/api/v1/openapi.json", get(description::answer))
 }
 
 /// The ranking
@@ -113,47 +113,6 @@ async fn record(
         tolerance_pct,
         &app.config.public_url(),
     ))
-}
-
-/// The description of the read API.
-#[derive(OpenApi)]
-#[openapi(
-    info(
-        title = "Breathmark",
-        description = "Measured lens breathing. Units are in the names; `u` fields are standard uncertainties (k = 1); unknown is null.",
-        license(name = "CC BY 4.0", url = "https://creativecommons.org/licenses/by/4.0/")
-    ),
-    paths(lenses, lens, curves, pull, counter_scale, compared, sweep),
-    tags((name = "read", description = "Open to all, without signing in and from any site"))
-)]
-struct ReadApi;
-
-/// `GET /api/v1/openapi.json`
-async fn description(State(app): State<App>, headers: HeaderMap) -> Result<Response, WebError> {
-    let mut description = ReadApi::openapi();
-    description.servers = Some(vec![utoipa::openapi::Server::new(app.config.public_url())]);
-    for (path, item) in &mut description.paths.paths {
-        let Some(operation) = &mut item.get else {
-            continue;
-        };
-        let answers = &mut operation.responses.responses;
-        let mut also = |status: &str, words: &str| {
-            let answer = utoipa::openapi::Response::new(words);
-            answers.insert(status.to_owned(), answer.into());
-        };
-        if path.contains("{slug}") {
-            also(
-                "301",
-                "The lens was merged into another one; Location leads there",
-            );
-        }
-        also("304", "The copy that If-None-Match names is still right");
-        also(
-            "429",
-            "Too many reads from one address in a minute; see Retry-After",
-        );
-    }
-    answer::json(&headers, &description)
 }
 
 /// Shift against dioptres and travel

@@ -297,6 +297,29 @@ async fn the_description_names_every_route_of_the_read_api() {
     ] {
         assert!(paths.contains_key(path), "{path}");
     }
+    // As many as the program has, methods included.
+    let top = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    for file in ["src/web/api/v1.rs", "src/web/routes.rs"] {
+        let source = std::fs::read_to_string(top.join(file)).expect("a source file is text");
+        let routes = source.split(".route(").skip(1).filter_map(|route| {
+            let mut parts = route.splitn(3, '"');
+            Some((parts.nth(1)?, parts.next()?))
+        });
+        for (path, handlers) in routes.filter(|(path, _)| path.starts_with("/api/v1/")) {
+            if path == "/api/v1/openapi.json" {
+                continue;
+            }
+            let item = &paths[&path.replace("{*", "{")];
+            let handlers = handlers.split(".route").next().expect("a part");
+            let handlers = handlers.split(".layer").next().expect("a part");
+            for method in ["get", "post", "put", "patch"] {
+                let called = format!("{method}(");
+                let served = handlers.contains(&format!(" {called}"))
+                    || handlers.contains(&format!(").{called}"));
+                assert!(!served || item[method].is_object(), "{method} {path}");
+            }
+        }
+    }
     let frame = &document["components"]["schemas"]["FrameDocument"]["properties"];
     assert!(frame["shift_u_pct"].is_object(), "{frame}");
     let focal = &document["components"]["schemas"]["FocalDocument"]["properties"];

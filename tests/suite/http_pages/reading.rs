@@ -24,7 +24,7 @@ const HOME: &str = "\u{e011}";
 const END: &str = "\u{e010}";
 
 /// A server of the site on a port of its own; it ends with the test.
-async fn served(site: &Site) -> String {
+pub(super) async fn served(site: &Site) -> String {
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0")
         .await
         .expect("a port");
