@@ -115,6 +115,20 @@ const SCENARIOS: &[(&str, bool, Change)] = &[
     ("distances from blur", true, |s| {
         s.capture.write_distances = false;
     }),
+    ("distances from blur, 50 mm", true, |s| {
+        *s = SweepScript {
+            scene: s.scene.clone(),
+            ..SweepScript::plain(50.0, 2.6, s.frames)
+        };
+        s.capture.write_distances = false;
+    }),
+    ("distances from blur, 105 mm", true, |s| {
+        *s = SweepScript {
+            scene: s.scene.clone(),
+            ..SweepScript::plain(105.0, 2.6, s.frames)
+        };
+        s.capture.write_distances = false;
+    }),
     ("ends at 3 m", true, |s| {
         s.capture.write_distances = false;
         s.last = FocusDistance::At(Metres::new(3.0).expect("in range"));

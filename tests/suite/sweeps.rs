@@ -3,6 +3,7 @@
 mod distances;
 mod findings;
 mod rig;
+mod textbook;
 
 use breathmark::measure::Unmeasurable;
 use breathmark::simulate::{Breathing, Bump, Clutter, Noise, Patch, SweepScript};
