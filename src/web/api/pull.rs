@@ -71,6 +71,8 @@ pub(in crate::web) struct PullDocument {
     pub(in crate::web) picture_width_px: u32,
     /// How far the left or right edge of the framing moves from begin to end, px; positive is outwards.
     pub(in crate::web) edge_movement_px: Option<f64>,
+    /// Its standard uncertainty, px.
+    pub(in crate::web) edge_movement_u_px: Option<f64>,
     /// Enlargement at the widest moment of the pull that holds the framing of its tightest moment.
     pub(in crate::web) scale_to_hide: Option<f64>,
     /// Share of picture width and height that this costs at the widest moment, per cent.
@@ -100,6 +102,8 @@ impl PullDocument {
             framing_change_u_pct: change.map(|change| change.std_error),
             picture_width_px: width,
             edge_movement_px: change.map(|change| f64::from(width) / 2.0 * change.value / 100.0),
+            edge_movement_u_px: change
+                .map(|change| f64::from(width) / 2.0 * change.std_error / 100.0),
             scale_to_hide: span,
             crop_to_hide_pct: span.map(|span| (1.0 - 1.0 / span) * 100.0),
             outside: change.is_none().then(|| outside(focal, from, to)),
@@ -130,9 +134,10 @@ impl PullDocument {
         self.edge_movement_px.map_or_else(String::new, |px| {
             let direction = if px < 0.0 { "inwards" } else { "outwards" };
             format!(
-                "{:.1} px {direction} at each side of {} px",
+                "{:.1} px {direction} at each side of {} px, ± {:.1}",
                 px.abs(),
-                self.picture_width_px
+                self.picture_width_px,
+                (2.0 * self.edge_movement_u_px.unwrap_or_default()).max(0.1)
             )
         })
     }

@@ -105,6 +105,12 @@ impl LensPage {
         self.params.with(&[("axis", Some(axis))])
     }
 
+    /// Whether a sweep of the change log is public, so that its frames and versions can be seen.
+    fn is_public(&self, sweep: &i64) -> bool {
+        let mut results = self.document.results.iter();
+        results.any(|focal| focal.sweeps.contains(sweep) || focal.same_pictures.contains(sweep))
+    }
+
     /// When something was published last, a date.
     fn published_on(&self) -> &str {
         self.document

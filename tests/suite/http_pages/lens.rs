@@ -1,0 +1,223 @@
+//! The page of a lens: scale and angle told apart, axes, charts, lists, links, and the method behind it.
+
+use axum::http::{StatusCode, header};
+use breathmark::sweep::Code;
+
+use super::site::{NOW, Site, ZOOM, curve, off};
+
+const PAGE: &str = "/lenses/ostrel-28-135-f-3-5";
+
+async fn text(site: &Site, path: &str) -> String {
+    let answer = site.get(path).await;
+    assert_eq!(answer.status, StatusCode::OK, "{path}");
+    answer.text().replace('\u{a0}', " ").replace("&#38;", "&")
+}
+
+/// 2·atan(18 mm / f) before, and with f·(1 + shift) after.
+#[tokio::test]
+async fn picture_scale_and_angle_of_view_stand_side_by_side() {
+    let site = Site::with_lenses().await;
+    let page = text(&site, PAGE).await;
+    let twin = site.get(&format!("{PAGE}.json")).await.json();
+    let results = twin["results"].as_array().expect("results");
+    for (result, (focal, worst)) in results.iter().zip(ZOOM) {
+        let angle = |focal: f64| 2.0 * (18.0 / focal).atan().to_degrees();
+        let (before, after) = (angle(focal), angle(focal * (1.0 + worst / 100.0)));
+        let told = |name: &str| result[name].as_f64().expect(name);
+        assert!((told("angle_of_view_deg") - before).abs() < 1e-9);
+        assert!((told("angle_of_view_worst_deg") - after).abs() < 1e-9);
+        assert!((told("angle_change_pct") - 100.0 * (after / before - 1.0)).abs() < 1e-9);
+        let shown = format!("{before:.1}° → {after:.1}° (");
+        assert!(page.contains(&shown), "{shown}");
+    }
+    // A tighter picture has a narrower angle: the signs are opposite, and the page says why.
+    assert!(page.contains("+4.30 % ± 0.01") && page.contains("14.6° (−4.1 %)"));
+    for words in ["<b>picture scale</b>", "<b>angle of view</b>", "36 mm wide"] {
+        assert!(page.contains(words), "{words}");
+    }
+    let csv = site.get(&format!("{PAGE}.csv")).await.text();
+    assert!(
+        csv.lines()
+            .next()
+            .expect("a header")
+            .contains("angle_change_pct")
+    );
+}
+
+#[tokio::test]
+async fn lenses_marked_in_t_stops_are_listed_by_them_alone() {
+    let site = Site::new().await;
+    // The lenses of this site have 2.8 as their smallest number.
+    for (model, shown, hidden) in [
+        ("Cine 35 mm T2.8", "T2.8 (T-stop)", "f/2.8"),
+        ("Sound 85 mm f/2.8", "f/2.8", "T-stop"),
+        ("Tele 100", "f/2.8", "T-stop"),
+    ] {
+        let lens = site.lens("Tindra", model, (35.0, 35.0)).await;
+        let page = text(&site, &format!("/lenses/{}", lens.slug)).await;
+        let about = page
+            .split("<p class=\"quiet\">")
+            .nth(1)
+            .expect("what it is");
+        let about = about.split("</p>").next().expect("its end");
+        assert!(about.contains(shown) && !about.contains(hidden), "{about}");
+        let twin = site
+            .get(&format!("/lenses/{}.json", lens.slug))
+            .await
+            .json();
+        let marking = if shown.starts_with('T') { "T" } else { "f" };
+        assert_eq!(twin["lens"]["aperture_marking"], marking, "{model}");
+    }
+    let method = text(&site, "/method").await;
+    assert!(method.contains("T-stop") && method.contains("the light that comes through"));
+}
+
+#[tokio::test]
+async fn every_focal_length_on_one_plot_and_each_alone_along_either_axis() {
+    let site = Site::with_lenses().await;
+    for (axis, other) in [("distance", "travel"), ("travel", "distance")] {
+        let page = text(&site, &format!("{PAGE}?axis={axis}")).await;
+        assert!(page.contains(&format!("data-axis=\"{axis}\"")));
+        assert!(
+            page.contains(&format!("href=\"{PAGE}?axis={other}\"")),
+            "the other one is offered"
+        );
+        for (focal, _) in ZOOM {
+            assert!(
+                page.contains(&format!(">{focal} mm</text>")),
+                "{focal} mm is labelled"
+            );
+        }
+        let (_, alone) = page.split_once("Each focal length alone").expect("charts");
+        let addresses: Vec<&str> = alone
+            .split("<img src=\"")
+            .skip(1)
+            .filter_map(|rest| rest.split('"').next())
+            .collect();
+        assert_eq!(addresses.len(), ZOOM.len());
+        for (address, (focal, _)) in addresses.iter().zip(ZOOM) {
+            assert!(address.contains(&format!("focal_mm={focal}&")) && address.contains(axis));
+            let chart = site.get(address).await;
+            assert_eq!(chart.status, StatusCode::OK, "{address}");
+            assert_eq!(chart.header(header::CONTENT_TYPE), "image/svg+xml");
+            assert!(
+                chart.text().contains(&format!("{focal} mm: worst shift")),
+                "{address}"
+            );
+            assert_eq!(
+                chart.text().matches("worst shift").count(),
+                1,
+                "it is alone"
+            );
+        }
+    }
+}
+
+/// The table beside the chart says what the curves say: a straight line over dioptres to 4.3 % at 0.45 m.
+#[tokio::test]
+async fn the_chart_in_numbers_is_the_chart() {
+    let site = Site::with_lenses().await;
+    let page = text(&site, PAGE).await;
+    let (_, table) = page.split_once("The chart in numbers").expect("a table");
+    for distance in [0.45, 0.5, 1.0, 2.0, 10.0] {
+        let (_, row) = table
+            .split_once(&format!("<th scope=\"row\">{distance} m ("))
+            .unwrap_or_else(|| panic!("{distance} m"));
+        let row = row.split("</tr>").next().expect("its end");
+        let told: Vec<f64> = row
+            .split(" % ±")
+            .filter_map(|before| before.rsplit('>').next())
+            .filter_map(|number| number.replace('−', "-").parse().ok())
+            .collect();
+        assert_eq!(told.len(), ZOOM.len(), "{row}");
+        for (told, (_, worst)) in told.iter().zip(ZOOM) {
+            // Two decimals.
+            let off = (told - worst * 0.45 / distance).abs();
+            assert!(off < 0.005 + 1e-9, "{told} at {distance} m: {row}");
+        }
+    }
+    assert!(
+        !table.contains("<th scope=\"row\">0.4 m"),
+        "closer than any frame"
+    );
+}
+
+#[tokio::test]
+async fn the_page_leads_on_and_tells_what_changed() {
+    let site = Site::with_lenses().await;
+    let page = text(&site, PAGE).await;
+    for address in [
+        "/plan?lens=ostrel-28-135-f-3-5",
+        "/compare?lens=ostrel-28-135-f-3-5",
+        "/lenses/ostrel-28-135-f-3-5/counter-scale",
+        "/lenses/ostrel-28-135-f-3-5.csv?",
+        "/sweeps/1",
+    ] {
+        assert!(page.contains(&format!("href=\"{address}\"")), "{address}");
+        assert_eq!(site.get(address).await.status, StatusCode::OK, "{address}");
+    }
+    assert!(page.contains("https://lens.example/lenses/ostrel-28-135-f-3-5</a>. Data: CC BY 4.0."));
+    let lens = site.lens("Ostrel", "Weir 40 f/2", (40.0, 40.0)).await;
+    let kept = site.publish(&lens, &off(), curve(40.0, 1.0, 0.4)).await;
+    let gone = site.publish(&lens, &off(), curve(40.0, 3.0, 0.4)).await;
+    site.withdraw(gone, "the tripod was bumped", NOW + 1000)
+        .await;
+    let page = text(&site, "/lenses/ostrel-weir-40-f-2").await;
+    let (_, log) = page.split_once("<h2>Changes</h2>").expect("a change log");
+    assert!(
+        log.contains("version 1 withdrawn: the tripod was bumped"),
+        "{log}"
+    );
+    assert!(log.contains(&format!("href=\"/sweeps/{kept}\"")), "public");
+    assert!(
+        !log.contains(&format!("href=\"/sweeps/{gone}\"")),
+        "no longer public"
+    );
+}
+
+#[tokio::test]
+async fn a_pull_is_marked_on_the_chart_and_has_its_uncertainty_in_pixels() {
+    let site = Site::with_lenses().await;
+    let plain = text(&site, PAGE).await;
+    let pulled = text(
+        &site,
+        &format!("{PAGE}?from_m=10+ft&to_m=1&picture_width_px=4096"),
+    )
+    .await;
+    assert!(
+        !plain.contains("k-pull") && pulled.contains("k-pull"),
+        "marked"
+    );
+    assert!(pulled.contains("Focus pull from 3.05 m (10 ft) to 1 m (3.3 ft)"));
+    assert!(
+        pulled.contains("at each side of 4096 px, ± 0.2"),
+        "0.004 % each, k = 2: {pulled}"
+    );
+}
+
+/// What a reader who doubts looks for.
+#[tokio::test]
+async fn the_method_page_explains_every_finding_formula_and_caution() {
+    let site = Site::new().await;
+    let page = text(&site, "/method").await;
+    for code in Code::ALL {
+        assert!(page.contains(&format!("id=\"{}\"", code.code())), "{code}");
+        assert!(
+            page.contains(code.title()) && page.contains(code.advice()),
+            "{code}"
+        );
+    }
+    for words in [
+        "<i>separation</i> ÷ <i>separation at infinity</i> − 1",
+        "<i>marked focal length</i> × (1 + <i>shift</i>)",
+        "2 · arctan(36 mm ÷ 2 <i>f</i>)",
+        "JCGM 100:2008",
+        "One copy is not the model.",
+        "Marked focal lengths may be off by 5 %.",
+        "Distances from blur are estimates",
+        "Nothing is extrapolated.",
+        "Okabe",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+}
