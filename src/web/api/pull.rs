@@ -129,15 +129,15 @@ impl PullDocument {
         format!("{} to {}", place(self.from_m), place(self.to_m))
     }
 
-    /// Edge movement in words.
+    /// Edge movement with its expanded uncertainty (k = 2), in words; a tenth of a pixel at least.
     pub(in crate::web) fn edge_words(&self) -> String {
         self.edge_movement_px.map_or_else(String::new, |px| {
             let direction = if px < 0.0 { "inwards" } else { "outwards" };
             format!(
-                "{:.1} px {direction} at each side of {} px, ± {:.1}",
+                "{:.1} ± {:.1} px {direction} at each side of {} px",
                 px.abs(),
-                self.picture_width_px,
-                (2.0 * self.edge_movement_u_px.unwrap_or_default()).max(0.1)
+                (2.0 * self.edge_movement_u_px.unwrap_or_default()).max(0.1),
+                self.picture_width_px
             )
         })
     }
