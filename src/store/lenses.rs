@@ -63,6 +63,9 @@ impl Kind {
     }
 }
 
+/// Every mount, along the index of them.
+pub(super) const MOUNTS: &str = "SELECT DISTINCT mount FROM lenses ORDER BY mount";
+
 /// A lens to be made; checked by `LensDraft::check`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LensDraft {
@@ -307,11 +310,7 @@ impl Store {
 
     /// The mounts that occur, in order: for the filter.
     pub async fn mounts(&self) -> Result<Vec<String>, StoreError> {
-        Ok(
-            sqlx::query_scalar("SELECT DISTINCT mount FROM lenses ORDER BY mount")
-                .fetch_all(&self.readers)
-                .await?,
-        )
+        Ok(sqlx::query_scalar(MOUNTS).fetch_all(&self.readers).await?)
     }
 }
 

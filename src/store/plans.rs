@@ -6,7 +6,7 @@
 
 use sqlx::{Row, SqlSafeStr};
 
-use super::{Store, content, desk, events, jobs, lens_page, published, shelf};
+use super::{Store, content, desk, events, jobs, lens_page, lenses, published, shelf};
 
 /// What is wrong with a plan, line by line.
 fn refused(plan: &[String]) -> Vec<&String> {
@@ -48,6 +48,8 @@ async fn no_page_reads_or_sorts_a_whole_table() {
         lens_page::LENS,
         lens_page::RESULTS,
         lens_page::HISTORY,
+        lenses::MOUNTS,
+        published::PUBLIC,
         desk::DESK_OF_ONE,
         published::NEWEST_PUBLISHED,
         events::NEWEST,

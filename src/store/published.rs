@@ -66,6 +66,10 @@ pub(super) struct PublicationRow {
     pub(super) withdrawn_reason: Option<String>,
 }
 
+/// The public version of a sweep.
+pub(super) const PUBLIC: &str = "SELECT p.version, p.result_id, p.document
+    FROM sweeps s JOIN publications p ON p.id = s.public_id WHERE s.id = ?1";
+
 /// The public sweeps along the index of publications, newest first.
 pub(super) const NEWEST_PUBLISHED: &str = concat!(
     "SELECT s.id AS sweep_id, p.version, p.published_ms, p.document, ",
@@ -78,12 +82,10 @@ impl Store {
     /// The public version of a sweep.
     pub async fn published_sweep(&self, id: SweepId) -> Result<Option<PublishedSweep>, StoreError> {
         let mut read = self.read().await?;
-        let row = sqlx::query_as(
-            "SELECT p.version, p.result_id, p.document FROM sweeps s JOIN publications p ON p.id = s.public_id WHERE s.id = ?1",
-        )
-        .bind(id)
-        .fetch_optional(&mut *read)
-        .await?;
+        let row = sqlx::query_as(PUBLIC)
+            .bind(id)
+            .fetch_optional(&mut *read)
+            .await?;
         as_published(&mut read, id, row).await
     }
 

@@ -311,10 +311,6 @@ async fn drawn(
     drawing: Drawing,
 ) -> Result<Response, WebError> {
     let tag = tag(&chart, drawing);
-    if crate::web::is_fresh(headers, &tag) {
-        let nothing = axum::body::Bytes::new();
-        return Ok(api::with_tag(headers, drawing.media_type(), nothing, &tag));
-    }
     let bytes = shelf.draw(chart, drawing).await?;
     Ok(api::with_tag(headers, drawing.media_type(), bytes, &tag))
 }
