@@ -50,21 +50,23 @@ impl Advice {
             }
         }
         let asked = params.text("q").map(search_words).unwrap_or_default();
-        let mut vocabulary: Option<Vec<String>> = None;
-        let mut mended: Vec<String> = Vec::new();
         for word in &asked {
-            if found(app, &Params::of_one("q", word)).await? > 0 {
-                mended.push(word.clone());
-                continue;
+            if found(app, &Params::of_one("q", word)).await? == 0 {
+                advice.unknown.push(word.clone());
             }
-            advice.unknown.push(word.clone());
-            if vocabulary.is_none() {
-                vocabulary = Some(names(app).await?);
-            }
-            let known = vocabulary.as_deref().unwrap_or_default();
-            mended.extend(nearest(word, known).map(str::to_owned));
         }
-        if !advice.unknown.is_empty() && !mended.is_empty() {
+        if advice.unknown.is_empty() {
+            return Ok(advice);
+        }
+        let near = near(app, advice.unknown.clone()).await?;
+        let mended: Vec<&str> = asked
+            .iter()
+            .filter_map(|word| match advice.unknown.iter().position(|w| w == word) {
+                Some(at) => near[at].as_deref(),
+                None => Some(word.as_str()),
+            })
+            .collect();
+        if !mended.is_empty() {
             let words = mended.join(" ");
             let question = params.and("q", &words).without(&["cursor"]);
             let count = found(app, &question).await?;
@@ -87,26 +89,27 @@ async fn found(app: &App, params: &Params) -> Result<u64, WebError> {
     Ok(rank(app, &question).await?.total)
 }
 
-/// Every word of the names of all lenses, in lower case, each once.
-async fn names(app: &App) -> Result<Vec<String>, WebError> {
+/// For each word the nearest one in the names of all lenses; off the async threads, for there may be thousands.
+async fn near(app: &App, unknown: Vec<String>) -> Result<Vec<Option<String>>, WebError> {
     let all = RankingQuery {
         limit: MOST_NAMES,
         ..RankingQuery::default()
     };
-    let mut words: Vec<String> = app
-        .store
-        .ranking(all)
-        .await?
-        .rows
-        .iter()
-        .map(|row| &row.lens.about)
-        .flat_map(|about| [&about.maker, &about.model, &about.mount])
-        .flat_map(|name| name.split_whitespace())
-        .map(str::to_lowercase)
-        .collect();
-    words.sort();
-    words.dedup();
-    Ok(words)
+    let lenses = app.store.ranking(all).await?.rows;
+    let near = tokio::task::spawn_blocking(move || {
+        let mut names: Vec<String> = lenses
+            .iter()
+            .map(|row| &row.lens.about)
+            .flat_map(|about| [&about.maker, &about.model, &about.mount])
+            .flat_map(|name| name.split_whitespace())
+            .map(str::to_lowercase)
+            .collect();
+        names.sort();
+        names.dedup();
+        let of = |word: &String| nearest(word, &names).map(str::to_owned);
+        unknown.iter().map(of).collect()
+    });
+    Ok(near.await?)
 }
 
 /// The word that is nearest to one that nobody knows: one slip of the keyboard away, two in longer words. `None` for
