@@ -74,7 +74,7 @@ pub fn reference(curve: &ShiftCurve, held: Held) -> Result<Setting, String> {
             .iter()
             .max_by(|a, b| a.shift_pct.value.total_cmp(&b.shift_pct.value))
             .map(setting_of),
-        Held::At(dioptres) => setting(curve, Place::Dioptres(dioptres)),
+        Held::At(dioptres) => Course::of(curve).setting(Place::Dioptres(dioptres)),
     };
     match (found, held) {
         (Some(setting), _) if setting.shift_pct.value > -100.0 => Ok(setting),
@@ -83,10 +83,22 @@ pub fn reference(curve: &ShiftCurve, held: Held) -> Result<Setting, String> {
     }
 }
 
-/// The factor that holds the framing of `reference` at a place; `None` outside what was measured.
+/// The factors that hold the framing of `reference` at these places; `None` for those outside what was measured.
 #[must_use]
-pub fn counter_scale(curve: &ShiftCurve, reference: Setting, place: Place) -> Option<CounterScale> {
-    let here = setting(curve, place)?;
+pub fn counter_scales(
+    curve: &ShiftCurve,
+    reference: Setting,
+    places: &[Place],
+) -> Vec<Option<CounterScale>> {
+    let course = Course::of(curve);
+    places
+        .iter()
+        .map(|place| counter_scale(&course, reference, *place))
+        .collect()
+}
+
+fn counter_scale(course: &Course, reference: Setting, place: Place) -> Option<CounterScale> {
+    let here = course.setting(place)?;
     let (a, b) = (scale_of(reference.shift_pct), scale_of(here.shift_pct));
     if b.value <= 0.0 {
         return None;
@@ -164,65 +176,79 @@ fn setting_of(point: &CurvePoint) -> Setting {
     }
 }
 
-/// What the curve says at a place, on the straight line between the frames beside it.
-fn setting(curve: &ShiftCurve, place: Place) -> Option<Setting> {
-    let (near, far, share) = match place {
-        Place::Dioptres(at) => beside(curve, at, |point| point.dioptres.map(|d| d.value))?,
-        Place::Travel(at) => beside(curve, at, |point| Some(point.travel))?,
-    };
-    let mix = |a: f64, b: f64| a + share * (b - a);
-    let travel = mix(near.travel, far.travel);
-    let distance = near.dioptres.zip(far.dioptres);
-    match place {
-        Place::Travel(at) => Some(Setting {
-            travel: at,
-            dioptres: distance.map(|(a, b)| mix(a.value, b.value)),
-            shift_pct: curve.shift_at_travel(at)?,
-        }),
-        Place::Dioptres(at) => {
-            let read = curve.shift_at(at)?;
-            let by_distance = distance.map_or(0.0, |(a, b)| {
-                let width = b.value - a.value;
-                if width.abs() < f64::EPSILON {
-                    return 0.0;
-                }
-                let slope = (far.shift_pct.value - near.shift_pct.value) / width;
-                slope * mix(a.std_error, b.std_error)
-            });
-            Some(Setting {
-                travel,
-                dioptres: Some(at),
-                shift_pct: Measured::new(read.value, read.std_error.hypot(by_distance)),
-            })
+/// The points of a curve in rising order along both axes.
+struct Course {
+    by_dioptres: Vec<(f64, CurvePoint)>,
+    by_travel: Vec<(f64, CurvePoint)>,
+}
+
+impl Course {
+    fn of(curve: &ShiftCurve) -> Self {
+        let along = |axis: fn(&CurvePoint) -> Option<f64>| {
+            let points = curve.points().iter();
+            let mut placed: Vec<(f64, CurvePoint)> = points
+                .filter_map(|point| Some((axis(point)?, *point)))
+                .collect();
+            placed.sort_by(|a, b| a.0.total_cmp(&b.0));
+            placed
+        };
+        Self {
+            by_dioptres: along(|point| point.dioptres.map(|at| at.value)),
+            by_travel: along(|point| Some(point.travel)),
         }
+    }
+
+    /// What the curve says at a place, on the straight line between the frames beside it.
+    fn setting(&self, place: Place) -> Option<Setting> {
+        let (a, b, share) = match place {
+            Place::Dioptres(at) => beside(&self.by_dioptres, at)?,
+            Place::Travel(at) => beside(&self.by_travel, at)?,
+        };
+        let mix = |a: f64, b: f64| a + share * (b - a);
+        let shift = mix(a.shift_pct.value, b.shift_pct.value);
+        let u = ((1.0 - share) * a.shift_pct.std_error).hypot(share * b.shift_pct.std_error);
+        let distances = a.dioptres.zip(b.dioptres);
+        Some(match place {
+            Place::Travel(at) => Setting {
+                travel: at,
+                dioptres: distances.map(|(a, b)| mix(a.value, b.value)),
+                shift_pct: Measured::new(shift, u),
+            },
+            Place::Dioptres(at) => Setting {
+                travel: mix(a.travel, b.travel),
+                dioptres: Some(at),
+                shift_pct: Measured::new(shift, u.hypot(by_distance(&a, &b, share))),
+            },
+        })
     }
 }
 
-/// The points on both sides of a place along an axis, and how far from the first to the second it is.
-fn beside(
-    curve: &ShiftCurve,
-    at: f64,
-    along: impl Fn(&CurvePoint) -> Option<f64>,
-) -> Option<(CurvePoint, CurvePoint, f64)> {
-    let mut points: Vec<(f64, CurvePoint)> = curve
-        .points()
-        .iter()
-        .filter_map(|point| Some((along(point)?, *point)))
-        .collect();
-    points.sort_by(|a, b| a.0.total_cmp(&b.0));
-    if let [(only, point)] = points[..] {
+/// What the uncertainty of the distances adds to a shift between two points, percentage points: it times the slope.
+fn by_distance(a: &CurvePoint, b: &CurvePoint, share: f64) -> f64 {
+    let Some((from, to)) = a.dioptres.zip(b.dioptres) else {
+        return 0.0;
+    };
+    let width = to.value - from.value;
+    if width.abs() < f64::EPSILON {
+        return 0.0;
+    }
+    let slope = (b.shift_pct.value - a.shift_pct.value) / width;
+    slope * (from.std_error + share * (to.std_error - from.std_error))
+}
+
+/// The points on both sides of a place, which are in rising order, and how far from the first to the second it is.
+fn beside(points: &[(f64, CurvePoint)], at: f64) -> Option<(CurvePoint, CurvePoint, f64)> {
+    if let [(only, point)] = *points {
         return ((only - at).abs() < SAME).then_some((point, point, 0.0));
     }
-    let pair = points
-        .windows(2)
-        .find(|pair| (pair[0].0..=pair[1].0).contains(&at))?;
-    let width = pair[1].0 - pair[0].0;
-    let share = if width > 0.0 {
-        (at - pair[0].0) / width
-    } else {
-        0.0
-    };
-    Some((pair[0].1, pair[1].1, share))
+    let right = points.partition_point(|(place, _)| *place < at).max(1);
+    let (a, b) = (points.get(right - 1)?, points.get(right)?);
+    if at < a.0 {
+        return None;
+    }
+    let width = b.0 - a.0;
+    let share = if width > 0.0 { (at - a.0) / width } else { 0.0 };
+    Some((a.1, b.1, share))
 }
 
 #[cfg(test)]

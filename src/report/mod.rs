@@ -11,7 +11,7 @@ mod verdict;
 pub mod words;
 
 pub use counter_scale::{
-    CounterScale, Held, Place, Setting, counter_scale, distance_places, outside, reference,
+    CounterScale, Held, Place, Setting, counter_scales, distance_places, outside, reference,
 };
 pub use document::{
     BudgetDocument, BudgetLineDocument, FindingDocument, FrameDocument, ReportDocument,

@@ -31,9 +31,11 @@ fn without_distances(curve: &ShiftCurve) -> ShiftCurve {
 
 fn factor(curve: &ShiftCurve, held: Held, place: Place) -> Measured {
     let reference = reference(curve, held).expect("it was measured");
-    counter_scale(curve, reference, place)
-        .expect("it was measured")
-        .scale
+    at(curve, reference, place).expect("it was measured").scale
+}
+
+fn at(curve: &ShiftCurve, reference: Setting, place: Place) -> Option<CounterScale> {
+    counter_scales(curve, reference, &[place])[0]
 }
 
 #[test]
@@ -67,7 +69,7 @@ fn enlarged_pictures_all_frame_alike() {
     let held = reference(&lens, Held::At(1.1)).expect("inside");
     for step in 0..=25 {
         let at = f64::from(step) * 0.1;
-        let here = counter_scale(&lens, held, Place::Dioptres(at)).expect("inside");
+        let here = self::at(&lens, held, Place::Dioptres(at)).expect("inside");
         let framing = here.scale.value * (1.0 + here.setting.shift_pct.value / 100.0);
         assert!((framing - (1.0 + held.shift_pct.value / 100.0)).abs() < 1e-12);
     }
@@ -79,7 +81,7 @@ fn the_tightest_framing_uncovers_no_edge() {
     let held = reference(&lens, Held::Tightest).expect("measured");
     for step in 0..=20 {
         let at = f64::from(step) * 0.1;
-        let here = counter_scale(&lens, held, Place::Dioptres(at)).expect("inside");
+        let here = self::at(&lens, held, Place::Dioptres(at)).expect("inside");
         assert!(here.scale.value >= 1.0, "{at}");
     }
 }
@@ -105,9 +107,9 @@ fn nothing_is_extrapolated() {
     let short = curve(&[(2.0, 4.0), (0.5, 0.0)], 0.01, 0.0);
     let held = reference(&short, Held::Farthest).expect("the last frame");
     for outside in [2.01, 0.49, 0.0] {
-        assert_eq!(counter_scale(&short, held, Place::Dioptres(outside)), None);
+        assert_eq!(at(&short, held, Place::Dioptres(outside)), None);
     }
-    assert_eq!(counter_scale(&short, held, Place::Travel(1.01)), None);
+    assert_eq!(at(&short, held, Place::Travel(1.01)), None);
     let far = reference(&short, Held::At(0.0)).expect_err("not measured");
     assert_eq!(far, "not measured farther than 2 m (6.6 ft)");
     let near = reference(&short, Held::At(4.0)).expect_err("not measured");

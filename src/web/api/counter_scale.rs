@@ -137,8 +137,8 @@ impl ScaleTableDocument {
         let reference = report::reference(curve, question.held);
         let rows: Vec<ScaleRowDocument> = reference
             .iter()
-            .flat_map(|held| places.iter().map(|place| (*held, *place)))
-            .filter_map(|(held, place)| report::counter_scale(curve, held, place))
+            .flat_map(|held| report::counter_scales(curve, *held, places))
+            .flatten()
             .map(ScaleRowDocument::new)
             .collect();
         let outside = match &reference {
