@@ -149,6 +149,8 @@
       const show = () => large.classList.toggle("is-pointing", point.open);
       point.addEventListener("toggle", show);
       show();
+      // One place is marked: the picture is wanted in sight for the other.
+      if (new URLSearchParams(location.search).has("x1")) large.scrollIntoView({ block: "start" });
       large.addEventListener("click", (event) => {
         if (!point.open) return;
         const area = large.getBoundingClientRect();

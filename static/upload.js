@@ -348,13 +348,22 @@
       run: () => {
         resumed = null;
         localStorage.removeItem(KEPT);
+        lockSaid(false);
         by("queue-result").replaceChildren();
         if (queue.length === 0 && skipped.length === 0) by("queue").hidden = true;
       },
     });
     resumed = answer;
     form.elements.lens.value = answer.lens;
+    for (const [name, value] of Object.entries(answer.conditions)) form.elements[name].value = value ?? "";
     showNewLens();
+    lockSaid(true);
+  };
+
+  // Lens and conditions of an upload that is gone on with are those it was opened with; they can be put right later.
+  const lockSaid = (isLocked) => {
+    const said = ["lens", "distortion_correction", "breathing_compensation", "stabilisation", "target_distance_m", "closest_focus_m"];
+    for (const name of said) form.elements[name].disabled = isLocked;
   };
 
   const showNewLens = () => {

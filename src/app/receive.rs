@@ -2,12 +2,12 @@
 //!
 //! The form, the API and the demo all come through here.
 
-use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::collections::{BTreeSet, HashMap};
 
 use super::App;
 use crate::intake::{self, IntakeError};
-use crate::store::{StoreError, SweepDraft, SweepId, Upload, UploadFile, UploadId};
+use crate::store::{LensId, StoreError, SweepDraft, SweepId, Upload, UploadFile, UploadId};
 use crate::sweep::{self, FrameInfo, SweepSettings};
 
 /// Why a file or an upload could not be received.
@@ -91,11 +91,16 @@ impl App {
             closest_focus: upload.conditions.closest_focus,
             ..SweepSettings::default()
         };
+        let lenses = self.lenses_of_card(&infos).await?;
         let drafts: Vec<SweepDraft> = sweep::split(&infos, "sweep")
             .into_iter()
             .map(|group| SweepDraft {
                 name: group.name,
                 settings: settings.clone(),
+                lens: group
+                    .frames
+                    .iter()
+                    .find_map(|index| lenses.get(infos[*index].lens.as_deref()?).copied()),
                 files: group
                     .frames
                     .iter()
@@ -106,5 +111,26 @@ impl App {
         let sweeps = self.store.finish_upload(upload.id, &drafts, now_ms).await?;
         self.wake.notify_one();
         Ok(sweeps)
+    }
+
+    /// The lenses that the files of a card name and that sweeps were published under, by those names. A card that
+    /// names one lens, or none, is of the lens that was chosen for it, whatever cameras call that lens.
+    async fn lenses_of_card(
+        &self,
+        infos: &[FrameInfo],
+    ) -> Result<HashMap<String, LensId>, ReceiveError> {
+        let names: BTreeSet<&str> = infos
+            .iter()
+            .filter_map(|info| info.lens.as_deref())
+            .collect();
+        let mut lenses = HashMap::new();
+        if names.len() > 1 {
+            for name in names {
+                if let Some(lens) = self.store.lens_called(name).await? {
+                    lenses.insert(name.to_owned(), lens.id);
+                }
+            }
+        }
+        Ok(lenses)
     }
 }

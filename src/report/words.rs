@@ -52,6 +52,16 @@ pub fn focal_length(mm: f64) -> String {
     format!("{} mm", trimmed(mm, 1))
 }
 
+/// A range of focal lengths, e.g. `28–135 mm`; one of them for a prime.
+#[must_use]
+pub fn focal_range(shortest_mm: f64, longest_mm: f64) -> String {
+    if longest_mm > shortest_mm {
+        format!("{}–{} mm", trimmed(shortest_mm, 1), trimmed(longest_mm, 1))
+    } else {
+        focal_length(shortest_mm)
+    }
+}
+
 /// The focal length that a lens frames like, one decimal, e.g. `86.7 mm`.
 #[must_use]
 pub fn equivalent_focal_length(mm: f64) -> String {

@@ -2,7 +2,8 @@
 
 use sqlx::SqliteConnection;
 
-use super::{Store, StoreError};
+use super::audit::add_audit_row;
+use super::{AccountId, Actor, AuditEntry, Store, StoreError};
 
 /// A camera that sweeps were shot with.
 #[derive(Debug, Clone, PartialEq, sqlx::FromRow)]
@@ -27,22 +28,49 @@ impl Store {
         .await?)
     }
 
-    /// Says how wide the picture area of a camera is, mm; `None` takes it back. # Errors: `Conflict` when there is no such camera.
+    /// Says how wide the picture area of a camera is, mm, with an audit row; `None` takes it back.
+    /// # Errors: `Conflict` when there is no such camera.
     pub async fn set_sensor_width(
         &self,
         id: i64,
         sensor_width_mm: Option<f64>,
+        by: Actor,
+        now_ms: i64,
     ) -> Result<(), StoreError> {
-        let changed = sqlx::query("UPDATE cameras SET sensor_width_mm = ?2 WHERE id = ?1")
-            .bind(id)
-            .bind(sensor_width_mm)
-            .execute(&self.writer)
-            .await?
-            .rows_affected();
-        if changed == 0 {
+        let mut write = self.write().await?;
+        let name: Option<String> = sqlx::query_scalar(
+            "UPDATE cameras SET sensor_width_mm = ?2 WHERE id = ?1 RETURNING name",
+        )
+        .bind(id)
+        .bind(sensor_width_mm)
+        .fetch_optional(&mut *write)
+        .await?;
+        let Some(name) = name else {
             return Err(StoreError::Conflict("there is no such camera".to_owned()));
-        }
+        };
+        let width = sensor_width_mm.map_or_else(|| "not said".to_owned(), |mm| format!("{mm} mm"));
+        let entry = AuditEntry {
+            at_ms: now_ms,
+            account: Some(by.account),
+            action: "camera corrected",
+            subject: name,
+            detail: format!("picture width {width}"),
+            request_id: by.request_id,
+        };
+        add_audit_row(&mut write, &entry).await?;
+        write.commit().await?;
         Ok(())
+    }
+
+    /// Whether nobody but this account has sweeps of a camera.
+    pub async fn is_camera_of_one(&self, id: i64, account: AccountId) -> Result<bool, StoreError> {
+        Ok(sqlx::query_scalar(
+            "SELECT NOT EXISTS (SELECT 1 FROM sweeps WHERE camera_id = ?1 AND account_id <> ?2)",
+        )
+        .bind(id)
+        .bind(account)
+        .fetch_one(&self.readers)
+        .await?)
     }
 }
 

@@ -30,6 +30,8 @@ pub struct DeskRow {
     pub published: bool,
     /// Whether the public version is of the newest result.
     pub published_is_newest: bool,
+    /// Whether it was public and was taken back.
+    pub withdrawn: bool,
     /// When the sweep was made, ms since 1970 UTC.
     pub created_ms: i64,
 }
@@ -50,6 +52,7 @@ struct DeskRowColumns {
     worst_shift_u_pct: Option<f64>,
     published: bool,
     published_is_newest: bool,
+    withdrawn: bool,
     created_ms: i64,
     #[sqlx(flatten)]
     job: JobRow,
@@ -70,6 +73,7 @@ impl DeskRowColumns {
             worst_shift_pct: self.worst_shift_pct.zip(self.worst_shift_u_pct),
             published: self.published,
             published_is_newest: self.published_is_newest,
+            withdrawn: self.withdrawn,
             created_ms: self.created_ms,
         })
     }
@@ -81,6 +85,7 @@ macro_rules! desk {
             "SELECT s.id, l.maker || ' ' || l.model AS lens, l.slug, s.name AS sweep_name, s.focal_length_mm, r.measured_count,
                     r.frame_count, r.stopped, r.warnings, r.worst_shift_pct, r.worst_shift_u_pct,
                     s.public_id IS NOT NULL AS published, p.result_id IS s.current_result_id AND p.id IS NOT NULL AS published_is_newest,
+                    s.public_id IS NULL AND EXISTS (SELECT 1 FROM publications WHERE sweep_id = s.id) AS withdrawn,
                     s.created_ms, ",
             job_columns!(),
             " FROM sweeps s JOIN lenses l ON l.id = s.lens_id

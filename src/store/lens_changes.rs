@@ -4,10 +4,11 @@ use sqlx::SqliteConnection;
 
 use super::audit::add_audit_row;
 use super::error::taken;
+use super::jobs::queue_anew;
 use super::lenses::{LensRow, lens_columns, tidied};
 use super::read_model::remake;
 use super::search::{search_text, sort_name};
-use super::{AccountId, Actor, AuditEntry, Lens, LensDraft, LensId, Store, StoreError};
+use super::{AccountId, Actor, AuditEntry, Lens, LensDraft, LensId, Store, StoreError, SweepId};
 
 /// A lens in the list of the desk.
 #[derive(Debug, Clone)]
@@ -94,7 +95,7 @@ impl Store {
         Ok(())
     }
 
-    /// Whether all sweeps and uploads of a lens are of this account.
+    /// Whether a lens is of this account alone: made by it, or shot by it, and shot by nobody else.
     pub async fn is_lens_of_one(
         &self,
         lens: LensId,
@@ -102,7 +103,10 @@ impl Store {
     ) -> Result<bool, StoreError> {
         Ok(sqlx::query_scalar(
             "SELECT NOT EXISTS (SELECT 1 FROM sweeps WHERE lens_id = ?1 AND account_id <> ?2)
-                AND NOT EXISTS (SELECT 1 FROM uploads WHERE lens_id = ?1 AND account_id <> ?2)",
+                AND NOT EXISTS (SELECT 1 FROM uploads WHERE lens_id = ?1 AND account_id <> ?2)
+                AND (EXISTS (SELECT 1 FROM lenses WHERE id = ?1 AND created_by = ?2)
+                  OR EXISTS (SELECT 1 FROM sweeps WHERE lens_id = ?1)
+                  OR EXISTS (SELECT 1 FROM uploads WHERE lens_id = ?1))",
         )
         .bind(lens)
         .bind(account)
@@ -150,6 +154,52 @@ impl Store {
             &entry(by, "lenses merged", into, detail, now_ms),
         )
         .await?;
+        write.commit().await?;
+        Ok(())
+    }
+
+    /// Files a sweep under another lens and queues it, as closest focus and range of the lens go into its measurement.
+    /// # Errors: `Conflict` while a version of it is public, when it is filed so already, or when there is no such sweep.
+    pub async fn move_sweep(
+        &self,
+        sweep: SweepId,
+        into: &Lens,
+        by: Actor,
+        now_ms: i64,
+    ) -> Result<(), StoreError> {
+        let conflict = |words: &str| Err(StoreError::Conflict(words.to_owned()));
+        let mut write = self.write().await?;
+        let held: Option<(LensId, Option<i64>)> =
+            sqlx::query_as("SELECT lens_id, public_id FROM sweeps WHERE id = ?1")
+                .bind(sweep)
+                .fetch_optional(&mut *write)
+                .await?;
+        let Some((from, public)) = held else {
+            return conflict("there is no such sweep");
+        };
+        if public.is_some() {
+            return conflict(
+                "this sweep is public under its lens; withdraw it first, with a reason that readers see",
+            );
+        }
+        if from == into.id {
+            return conflict("the sweep is filed under this lens already");
+        }
+        for sql in [
+            "UPDATE sweeps SET lens_id = ?2 WHERE id = ?1",
+            "UPDATE publications SET lens_id = ?2 WHERE sweep_id = ?1",
+        ] {
+            sqlx::query(sql)
+                .bind(sweep)
+                .bind(into.id)
+                .execute(&mut *write)
+                .await?;
+        }
+        remake(&mut write, from).await?;
+        remake(&mut write, into.id).await?;
+        queue_anew(&mut write, sweep, now_ms).await?;
+        let detail = format!("sweep {sweep} was filed under another lens");
+        add_audit_row(&mut write, &entry(by, "sweep moved", into, detail, now_ms)).await?;
         write.commit().await?;
         Ok(())
     }

@@ -51,6 +51,8 @@ pub struct SweepDraft {
     pub settings: SweepSettings,
     /// Its frames, in file order.
     pub files: Vec<UploadFile>,
+    /// Lens that it is of, where that is not the one that the upload was opened for.
+    pub lens: Option<LensId>,
 }
 
 #[derive(sqlx::FromRow)]
@@ -331,7 +333,7 @@ async fn add_sweep(
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9) RETURNING id",
     )
     .bind(account)
-    .bind(lens)
+    .bind(draft.lens.unwrap_or(lens))
     .bind(camera)
     .bind(upload)
     .bind(&draft.name)

@@ -135,12 +135,16 @@ pub(super) async fn take_in(
     raw_name: &str,
     received: Received,
 ) -> Result<Vec<Arrival>, WebError> {
-    if upload.finished {
-        return Err(WebError::Conflict(
-            "this upload is finished; open a new one for more frames".into(),
-        ));
-    }
     let app = &web.app;
+    if upload.finished {
+        // What is there already may come again: it changes nothing.
+        let files = app.store.upload_files(upload.id).await?;
+        if !files.iter().any(|file| file.name == raw_name) {
+            return Err(WebError::Conflict(
+                "this upload is finished; open a new one for more frames".into(),
+            ));
+        }
+    }
     let limits = app.config.limits();
     let stored = app.store.upload_file_count(upload.id).await?;
     if stored >= u64::from(limits.max_upload_files) {

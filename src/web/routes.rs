@@ -11,8 +11,8 @@ use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::desk::{
-    board, changes, frames, lenses, pointing, progress, publish_page, publish_upload, publishing,
-    sign_in, sweep, take_away, upload, upload_result, versions,
+    board, changes, filing, frames, lens_changes, lenses, pointing, progress, publish_page,
+    publish_upload, publishing, sign_in, sweep, take_away, upload, upload_result, versions,
 };
 use super::{
     Web, account, api, assets_route, data, errors, headers, health, observe, origin, pages, reads,
@@ -71,14 +71,14 @@ fn reviewers() -> Router<Web> {
         .route("/sign-out", post(sign_in::leave))
         .route("/desk", get(board::show))
         .route("/desk.json", get(board::document))
-        .route("/desk/lenses", get(lenses::list))
+        .route("/desk/lenses", get(lenses::list).post(lenses::make))
         .route(
             "/desk/lenses/{slug}",
-            get(lenses::show).post(lenses::correct),
+            get(lenses::show).post(lens_changes::correct),
         )
-        .route("/desk/lenses/{slug}/merge", post(lenses::merge))
-        .route("/desk/lenses/{slug}/forget", post(lenses::forget))
-        .route("/desk/cameras/{id}", post(lenses::camera))
+        .route("/desk/lenses/{slug}/merge", post(lens_changes::merge))
+        .route("/desk/lenses/{slug}/forget", post(lens_changes::forget))
+        .route("/desk/cameras/{id}", post(lens_changes::camera))
         .route("/desk/uploads/{id}", get(upload_result::show))
         .route("/desk/uploads/{id}/discard", post(upload_result::discard))
         .route("/desk/uploads/{id}/finish", post(upload_result::finish))
@@ -103,6 +103,7 @@ fn reviewers() -> Router<Web> {
         .route("/sweeps/{id}/take-back", post(changes::take_back))
         .route("/sweeps/{id}/point", post(pointing::point))
         .route("/sweeps/{id}/unpoint", post(pointing::unpoint))
+        .route("/sweeps/{id}/lens", post(filing::file_under))
         .route("/sweeps/{id}/measure", post(changes::measure_again))
         .route(
             "/sweeps/{id}/publish",

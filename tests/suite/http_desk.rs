@@ -8,6 +8,7 @@ mod client;
 mod door;
 mod events;
 mod faults;
+mod filing;
 mod form;
 mod lenses;
 mod page;

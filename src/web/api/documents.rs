@@ -79,13 +79,7 @@ impl LensHead {
     /// Kind, focal range, aperture and mount in words.
     pub(in crate::web) fn about(&self) -> String {
         let kind = Kind::from_code(self.kind).map_or(self.kind, Kind::words);
-        let range = if self.focal_max_mm > self.focal_min_mm {
-            let shortest = words::focal_length(self.focal_min_mm);
-            let longest = words::focal_length(self.focal_max_mm);
-            format!("{}–{longest}", shortest.trim_end_matches(" mm"))
-        } else {
-            words::focal_length(self.focal_min_mm)
-        };
+        let range = words::focal_range(self.focal_min_mm, self.focal_max_mm);
         let stop = match self.aperture_marking {
             "T" => format!("T{} (T-stop)", self.max_aperture),
             _ => format!("f/{}", self.max_aperture),

@@ -24,18 +24,25 @@ enum Place {
     Measuring,
     NeedsYou,
     Ready,
+    Withdrawn,
     Public,
 }
 
 impl Place {
     /// Places where a sweep waits for somebody or something.
-    const WAITING: [Self; 3] = [Self::Measuring, Self::NeedsYou, Self::Ready];
+    const WAITING: [Self; 4] = [
+        Self::Measuring,
+        Self::NeedsYou,
+        Self::Ready,
+        Self::Withdrawn,
+    ];
 
     const fn title(self) -> &'static str {
         match self {
             Self::Measuring => "Being measured",
             Self::NeedsYou => "Needs you",
             Self::Ready => "Ready to publish",
+            Self::Withdrawn => "Withdrawn",
             Self::Public => "Public",
         }
     }
@@ -45,6 +52,7 @@ impl Place {
             Self::Measuring => "measuring",
             Self::NeedsYou => "needs_you",
             Self::Ready => "ready",
+            Self::Withdrawn => "withdrawn",
             Self::Public => "public",
         }
     }
@@ -56,6 +64,8 @@ impl Place {
             Self::NeedsYou
         } else if row.published && row.published_is_newest {
             Self::Public
+        } else if row.withdrawn {
+            Self::Withdrawn
         } else {
             Self::Ready
         }
@@ -119,7 +129,7 @@ fn state_words(row: &DeskRow, place: Place) -> (String, &'static str) {
         }
         Place::NeedsYou if row.stopped => ("no result: see its findings".into(), "tag tag-stop"),
         Place::NeedsYou => ("measuring failed: see why".into(), "tag tag-stop"),
-        Place::Ready | Place::Public => {
+        Place::Ready | Place::Withdrawn | Place::Public => {
             let facts = [
                 frames_words(row),
                 warnings_words(row),

@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{frames, own_sweep, sweep as sweep_page};
 use crate::app::App;
-use crate::intake;
+use crate::intake::{self, IntakeError};
 use crate::store::{Said, Sweep, SweepId};
 use crate::sweep::{FrameOrder, SweepSettings};
 use crate::units::{FNumber, FocusDistance};
@@ -156,7 +156,8 @@ fn read_distances(
     if lines.is_empty() {
         return BTreeMap::new();
     }
-    let with_heading = if lines.starts_with("file") {
+    let has_heading = lines.starts_with("file");
+    let with_heading = if has_heading {
         lines.to_owned()
     } else {
         format!("{DISTANCES_HEADING}\n{lines}")
@@ -172,6 +173,16 @@ fn read_distances(
             distances
         }
         Err(error) => {
+            let error = match error {
+                // Lines count as they were typed, not with the heading that was put before them.
+                IntakeError::Distances { line, problem } if !has_heading => {
+                    IntakeError::Distances {
+                        line: line.saturating_sub(1),
+                        problem,
+                    }
+                }
+                other => other,
+            };
             check.refuse("distances", error.to_string());
             BTreeMap::new()
         }

@@ -41,7 +41,7 @@ pub(super) async fn doubts(
 
 /// A doubt where the files name a lens that is known to be another, or whose name shares no word with the chosen one.
 fn other_lens(chosen: &Lens, name: &str, known: Option<&Lens>) -> Option<String> {
-    let mend = "If that is right, upload the frames again under that lens; if only the name is odd, publish it as it is.";
+    let mend = "If that is right, file the sweep under that lens; if only the name is odd, publish it as it is.";
     match known {
         Some(known) if known.id == chosen.id => None,
         Some(known) => Some(format!(

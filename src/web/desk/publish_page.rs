@@ -62,6 +62,11 @@ struct PublishPage {
 }
 
 impl PublishPage {
+    /// When and why it was taken back, where it was.
+    fn withdrawn(&self) -> Option<&str> {
+        self.publications.first()?.withdrawn.as_deref()
+    }
+
     fn error(&self, field: &str) -> Option<&str> {
         self.errors
             .iter()

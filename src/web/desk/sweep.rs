@@ -14,7 +14,7 @@ use super::repeats::Repeats;
 use super::view::{self, FindingView, FrameView};
 use super::{Progress, Seen, facts, html, publishing, seen_sweep};
 use crate::app::App;
-use crate::store::{Conditions, JobState, Sweep, SweepId, Switch};
+use crate::store::{Conditions, JobState, Lens, Sweep, SweepId, Switch};
 use crate::sweep::{FrameOrder, SweepSettings};
 use crate::web::WebError;
 use crate::web::errors::FieldError;
@@ -32,6 +32,8 @@ struct SweepPage {
     slug: String,
     heading: String,
     name: String,
+    /// Lenses that it could be filed under instead.
+    others: Vec<Lens>,
     is_own: bool,
     public_version: Option<u32>,
     progress: Option<Progress>,
@@ -56,6 +58,11 @@ struct SweepPage {
 }
 
 impl SweepPage {
+    /// When and why it was taken back, where it was.
+    fn withdrawn(&self) -> Option<&str> {
+        self.publications.first()?.withdrawn.as_deref()
+    }
+
     fn error(&self, field: &str) -> Option<&str> {
         self.errors
             .iter()
@@ -137,6 +144,11 @@ pub(super) async fn render(
     } else {
         None
     };
+    let mut others = Vec::new();
+    if seen.is_own && seen.public_version.is_none() {
+        others = app.store.all_lenses().await?;
+        others.retain(|lens| lens.id != sweep.lens.id);
+    }
     let section = if seen.is_own {
         Section::Desk
     } else {
@@ -152,6 +164,7 @@ pub(super) async fn render(
         heading: facts::heading(sweep),
         slug: sweep.lens.slug.clone(),
         name: sweep.name.clone(),
+        others,
         is_own: seen.is_own,
         public_version: seen.public_version,
         progress,

@@ -8,7 +8,7 @@ use super::publishing::stops;
 use super::{html, is_measuring, progress_words};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{Sweep, UploadId};
+use crate::store::{LensId, Sweep, UploadId};
 use crate::sweep::{Finding, Severity};
 use crate::web::WebError;
 use crate::web::arrivals;
@@ -24,6 +24,8 @@ struct Refused {
 struct SweepLine {
     id: i64,
     name: String,
+    /// Name of its lens, where that is not the one of the upload.
+    lens: String,
     focal: String,
     frames: String,
     shift: String,
@@ -83,7 +85,7 @@ pub(in crate::web) async fn show(
             if let Some(sweep) = app.store.sweep(sweep).await? {
                 measuring |= is_measuring(sweep.job.as_ref());
                 has_ready |= stops(&sweep).is_empty() && !is_public(&sweep);
-                sweeps.push(line(&sweep));
+                sweeps.push(line(&sweep, upload.lens));
             }
         }
     }
@@ -100,7 +102,7 @@ pub(in crate::web) async fn show(
     })
 }
 
-fn line(sweep: &Sweep) -> SweepLine {
+fn line(sweep: &Sweep, lens: LensId) -> SweepLine {
     let focal = sweep
         .result
         .as_ref()
@@ -127,6 +129,11 @@ fn line(sweep: &Sweep) -> SweepLine {
     SweepLine {
         id: sweep.id,
         name: sweep.name.clone(),
+        lens: if sweep.lens.id == lens {
+            String::new()
+        } else {
+            sweep.lens.about.name()
+        },
         focal: focal.map_or_else(String::new, |focal| words::focal_length(focal.mm())),
         frames: words::count(sweep.files.len(), "frame"),
         shift,

@@ -88,7 +88,8 @@ pub(super) fn frames(sweep: &Sweep, detail: Detail) -> Vec<FrameView> {
             let mut view = measured(number, frame, measurement, sweep, detail);
             view.is_reference = summary.is_some_and(|summary| summary.reference == index);
             view.is_worst = summary.is_some_and(|summary| summary.worst == index);
-            view.has_finding = with_finding.contains(frame.info.file.as_str());
+            let is_broken = matches!(frame.state, FrameState::Failed(_));
+            view.has_finding = is_broken || with_finding.contains(frame.info.file.as_str());
             Some(view)
         })
         .collect()

@@ -87,6 +87,10 @@ struct ErrorPage<'a> {
     sign_in: bool,
 }
 
+/// What to do with a form whose session has ended.
+const SIGN_IN_AND_SEND_AGAIN: &str = "Nothing was changed: you are signed out. Sign in in another tab, then go back here \
+     and send the form again; the browser still has what you typed.";
+
 /// Whether the client would rather read a page than a document.
 fn wants_page(path: &str, headers: &HeaderMap) -> bool {
     let accept = headers
@@ -125,13 +129,19 @@ pub(in crate::web) async fn render(
     if page && safe && status == StatusCode::UNAUTHORIZED {
         return Redirect::to(&sign_in_address(&path, query.as_deref())).into_response();
     }
+    // A form that was sent after its session ended: what was typed is still in the browser.
+    let is_lost_form = page && status == StatusCode::UNAUTHORIZED;
     let mut answer = if page {
         // Who is looking only changes the head of the page; where it can't be found out, nobody is.
         let viewer = Viewer::of_request(&app, &headers).await.unwrap_or_default();
         let rendered = askama::Template::render(&ErrorPage {
             page: PageFrame::new(problem.title, Section::Elsewhere, &viewer),
             status: status.as_u16(),
-            detail: &problem.detail,
+            detail: if is_lost_form {
+                SIGN_IN_AND_SEND_AGAIN
+            } else {
+                &problem.detail
+            },
             fields: &problem.fields,
             request_id: &id,
             sign_in: status == StatusCode::UNAUTHORIZED,

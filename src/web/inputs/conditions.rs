@@ -1,12 +1,13 @@
 //! What is said of a shoot, as it was typed or sent.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{Check, Typed, metres};
 use crate::store::{Conditions, Switch};
+use crate::units::Metres;
 
 /// What is said of a shoot, as it was sent.
-#[derive(Debug, Default, Deserialize, utoipa::ToSchema)]
+#[derive(Debug, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub(in crate::web) struct ConditionsInput {
     /// Distortion correction in the camera: `on`, `off` or `unknown`.
@@ -19,6 +20,18 @@ pub(in crate::web) struct ConditionsInput {
     target_distance_m: Option<f64>,
     /// Distance that the first frame is focused at, m.
     closest_focus_m: Option<f64>,
+}
+
+impl From<&Conditions> for ConditionsInput {
+    fn from(said: &Conditions) -> Self {
+        Self {
+            distortion_correction: Some(said.distortion_correction.code().to_owned()),
+            breathing_compensation: Some(said.breathing_compensation.code().to_owned()),
+            stabilisation: Some(said.stabilisation.code().to_owned()),
+            target_distance_m: said.target_distance.map(Metres::m),
+            closest_focus_m: said.closest_focus.map(Metres::m),
+        }
+    }
 }
 
 impl ConditionsInput {

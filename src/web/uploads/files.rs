@@ -32,6 +32,8 @@ pub(in crate::web) struct Opening {
 struct UploadDocument {
     id: UploadId,
     lens: Option<String>,
+    /// As they were given when it was opened.
+    conditions: ConditionsInput,
     finished: bool,
     files: Vec<FileDocument>,
     refused: Vec<RefusedDocument>,
@@ -114,6 +116,7 @@ async fn document(app: &App, account: &SignedIn, id: UploadId) -> Result<UploadD
     Ok(UploadDocument {
         id,
         lens: app.store.lens(upload.lens).await?.map(|lens| lens.slug),
+        conditions: ConditionsInput::from(&upload.conditions),
         finished: upload.finished,
         files,
         refused,

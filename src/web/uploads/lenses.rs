@@ -11,7 +11,7 @@ use crate::app::App;
 use crate::store::Lens;
 use crate::web::WebError;
 use crate::web::arrivals;
-use crate::web::desk::lenses::correct_lens;
+use crate::web::desk::lens_changes::correct_lens;
 use crate::web::inputs::{Check, LensInput};
 use crate::web::observe::RequestId;
 use crate::web::place::Place;

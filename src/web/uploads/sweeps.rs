@@ -14,6 +14,7 @@ use crate::sweep::{FrameOrder, SweepSettings};
 use crate::units::{FNumber, FocusDistance, Metres};
 use crate::web::WebError;
 use crate::web::desk::changes::change;
+use crate::web::desk::filing::move_sweep;
 use crate::web::desk::own_sweep;
 use crate::web::desk::pointing::{UNMEASURED, picture_size};
 use crate::web::desk::publishing::{publish_sweep, withdraw_sweep, withdrawal_reason};
@@ -84,6 +85,8 @@ pub(in crate::web) struct Changes {
     /// Places of the targets by file name, each as x and y in px; replaces all.
     target_places: Given<BTreeMap<String, Vec<(f64, f64)>>>,
     notes: Given<String>,
+    /// Slug of the lens to file it under instead; not while it is public.
+    lens: Option<String>,
 }
 
 impl Changes {
@@ -219,9 +222,14 @@ fn distances(
                     let m = check.within("distances", Some(m), &DISTANCE_M, "m, or “infinity”")?;
                     FocusDistance::At(metres("distances", Some(m), check)?)
                 }
-                DistanceInput::Word(word) if word == "infinity" => FocusDistance::Infinity,
+                DistanceInput::Word(word) if matches!(word.as_str(), "infinity" | "inf") => {
+                    FocusDistance::Infinity
+                }
                 DistanceInput::Word(_) => {
-                    check.refuse("distances", "give metres as a number, or “infinity”");
+                    check.refuse(
+                        "distances",
+                        format!("{file}: give metres as a number, or “infinity”"),
+                    );
                     return None;
                 }
             };
@@ -280,13 +288,24 @@ struct ChangedDocument {
 pub(in crate::web) async fn patch(
     State(app): State<App>,
     account: SignedIn,
+    Extension(request): Extension<RequestId>,
     Place(id): Place<SweepId>,
     Document(changes): Document<Changes>,
 ) -> Result<impl IntoResponse, WebError> {
     let sweep = own_sweep(&app.store, &account, id).await?;
     let mut check = Check::default();
+    let into = match &changes.lens {
+        Some(slug) => {
+            let lens = app.store.lens_by_slug(slug).await?;
+            check.required("lens", lens, "the slug of a lens that is there")
+        }
+        None => None,
+    };
     let changed = changes.apply(&sweep, &mut check);
     let said = check.finish(Some(changed))?;
+    if let Some(into) = into.filter(|into| into.id != sweep.lens.id) {
+        move_sweep(&app, &account, &sweep, &into, &request).await?;
+    }
     change(&app, id, &said).await?;
     let sweep = own_sweep(&app.store, &account, id).await?;
     Ok(Json(ChangedDocument {

@@ -47,6 +47,7 @@ async fn one_waiting(folder: &tempfile::TempDir) -> (Store, SweepId) {
         .await
         .expect("a new file");
     let draft = SweepDraft {
+        lens: None,
         name: "card".to_owned(),
         settings: SweepSettings::default(),
         files: vec![file],

@@ -89,6 +89,15 @@ async fn a_closed_tab_is_gone_on_with() {
         said.contains("only those that are missing are sent"),
         "{said}"
     );
+    let kept = browser.find("#distortion_correction").await;
+    assert!(
+        !kept.is_enabled().await.expect("asked"),
+        "what was said of it stays"
+    );
+    assert_eq!(
+        kept.prop("value").await.expect("asked").as_deref(),
+        Some("on")
+    );
     browser.give_files("#folder", &[sweep]).await;
     browser.until_it_says(&format!("{FRAMES} files")).await;
     // How many PUTs the page sends from here on.

@@ -122,10 +122,31 @@ async fn doubles_are_merged_with_all_they_have_and_the_old_address_leads_on() {
         others.status, 403,
         "another's sweeps are not theirs to move"
     );
-    assert_eq!(mara.post(merge, &[("into", "")]).await.status, 422);
-    let itself = mara.post(merge, &[("into", "ostrel-tern-50")]).await;
-    assert_eq!(itself.status, 409);
-    let merged = mara.post(merge, &[("into", "ostrel-tern-50-mm")]).await;
+    let mut unlike = lens();
+    unlike["model"] = json!("Tern 50 S");
+    unlike["mount"] = json!("Skerry bayonet");
+    assert_eq!(mara.post_json("/api/v1/lenses", unlike).await.status, 201);
+    for (into, sure, words) in [
+        ("", "on", "choose the lens"),
+        ("ostrel-tern-50", "on", "choose the lens"),
+        ("ostrel-tern-50-mm", "", "undone"),
+        (
+            "ostrel-tern-50-s",
+            "on",
+            "mount Harrow lock and that one Skerry bayonet",
+        ),
+    ] {
+        let refused = mara.post(merge, &[("into", into), ("sure", sure)]).await;
+        assert_eq!(refused.status, 422, "{into}");
+        assert!(
+            refused.text().contains(words),
+            "{words}: {}",
+            refused.text()
+        );
+    }
+    let merged = mara
+        .post(merge, &[("into", "ostrel-tern-50-mm"), ("sure", "on")])
+        .await;
     assert_eq!(merged.location(), "/desk/lenses/ostrel-tern-50-mm");
 
     for (old, new) in [
@@ -202,4 +223,57 @@ async fn the_width_of_a_picture_is_told_by_both_focal_lengths_of_its_files() {
     assert_eq!(camera.sensor_width_mm, None, "nobody has given it");
     let shown = page(&mara, "/desk/lenses").await;
     assert!(shown.contains("its files tell about 23.4 mm"), "{shown}");
+}
+
+/// What one reviewer has published is not changed under their hands by another.
+#[tokio::test]
+async fn lenses_and_cameras_of_others_are_changed_by_operators_only() {
+    let bench = Bench::start_without_worker().await;
+    let mara = bench.signed_in("mara").await;
+    mara.uploaded_sweep().await;
+    let camera = bench.app.store.cameras().await.expect("readable").remove(0);
+    let camera = format!("/desk/cameras/{}", camera.id);
+    let lens = "/desk/lenses/ostrel-tern-50";
+    let forget = format!("{lens}/forget");
+    let odd = bench.signed_in("odd").await;
+    let quay = bench.signed_in("quay").await;
+    let form = form("mount", "Skerry bayonet");
+    let width = [("sensor_width_mm", "35.9")];
+    let patch = |by: &str| json!({"model": format!("Tern 50 as {by} has it")});
+    for (path, fields) in [(lens, &form[..]), (&forget, &[]), (&camera, &width)] {
+        assert_eq!(odd.post(path, fields).await.status, 403, "{path}");
+        assert_eq!(quay.post(path, fields).await.status, 303, "{path}");
+        assert_eq!(mara.post(path, fields).await.status, 303, "{path}");
+    }
+    let api = Request::new("PATCH", "/api/v1/lenses/ostrel-tern-50").json(&patch("odd"));
+    assert_eq!(odd.send(api).await.status, 403);
+    let rows = bench.app.store.audit_rows(20).await.expect("readable");
+    let widths = rows.iter().filter(|row| row.action == "camera corrected");
+    assert_eq!(widths.count(), 2, "{rows:?}");
+
+    // A lens that nobody has shot is its maker's.
+    let fresh = [
+        ("maker", "Tindra"),
+        ("model", "Sound 85"),
+        ("mount", "Harrow lock"),
+        ("kind", "prime"),
+        ("focal_min_mm", "85"),
+        ("max_aperture", "2"),
+    ];
+    let made = odd.post("/desk/lenses", &fresh).await;
+    assert_eq!(made.location(), "/desk/lenses/tindra-sound-85");
+    assert_eq!(
+        mara.post("/desk/lenses/tindra-sound-85", &fresh)
+            .await
+            .status,
+        403
+    );
+    assert_eq!(
+        mara.post("/desk/lenses", &fresh).await.status,
+        422,
+        "it is there already"
+    );
+    let bare = odd.post("/desk/lenses", &[("maker", "Tindra")]).await;
+    assert_eq!(bare.status, 422);
+    assert!(bare.text().contains("mount"), "{}", bare.text());
 }

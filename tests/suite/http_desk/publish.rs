@@ -137,6 +137,28 @@ async fn a_change_after_publishing_makes_a_version_and_the_old_one_stays_readabl
     }
     let lens = bench.get("/lenses/ostrel-tern-50").await.text();
     assert!(lens.contains("the mount was loose"), "{lens}");
+
+    // Its reviewer is told too, and publishing anew brings no withdrawn version back.
+    let desk = page(&mara, "/desk").await;
+    assert!(desk.contains("<h2>Withdrawn</h2>"), "{desk}");
+    for path in [at.clone(), format!("{at}/publish")] {
+        let told = page(&mara, &path).await;
+        assert!(told.contains("the mount was loose"), "{path}: {told}");
+        assert!(!told.contains("draft, seen by you only"), "{path}: {told}");
+    }
+    let offered = page(&mara, &format!("{at}/publish")).await;
+    assert!(
+        offered.contains("versions that were withdrawn stay so"),
+        "{offered}"
+    );
+    assert_eq!(mara.post(&format!("{at}/publish"), &[]).await.status, 303);
+    let gone = bench.get(&format!("{at}/versions/1")).await;
+    assert_eq!(gone.status, 410, "{}", gone.text());
+    assert!(
+        gone.text().contains("the mount was loose"),
+        "{}",
+        gone.text()
+    );
 }
 
 #[tokio::test]

@@ -148,6 +148,7 @@ impl Site {
             .await
             .expect("a new file");
         let draft = SweepDraft {
+            lens: None,
             name: measurement.name.clone(),
             settings: SweepSettings::default(),
             files: vec![file],

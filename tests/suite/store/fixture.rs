@@ -59,6 +59,7 @@ impl Fresh {
                 .expect("a new file");
         }
         let draft = SweepDraft {
+            lens: None,
             name: "card".to_owned(),
             settings: SweepSettings::default(),
             files,

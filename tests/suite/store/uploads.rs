@@ -101,6 +101,7 @@ async fn finishing_makes_the_sweeps_once_and_all_or_nothing() {
     let drafts: Vec<SweepDraft> = [("24 mm", 24.0, &files[..2]), ("105 mm", 105.0, &files[2..])]
         .into_iter()
         .map(|(name, mm, files)| SweepDraft {
+            lens: None,
             name: name.to_owned(),
             settings: SweepSettings {
                 focal_length: Millimetres::new(mm).ok(),
