@@ -156,6 +156,7 @@ async fn publish(store: &Store, reviewer: i64, lens: &Lens, measurement: SweepMe
         files.push(file);
     }
     let draft = SweepDraft {
+        lens: None,
         name: measurement.name.clone(),
         settings: SweepSettings::default(),
         files,
