@@ -92,12 +92,61 @@ pub(super) fn change(a: &Shape, b: &Shape, apart: usize, picture_width: f64) -> 
     let lit = (b.log_flux - a.log_flux) / (0.3 * steps);
     let spread = (b.width - a.width) / (steps * (4.0 + 0.15 * a.width.max(b.width)));
     // Each is capped: one odd quantity (a bump, a change of exposure) must not outvote all the others.
-    [stretch, moved, turned, lit, spread]
+    let capped = |z: f64| square(z).min(MOST);
+    let other = [stretch, moved, turned]
         .into_iter()
-        .map(|z| square(z).min(25.0))
-        .sum()
+        .all(|z| capped(z) >= MOST);
+    let odd: f64 = [stretch, moved, turned, lit, spread]
+        .into_iter()
+        .map(capped)
+        .sum();
+    odd + if other { OTHER_PAIR } else { 0.0 }
 }
+
+/// Most that one quantity counts.
+const MOST: f64 = 25.0;
+/// What scale, place and direction count beside that when all three jump: neither bump nor zoom ring does that to one and
+/// the same pair. More than passing over half a dozen frames.
+const OTHER_PAIR: f64 = 150.0;
 
 fn square(z: f64) -> f64 {
     if z.is_finite() { z * z } else { 1e6 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A label taken for a target in some frames has to cost more than passing them over; a bump and a slipped zoom ring
+    /// don't.
+    #[test]
+    fn another_pair_is_dearer_than_a_bump_and_a_slip() {
+        let pair = Shape {
+            separation: 984.0,
+            angle: 0.009,
+            middle: (600.0, 398.0),
+            log_flux: 4.8,
+            width: 9.0,
+        };
+        let label = Shape {
+            separation: 759.0,
+            angle: -0.38,
+            middle: (740.0, 540.0),
+            log_flux: 5.0,
+            width: 14.0,
+        };
+        let bumped = Shape {
+            middle: (680.0, 350.0),
+            angle: 0.2,
+            ..pair
+        };
+        let slipped = Shape {
+            separation: 1090.0,
+            ..pair
+        };
+        let cost = |other: &Shape| change(&pair, other, 1, 1200.0);
+        assert!(cost(&label) > 200.0, "{}", cost(&label));
+        assert!(cost(&bumped) <= 2.0 * MOST && cost(&slipped) <= MOST);
+        assert!(cost(&pair) < 1e-9);
+    }
 }

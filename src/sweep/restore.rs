@@ -87,6 +87,10 @@ pub(super) struct Ends {
 const TURNS_ALLOWED: usize = 3;
 /// Steps of the blur below this share of its range say nothing about its course.
 const STEP_SHARE: f64 = 0.03;
+/// The same of the scale, which turns once or twice and is noisier against its range.
+const SCALE_SHARE: f64 = 0.1;
+/// Change of scale over the sweep, as a share, from which its course is no noise: ten times what the noisiest frames have.
+const PLAIN_BREATHING: f64 = 0.003;
 /// The files' way through (separation, blur) over the shortest way: a good sweep has 1, a shuffled one several.
 const DETOUR: f64 = 1.6;
 /// Blur at the first frame over blur at the last below which a sweep runs backwards, when nothing is known of the set-up:
@@ -105,7 +109,9 @@ pub(super) fn by_blur(looks: &[Look], ends: Ends) -> Option<Arrangement> {
     let filed: Vec<usize> = (0..n).collect();
     let mut path = filed.clone();
     let mut how = None;
-    if turns(&radius) > TURNS_ALLOWED {
+    let scale: Vec<f64> = places.iter().map(|place| place.0).collect();
+    let jumps = breathing(looks) > PLAIN_BREATHING && turns(&scale, SCALE_SHARE) > TURNS_ALLOWED;
+    if jumps || turns(&radius, STEP_SHARE) > TURNS_ALLOWED {
         let shortest = shortest_path(&places);
         if length(&places, &filed) > DETOUR * length(&places, &shortest) {
             path = shortest;
@@ -158,12 +164,19 @@ fn normalised(looks: &[Look]) -> Vec<(f64, f64)> {
         .collect()
 }
 
-/// How often the blur changes its course.
-fn turns(radius: &[f64]) -> usize {
+/// Change of scale over the sweep, as a share of the largest.
+fn breathing(looks: &[Look]) -> f64 {
+    let separations = || looks.iter().map(|look| look.separation);
+    let high = separations().fold(0.0, f64::max);
+    1.0 - separations().fold(f64::INFINITY, f64::min) / high
+}
+
+/// How often a quantity changes its course, steps below a share of its range left out.
+fn turns(values: &[f64], share: f64) -> usize {
     let mut courses: Vec<bool> = Vec::new();
-    let mut last = radius[0];
-    for &r in radius {
-        if (r - last).abs() > STEP_SHARE {
+    let mut last = values[0];
+    for &r in values {
+        if (r - last).abs() > share {
             courses.push(r > last);
             last = r;
         }
@@ -282,95 +295,4 @@ fn move_places(places: &[(f64, f64)], path: &mut Vec<usize>) {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A sweep from closest focus at 0.85 m to infinity, targets at 2 m: blur falls, rises; separation falls.
-    fn sweep(n: usize, breathing_px: f64) -> Vec<Look> {
-        (0..n)
-            .map(|i| {
-                let d = 1.18 * (1.0 - i as f64 / (n - 1) as f64);
-                let blur = 70.0 * (d - 0.5);
-                Look {
-                    separation: 1500.0 + breathing_px * d,
-                    variance: 240.0 + blur * blur / 16.0,
-                }
-            })
-            .collect()
-    }
-
-    /// Visits every place once when `step` shares no factor with `n`.
-    fn shuffle(n: usize, step: usize) -> Vec<usize> {
-        (0..n).map(|i| (i * step + 3) % n).collect()
-    }
-
-    #[test]
-    fn good_sweeps_are_left_alone() {
-        for (n, breathing) in [(8, 25.0), (36, 25.0), (36, 0.0), (36, -8.0), (120, 60.0)] {
-            assert_eq!(
-                by_blur(&sweep(n, breathing), Ends::default()),
-                None,
-                "{n} {breathing}"
-            );
-        }
-    }
-
-    #[test]
-    fn shuffled_sweeps_come_back_in_order() {
-        for (n, step) in [(12, 5), (24, 7), (37, 10)] {
-            let order = shuffle(n, step);
-            let good = sweep(n, 25.0);
-            let looks: Vec<Look> = order.iter().map(|&i| good[i]).collect();
-            let arranged = by_blur(&looks, Ends::default()).expect("shuffled");
-            assert_eq!(arranged.how, Restored::SortedByBlur);
-            let back: Vec<usize> = arranged.sequence.iter().map(|&at| order[at]).collect();
-            assert_eq!(back, (0..n).collect::<Vec<_>>(), "{n}");
-        }
-    }
-
-    #[test]
-    fn without_breathing_a_shuffle_stays_doubtful() {
-        let order = shuffle(24, 7);
-        let good = sweep(24, 0.0);
-        let looks: Vec<Look> = order.iter().map(|&i| good[i]).collect();
-        assert_eq!(
-            by_blur(&looks, Ends::default()).map(|a| a.how),
-            Some(Restored::Doubtful)
-        );
-    }
-
-    #[test]
-    fn backwards_by_blur_when_the_set_up_says_so() {
-        let mut looks = sweep(36, 25.0);
-        looks.reverse();
-        let known = Ends {
-            near_over_far: Some(1.15 / 0.85),
-        };
-        assert_eq!(
-            by_blur(&looks, known).map(|a| a.how),
-            Some(Restored::ReversedByBlur)
-        );
-        looks.reverse();
-        assert_eq!(by_blur(&looks, known), None);
-    }
-
-    #[test]
-    fn distances_restore_what_they_contradict() {
-        let near_to_far = [Some(2.0), Some(1.5), None, Some(1.5), Some(0.5), Some(0.0)];
-        assert_eq!(by_distance(&near_to_far), None);
-        let mut backwards = near_to_far;
-        backwards.reverse();
-        assert_eq!(
-            by_distance(&backwards).map(|a| a.how),
-            Some(Restored::ReversedByDistance)
-        );
-        let mixed = [Some(0.5), Some(2.0), Some(0.0), Some(1.0)];
-        assert_eq!(
-            by_distance(&mixed),
-            Some(Arrangement {
-                sequence: vec![1, 3, 0, 2],
-                how: Restored::SortedByDistance
-            })
-        );
-    }
-}
+mod tests;

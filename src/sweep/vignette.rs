@@ -47,11 +47,10 @@ pub(super) fn detect(frames: &[FrameResult], course: &BlurCourse) -> Option<CutB
         .filter_map(|&(place, blur)| {
             let targets = &frames[place].targets;
             let (left, right) = (targets.first()?, targets.last()?);
-            // What is cut off at the ceiling changes the moments too.
-            if [left, right]
-                .iter()
-                .any(|target| target.flags.contains(&Flag::Saturated))
-            {
+            // What is cut off at the ceiling, and other things in the window, change the moments too.
+            let spoilt =
+                |t: &Target| t.flags.contains(&Flag::Saturated) || t.flags.contains(&Flag::Crowded);
+            if spoilt(left) || spoilt(right) {
                 return None;
             }
             // At the reference's scale, so that the tape's own shape is the same in every frame, as the blur's is.

@@ -1,0 +1,110 @@
+//! Sweeps whose files run another way.
+
+use super::*;
+
+/// A sweep from closest focus at 0.85 m to infinity, targets at 2 m: blur falls, rises; separation falls.
+fn sweep(n: usize, breathing_px: f64) -> Vec<Look> {
+    (0..n)
+        .map(|i| {
+            let d = 1.18 * (1.0 - i as f64 / (n - 1) as f64);
+            let blur = 70.0 * (d - 0.5);
+            Look {
+                separation: 1500.0 + breathing_px * d,
+                variance: 240.0 + blur * blur / 16.0,
+            }
+        })
+        .collect()
+}
+
+/// Visits every place once when `step` shares no factor with `n`.
+fn shuffle(n: usize, step: usize) -> Vec<usize> {
+    (0..n).map(|i| (i * step + 3) % n).collect()
+}
+
+#[test]
+fn good_sweeps_are_left_alone() {
+    for (n, breathing) in [(8, 25.0), (36, 25.0), (36, 0.0), (36, -8.0), (120, 60.0)] {
+        assert_eq!(
+            by_blur(&sweep(n, breathing), Ends::default()),
+            None,
+            "{n} {breathing}"
+        );
+    }
+}
+
+#[test]
+fn shuffled_sweeps_come_back_in_order() {
+    for (n, step) in [(12, 5), (24, 7), (37, 10)] {
+        let order = shuffle(n, step);
+        let good = sweep(n, 25.0);
+        let looks: Vec<Look> = order.iter().map(|&i| good[i]).collect();
+        let arranged = by_blur(&looks, Ends::default()).expect("shuffled");
+        assert_eq!(arranged.how, Restored::SortedByBlur);
+        let back: Vec<usize> = arranged.sequence.iter().map(|&at| order[at]).collect();
+        assert_eq!(back, (0..n).collect::<Vec<_>>(), "{n}");
+    }
+}
+
+#[test]
+fn without_breathing_a_shuffle_stays_doubtful() {
+    let order = shuffle(24, 7);
+    let good = sweep(24, 0.0);
+    let looks: Vec<Look> = order.iter().map(|&i| good[i]).collect();
+    assert_eq!(
+        by_blur(&looks, Ends::default()).map(|a| a.how),
+        Some(Restored::Doubtful)
+    );
+}
+
+#[test]
+fn backwards_by_blur_when_the_set_up_says_so() {
+    let mut looks = sweep(36, 25.0);
+    looks.reverse();
+    let known = Ends {
+        near_over_far: Some(1.15 / 0.85),
+    };
+    assert_eq!(
+        by_blur(&looks, known).map(|a| a.how),
+        Some(Restored::ReversedByBlur)
+    );
+    looks.reverse();
+    assert_eq!(by_blur(&looks, known), None);
+}
+
+#[test]
+fn distances_restore_what_they_contradict() {
+    let near_to_far = [Some(2.0), Some(1.5), None, Some(1.5), Some(0.5), Some(0.0)];
+    assert_eq!(by_distance(&near_to_far), None);
+    let mut backwards = near_to_far;
+    backwards.reverse();
+    assert_eq!(
+        by_distance(&backwards).map(|a| a.how),
+        Some(Restored::ReversedByDistance)
+    );
+    let mixed = [Some(0.5), Some(2.0), Some(0.0), Some(1.0)];
+    assert_eq!(
+        by_distance(&mixed),
+        Some(Arrangement {
+            sequence: vec![1, 3, 0, 2],
+            how: Restored::SortedByDistance
+        })
+    );
+}
+
+/// Put in order of their blur, near and far frames stand in turn: the blur runs smoothly, the scale does not.
+#[test]
+fn a_shuffle_that_only_the_scale_shows_is_restored() {
+    let looks = sweep(15, 60.0);
+    let mut by_blur_alone: Vec<usize> = (0..looks.len()).collect();
+    by_blur_alone.sort_by(|&a, &b| looks[b].variance.total_cmp(&looks[a].variance));
+    let shuffled: Vec<Look> = by_blur_alone.iter().map(|&at| looks[at]).collect();
+    let radius: Vec<f64> = normalised(&shuffled).iter().map(|place| place.1).collect();
+    assert!(turns(&radius, STEP_SHARE) <= TURNS_ALLOWED);
+    let arrangement = by_blur(&shuffled, Ends::default()).expect("out of order");
+    let restored: Vec<usize> = arrangement
+        .sequence
+        .iter()
+        .map(|&at| by_blur_alone[at])
+        .collect();
+    assert!(restored.iter().copied().eq(0..looks.len()), "{restored:?}");
+}
