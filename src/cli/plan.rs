@@ -102,7 +102,14 @@ fn sheet(focal_length: Millimetres, plan: &ShootingPlan) -> String {
         "tape",
         format!("{:.0} mm square ({:.0} px)", plan.tape_mm, plan.tape_px),
     );
-    line("aperture", format!("f/{:.1}", plan.f_number));
+    line(
+        "moved in",
+        format!(
+            "{} from each edge",
+            words::metres((plan.field_width_m - plan.target_spacing_m) / 2.0)
+        ),
+    );
+    line("aperture", words::f_number(plan.f_number));
     line(
         "blur",
         format!(
@@ -114,8 +121,9 @@ fn sheet(focal_length: Millimetres, plan: &ShootingPlan) -> String {
     line(
         "uncertainty",
         format!(
-            "± {} percentage points (k = 2)",
-            words::expanded(plan.expected_u_pct)
+            "± {} percentage points (k = 2), and up to {:.2} to one side from the moving entrance pupil",
+            words::expanded(plan.expected_u_pct),
+            plan.perspective_bound_pct
         ),
     );
     line(

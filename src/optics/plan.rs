@@ -146,8 +146,8 @@ impl fmt::Display for PlanNote {
             ),
             Self::NoDistancesFromBlur { blur_px } => write!(
                 f,
-                "At infinity the targets blur to {blur_px:.1} px only, too little to estimate distances from. Give \
-                 distances, open up, or move the targets nearer."
+                "At infinity the targets blur to {blur_px:.1} px only, too little to estimate distances from. They \
+                 have to come from the camera's files, or be given with the sweep."
             ),
             Self::Faint { share } => write!(
                 f,

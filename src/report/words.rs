@@ -52,6 +52,21 @@ pub fn focal_length(mm: f64) -> String {
     format!("{} mm", trimmed(mm, 1))
 }
 
+/// Full stops as lenses mark them (the series of ISO 517, from memory).
+const MARKED_STOPS: [f64; 12] = [
+    0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0,
+];
+
+/// An f-number as lenses mark it, e.g. `f/5.6` for 5.66 and `f/11` for 11.3; others with one decimal.
+#[must_use]
+pub fn f_number(n: f64) -> String {
+    // Marks are rounded powers of the root of two, off by up to 3 %.
+    let marked = MARKED_STOPS
+        .into_iter()
+        .find(|mark| (mark - n).abs() < 0.03 * n);
+    format!("f/{}", trimmed(marked.unwrap_or(n), 1))
+}
+
 /// A range of focal lengths, e.g. `28–135 mm`; one of them for a prime.
 #[must_use]
 pub fn focal_range(shortest_mm: f64, longest_mm: f64) -> String {
@@ -188,6 +203,18 @@ mod tests {
     }
 
     use super::*;
+
+    #[test]
+    fn f_numbers_are_told_as_they_are_marked() {
+        for (n, words) in [
+            (8.0, "f/8"),
+            (5.657, "f/5.6"),
+            (11.31, "f/11"),
+            (3.6, "f/3.6"),
+        ] {
+            assert_eq!(f_number(n), words);
+        }
+    }
 
     #[test]
     fn signs_and_decimals() {

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use axum::extract::State;
-use axum::response::Html;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
 
 use super::{PageFrame, Section, filters, html};
 use crate::app::App;
@@ -13,6 +14,7 @@ use crate::store::Lens;
 use crate::units::{FNumber, Metres, Millimetres};
 use crate::web::WebError;
 use crate::web::api::{FOCAL_LENGTHS, Params};
+use crate::web::errors::FieldError;
 use crate::web::session::Viewer;
 
 /// Most focal lengths on one sheet.
@@ -25,12 +27,26 @@ struct PlanPage {
     /// Name and slug of the lens that is planned for, where one was named.
     lens: Option<(String, String)>,
     typed: BTreeMap<&'static str, String>,
+    errors: Vec<FieldError>,
     sheets: Vec<Sheet>,
 }
 
 impl PlanPage {
     fn value(&self, name: &str) -> &str {
         self.typed.get(name).map_or("", String::as_str)
+    }
+
+    /// What the form calls a field.
+    fn label(&self, field: &str) -> &'static str {
+        let known = FIELDS.into_iter().find(|(name, _)| *name == field);
+        known.map_or("The form", |(_, label)| label)
+    }
+
+    fn error(&self, name: &str) -> Option<&str> {
+        self.errors
+            .iter()
+            .find(|error| error.field == name)
+            .map(|error| error.detail.as_str())
     }
 }
 
@@ -42,17 +58,17 @@ struct Sheet {
     drawing: String,
 }
 
-/// Every field of the form.
-const FIELDS: [&str; 9] = [
-    "focal_mm",
-    "max_aperture",
-    "closest_focus_m",
-    "target_distance_m",
-    "f_number",
-    "sensor_width_mm",
-    "sensor_height_mm",
-    "picture_width_px",
-    "expected_shift_pct",
+/// Every field of the form with what it is called there.
+const FIELDS: [(&str, &str); 9] = [
+    ("focal_mm", "Focal lengths"),
+    ("max_aperture", "Smallest f-number"),
+    ("closest_focus_m", "Closest focus"),
+    ("target_distance_m", "Targets at"),
+    ("f_number", "Shot at f-number"),
+    ("sensor_width_mm", "Sensor width"),
+    ("sensor_height_mm", "Sensor height"),
+    ("picture_width_px", "Picture width"),
+    ("expected_shift_pct", "Ready for a shift of"),
 ];
 
 /// `GET /plan`
@@ -60,7 +76,7 @@ pub(super) async fn page(
     State(app): State<App>,
     viewer: Viewer,
     params: Params,
-) -> Result<Html<String>, WebError> {
+) -> Result<Response, WebError> {
     let lens = match params.text("lens") {
         Some(slug) => Some(
             app.store
@@ -72,11 +88,17 @@ pub(super) async fn page(
     };
     let typed = filled(&params, lens.as_ref());
     let effective = Params::from_typed(&typed);
-    let sheets = setups(&effective)?
-        .iter()
-        .map(|setup| sheet(setup, &ShootingPlan::for_setup(setup)))
-        .collect();
-    html(&PlanPage {
+    let (setups, errors) = match setups(&effective) {
+        Ok(setups) => (setups, Vec::new()),
+        Err(WebError::Fields(errors)) => (Vec::new(), errors),
+        Err(other) => return Err(other),
+    };
+    let status = if errors.is_empty() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
+    let page = html(&PlanPage {
         page: PageFrame::new("Plan a shoot", Section::Plan, &viewer)
             .described(
                 "How far the targets, how far apart, how large, which aperture, how many frames.",
@@ -89,15 +111,20 @@ pub(super) async fn page(
             )
         }),
         typed,
-        sheets,
-    })
+        errors,
+        sheets: setups
+            .iter()
+            .map(|setup| sheet(setup, &ShootingPlan::for_setup(setup)))
+            .collect(),
+    })?;
+    Ok((status, page).into_response())
 }
 
 /// The fields as they were sent; what was left empty as the lens has it.
 fn filled(params: &Params, lens: Option<&Lens>) -> BTreeMap<&'static str, String> {
     let mut typed: BTreeMap<&'static str, String> = FIELDS
         .iter()
-        .map(|&field| (field, params.all(field).join(" ")))
+        .map(|&(field, _)| (field, params.all(field).join(" ")))
         .collect();
     let mut fill = |field: &'static str, value: String| {
         let entry = typed.entry(field).or_default();
@@ -200,7 +227,7 @@ fn sheet(setup: &Setup, plan: &ShootingPlan) -> Sheet {
                 "Tape",
                 format!("{:.0} mm square ({:.0} px)", plan.tape_mm, plan.tape_px),
             ),
-            ("Aperture", format!("f/{:.1}", plan.f_number)),
+            ("Aperture", words::f_number(plan.f_number)),
             (
                 "Blur",
                 format!(

@@ -300,6 +300,23 @@ async fn withdrawn_results_leave_the_pages_and_the_reason_stays() {
 
 /// A zoom is planned at all its marked focal lengths on one sheet; what a lens says of itself need not be typed.
 #[tokio::test]
+async fn a_plan_with_a_wrong_number_keeps_the_form() {
+    let site = Site::new().await;
+    let path = "/plan?focal_mm=28+wide&max_aperture=2&closest_focus_m=1";
+    let answer = site.get(path).await;
+    assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let page = answer.text();
+    for words in [
+        "There is no plan yet",
+        "<a href=\"#focal_mm\">Focal lengths</a>",
+        "value=\"28 wide\"",
+        "aria-invalid=\"true\"",
+    ] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+}
+
+#[tokio::test]
 async fn a_plan_has_a_sheet_for_every_focal_length() {
     let site = Site::with_lenses().await;
     let text = |path: &'static str| {
