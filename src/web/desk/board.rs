@@ -202,6 +202,7 @@ fn shelves(rows: &[DeskRow]) -> Vec<Shelf> {
 
 struct OpenUpload {
     id: i64,
+    lens: String,
     opened: String,
     files: String,
 }
@@ -238,8 +239,10 @@ pub(in crate::web) async fn show(
     let mut uploads = Vec::new();
     for upload in app.store.open_uploads(account.id).await? {
         let files = app.store.upload_file_count(upload.id).await?;
+        let lens = app.store.lens(upload.lens).await?;
         uploads.push(OpenUpload {
             id: upload.id,
+            lens: lens.map_or_else(String::new, |lens| lens.about.name()),
             opened: words::moment(upload.created_ms),
             files: words::count(usize::try_from(files).unwrap_or(usize::MAX), "file"),
         });

@@ -241,7 +241,7 @@ pub(super) fn record_lines(
 fn row_words(focal: &FocalDocument) -> String {
     let sweeps: Vec<String> = focal.sweeps.iter().map(ToString::to_string).collect();
     format!(
-        "{}, tolerance distance {}, from sweep {}",
+        "{}; tolerance distance: {}; from sweep {}",
         focal.worst_words(),
         focal.tolerance_words(),
         sweeps.join(" and ")
