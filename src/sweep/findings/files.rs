@@ -64,6 +64,9 @@ pub(super) fn frame_count(sweep: &SweepMeasurement) -> Option<Finding> {
     Some(finding(Code::TooFewFrames, severity, message, Vec::new()))
 }
 
+/// Most reasons that are told in one finding.
+const REASONS_TOLD: usize = 3;
+
 /// Frames without a result: a warning where the nearest of all are among them, because there the shift is largest as a
 /// rule; a note elsewhere, where the curve runs on between its neighbours.
 pub(super) fn frames_not_measured(sweep: &SweepMeasurement) -> Option<Finding> {
@@ -74,20 +77,38 @@ pub(super) fn frames_not_measured(sweep: &SweepMeasurement) -> Option<Finding> {
         .iter()
         .filter(|frame| matches!(frame.state, FrameState::Failed(_)))
         .collect();
-    let example = lost.first()?;
+    // One frame for each reason; what the others have is told on the page of each.
+    let mut reasons: Vec<(String, &str)> = Vec::new();
+    for frame in &lost {
+        let reason = frame.state.reason().unwrap_or_default();
+        if !reasons.iter().any(|(known, _)| *known == reason) {
+            reasons.push((reason, &frame.info.file));
+        }
+    }
+    if reasons.is_empty() {
+        return None;
+    }
+    let why: Vec<String> = reasons
+        .iter()
+        .take(REASONS_TOLD)
+        .map(|(reason, file)| format!("{file}: {reason}"))
+        .collect();
     let count = lost.len();
     let frames = if count == 1 {
         "frame has"
     } else {
         "frames have"
     };
-    let why = example.state.reason().unwrap_or_default();
     let (severity, effect) = if first > 0 {
         (
             Severity::Warning,
             format!(
-                "The nearest {first} of the sweep are without a result, so worst shift and tolerance distance hold only \
-                 for what was measured; nearer, the shift may be larger."
+                "{} without a result, so worst shift and tolerance distance hold only for what was measured; nearer, \
+                 the shift may be larger.",
+                match first {
+                    1 => "The nearest frame of the sweep is".to_owned(),
+                    more => format!("The nearest {more} frames of the sweep are"),
+                }
             ),
         )
     } else {
@@ -100,8 +121,8 @@ pub(super) fn frames_not_measured(sweep: &SweepMeasurement) -> Option<Finding> {
         Code::FramesNotMeasured,
         severity,
         format!(
-            "{count} {frames} no result ({}: {why}). {effect} Send broken files again, or shoot again.",
-            example.info.file
+            "{count} {frames} no result ({}). {effect} Send broken files again, or shoot again.",
+            why.join("; ")
         ),
         names(lost),
     ))
