@@ -42,6 +42,9 @@ impl Server {
     pub(super) async fn start(config: Config) -> anyhow::Result<Self> {
         let listen = config.listen;
         let app = App::open(config).await?;
+        let store = app.store.clone();
+        // The ranking is read into memory while the first readers are on their way. What goes wrong there they are told.
+        tokio::spawn(async move { store.conditions_in_use().await.is_ok() });
         let listener = tokio::net::TcpListener::bind(listen)
             .await
             .with_context(|| {

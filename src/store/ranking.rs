@@ -131,15 +131,47 @@ pub struct RankedLens {
 struct Candidate<'a> {
     shelved: &'a ShelfLens,
     results: Option<&'a ShelfGroup>,
-    place: RankingPlace,
+    place: Place<'a>,
+}
+
+/// A place whose name is somewhere else; see `RankingPlace`.
+#[derive(Clone, Copy)]
+struct Place<'a> {
+    group: PlaceGroup,
+    key: f64,
+    tie: f64,
+    name: &'a str,
+    lens: LensId,
 }
 
 impl RankingPlace {
+    fn borrowed(&self) -> Place<'_> {
+        Place {
+            group: self.group,
+            key: self.key,
+            tie: self.tie,
+            name: &self.name,
+            lens: self.lens,
+        }
+    }
+}
+
+impl Place<'_> {
+    fn owned(self) -> RankingPlace {
+        RankingPlace {
+            group: self.group,
+            key: self.key,
+            tie: self.tie,
+            name: self.name.to_owned(),
+            lens: self.lens,
+        }
+    }
+
     /// Which of two comes first.
-    fn order(&self, other: &Self, descending: bool) -> Ordering {
+    fn order(&self, other: &Place<'_>, descending: bool) -> Ordering {
         let inner = self.key.total_cmp(&other.key);
         let inner = inner.then_with(|| self.tie.total_cmp(&other.tie));
-        let inner = inner.then_with(|| self.name.cmp(&other.name));
+        let inner = inner.then_with(|| self.name.cmp(other.name));
         let inner = inner.then_with(|| self.lens.cmp(&other.lens));
         let turned = descending && self.group != PlaceGroup::NotMeasured;
         self.group
@@ -158,13 +190,24 @@ impl RankingQuery {
             .filter(|lens| self.is_about(lens, &words))
             .filter_map(|lens| self.candidate(lens))
             .collect();
-        found.sort_by(|a, b| a.place.order(&b.place, self.descending));
-        let before = self.after.as_ref().map_or(0, |after| {
-            found.partition_point(|candidate| {
-                candidate.place.order(after, self.descending) != Ordering::Greater
-            })
-        });
-        let shown = found[before..].iter().take(self.limit as usize);
+        let total = found.len();
+        if let Some(after) = &self.after {
+            let after = after.borrowed();
+            let follows = |place: &Place<'_>| place.order(&after, self.descending).is_gt();
+            found.retain(|candidate| follows(&candidate.place));
+        }
+        let before = total - found.len();
+        let order = |a: &Candidate<'_>, b: &Candidate<'_>| a.place.order(&b.place, self.descending);
+        // Only the rows that are shown have to be sorted among each other.
+        let shown = found.len().min(self.limit as usize);
+        let more = found.len() > shown;
+        if more && shown > 0 {
+            found.select_nth_unstable_by(shown - 1, order);
+        }
+        found.truncate(shown);
+        found.sort_unstable_by(order);
+        let next = found.last().filter(|_| more).map(|last| last.place.owned());
+        let shown = found.iter();
         let rows: Vec<RankedLens> = shown
             .map(|candidate| RankedLens {
                 lens: candidate.shelved.lens.clone(),
@@ -174,12 +217,11 @@ impl RankingQuery {
                 published_ms: candidate.results.map(|group| group.published_ms),
             })
             .collect();
-        let end = before + rows.len();
         Ranking {
-            next: (end < found.len() && end > before).then(|| found[end - 1].place.clone()),
             rows,
-            total: found.len() as u64,
+            total: total as u64,
             before: before as u64,
+            next,
         }
     }
 
@@ -207,7 +249,7 @@ impl RankingQuery {
             .iter()
             .find(|group| group.conditions == self.conditions);
         if let Some(wanted) = self.direction
-            && !results.is_some_and(|group| direction(&group.results) == wanted)
+            && !results.is_some_and(|group| Direction::of(group.worst_shift_pct) == wanted)
         {
             return None;
         }
@@ -233,7 +275,7 @@ impl RankingQuery {
                 },
             ),
             (Some(measured), RankingSort::WorstShift, _) => {
-                (PlaceGroup::Known, worst_magnitude_pct(&measured.results))
+                (PlaceGroup::Known, measured.worst_shift_pct.value.abs())
             }
             (Some(measured), RankingSort::Newest, _) => {
                 (PlaceGroup::Known, -(measured.published_ms as f64))
@@ -242,7 +284,7 @@ impl RankingQuery {
         };
         let tie = match (results, group) {
             (Some(measured), PlaceGroup::Known | PlaceGroup::Unknown) if by_distance => {
-                worst_magnitude_pct(&measured.results)
+                measured.worst_shift_pct.value.abs()
             }
             _ => 0.0,
         };
@@ -251,15 +293,11 @@ impl RankingQuery {
         Some(Candidate {
             shelved,
             results,
-            place: RankingPlace {
+            place: Place {
                 group,
                 key,
                 tie,
-                name: if named {
-                    shelved.sort_name.clone()
-                } else {
-                    String::new()
-                },
+                name: if named { &shelved.sort_name } else { "" },
                 lens: shelved.lens.id,
             },
         })
@@ -308,22 +346,6 @@ fn judge(results: &[RankedResult], tolerance_pct: f64) -> Judgement {
     judged
 }
 
-/// Which way the picture goes at the focal length of the largest shift.
-fn direction(results: &[RankedResult]) -> Direction {
-    let worst = results.iter().map(|result| result.worst_shift_pct);
-    worst
-        .max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()))
-        .map_or(Direction::None, Direction::of)
-}
-
-/// Largest magnitude of worst shift over the focal lengths, per cent.
-fn worst_magnitude_pct(results: &[RankedResult]) -> f64 {
-    results
-        .iter()
-        .map(|result| result.worst_shift_pct.value.abs())
-        .fold(0.0, f64::max)
-}
-
 impl Store {
     /// The ranking under one set of conditions. Lenses with nothing published under them come last both ways.
     pub async fn ranking(&self, query: RankingQuery) -> Result<Ranking, StoreError> {
@@ -336,15 +358,6 @@ impl Store {
 
     /// How many lenses are published under each set of conditions, most first.
     pub async fn conditions_in_use(&self) -> Result<Vec<(ConditionsKey, u64)>, StoreError> {
-        let shelf = self.shelf().await?;
-        let mut counts: Vec<(ConditionsKey, u64)> = Vec::new();
-        for group in shelf.lenses.values().flat_map(|lens| &lens.groups) {
-            match counts.iter_mut().find(|(key, _)| *key == group.conditions) {
-                Some((_, lenses)) => *lenses += 1,
-                None => counts.push((group.conditions, 1)),
-            }
-        }
-        counts.sort_by_key(|(key, lenses)| (std::cmp::Reverse(*lenses), key.code()));
-        Ok(counts)
+        Ok(self.shelf().await?.in_use.clone())
     }
 }

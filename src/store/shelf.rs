@@ -11,6 +11,7 @@ use super::document::encode;
 use super::lenses::{LensRow, lens_columns};
 use super::packed::RankedResult;
 use super::{ConditionsKey, Lens, LensId, Store, StoreError};
+use crate::units::Measured;
 
 /// The lenses at one revision of the content.
 #[derive(Debug, Default)]
@@ -18,6 +19,8 @@ pub(super) struct Shelf {
     /// Revision that they are of; `None` before the first look.
     revision: Option<i64>,
     pub(super) lenses: BTreeMap<LensId, Arc<ShelfLens>>,
+    /// How many lenses are published under each set of conditions, most first.
+    pub(super) in_use: Vec<(ConditionsKey, u64)>,
 }
 
 /// The newest shelf that was made. Whoever finds it too old makes the next one while the others wait for it.
@@ -39,6 +42,8 @@ pub(super) struct ShelfGroup {
     pub(super) conditions: ConditionsKey,
     /// When one of them was published last, ms since 1970 UTC.
     pub(super) published_ms: i64,
+    /// Shift of largest magnitude over the focal lengths, per cent.
+    pub(super) worst_shift_pct: Measured,
     /// By focal length, shortest first; never empty.
     pub(super) results: Arc<[RankedResult]>,
 }
@@ -114,12 +119,34 @@ impl Store {
             }
             Ok(Shelf {
                 revision: Some(revision),
+                in_use: in_use(&lenses),
                 lenses,
             })
         })
         .await
         .map_err(|fault| StoreError::Damaged(format!("the ranking can't be read: {fault}")))?
     }
+}
+
+/// How many lenses are published under each set of conditions, most first.
+fn in_use(lenses: &BTreeMap<LensId, Arc<ShelfLens>>) -> Vec<(ConditionsKey, u64)> {
+    let mut counts: Vec<(ConditionsKey, u64)> = Vec::new();
+    for group in lenses.values().flat_map(|lens| &lens.groups) {
+        match counts.iter_mut().find(|(key, _)| *key == group.conditions) {
+            Some((_, lenses)) => *lenses += 1,
+            None => counts.push((group.conditions, 1)),
+        }
+    }
+    counts.sort_by_key(|(key, lenses)| (std::cmp::Reverse(*lenses), key.code()));
+    counts
+}
+
+/// The largest by magnitude.
+fn worst(results: &[RankedResult]) -> Measured {
+    let shifts = results.iter().map(|result| result.worst_shift_pct);
+    shifts
+        .max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()))
+        .unwrap_or(Measured::new(0.0, 0.0))
 }
 
 /// The results of each lens by conditions.
@@ -142,6 +169,7 @@ fn grouped(
         lenses.entry(lens).or_default().push(ShelfGroup {
             conditions,
             published_ms,
+            worst_shift_pct: worst(&results),
             results: results.into(),
         });
     }
