@@ -1,7 +1,7 @@
 //! The counter-scale table of a lens: focus setting → factor that holds the framing, for post to key in.
 
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, Uri};
+use axum::http::Uri;
 use axum::response::Response;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -253,12 +253,11 @@ pub(in crate::web) async fn counter_scale_of(
 )]
 pub(in crate::web) async fn counter_scale(
     State(app): State<App>,
-    headers: HeaderMap,
     uri: Uri,
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
     let question = ScaleQuestion::read(&params)?;
     let document = counter_scale_of(&app, &slug, &uri, &question).await?;
-    answer::json(&headers, &document)
+    answer::json(&document)
 }

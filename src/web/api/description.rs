@@ -1,7 +1,6 @@
 //! `GET /api/v1/openapi.json`: the routes as OpenAPI 3.1, made from the code of the read API and the list of the reviewers' routes.
 
 use axum::extract::State;
-use axum::http::HeaderMap;
 use axum::response::Response;
 use serde_json::{Value, json};
 use utoipa::OpenApi;
@@ -38,11 +37,8 @@ use crate::web::WebError;
 struct ReadApi;
 
 /// `GET /api/v1/openapi.json`
-pub(super) async fn answer(
-    State(app): State<App>,
-    headers: HeaderMap,
-) -> Result<Response, WebError> {
-    answers::json(&headers, &description(&app.config.public_url())?)
+pub(super) async fn answer(State(app): State<App>) -> Result<Response, WebError> {
+    answers::json(&description(&app.config.public_url())?)
 }
 
 fn description(site: &str) -> Result<Value, WebError> {

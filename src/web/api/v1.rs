@@ -2,7 +2,7 @@
 
 use axum::Router;
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, Uri, header};
+use axum::http::{Uri, header};
 use axum::response::Response;
 use axum::routing::get;
 use serde::Serialize;
@@ -62,13 +62,12 @@ pub fn routes() -> Router<Web> {
 )]
 pub(in crate::web) async fn lenses(
     State(app): State<App>,
-    headers: HeaderMap,
     uri: Uri,
     params: Params,
 ) -> Result<Response, WebError> {
     let question = RankingQuestion::read(&params)?;
     let document = rank(&app, &question).await?;
-    let mut answer = answer::json(&headers, &document)?;
+    let mut answer = answer::json(&document)?;
     if let Some(next) = document.next_link(&app, uri.path(), &params) {
         answer.headers_mut().append(header::LINK, next);
     }
@@ -92,12 +91,11 @@ pub(in crate::web) async fn lenses(
 )]
 pub(super) async fn lens(
     State(app): State<App>,
-    headers: HeaderMap,
     uri: Uri,
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
-    answer::json(&headers, &record(&app, &slug, &uri, &params).await?)
+    answer::json(&record(&app, &slug, &uri, &params).await?)
 }
 
 async fn record(
@@ -132,7 +130,6 @@ async fn record(
 )]
 pub(super) async fn curves(
     State(app): State<App>,
-    headers: HeaderMap,
     uri: Uri,
     Path(slug): Path<String>,
     params: Params,
@@ -149,7 +146,7 @@ pub(super) async fn curves(
         curves,
         licence: LICENCE,
     };
-    answer::json(&headers, &document)
+    answer::json(&document)
 }
 
 /// The result nearest to a focal length under each set of conditions.
@@ -200,7 +197,6 @@ pub(super) struct PullsDocument {
 )]
 pub(super) async fn pull(
     State(app): State<App>,
-    headers: HeaderMap,
     uri: Uri,
     Path(slug): Path<String>,
     params: Params,
@@ -229,7 +225,7 @@ pub(super) async fn pull(
             .collect(),
         licence: LICENCE,
     };
-    answer::json(&headers, &document)
+    answer::json(&document)
 }
 
 /// Two to four lenses side by side
@@ -253,12 +249,11 @@ pub(super) async fn pull(
 )]
 pub(in crate::web) async fn compared(
     State(app): State<App>,
-    headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
     let question = CompareQuestion::read(&params)?;
     question.at_least_two()?;
-    answer::json(&headers, &compare(&app, &question).await?)
+    answer::json(&compare(&app, &question).await?)
 }
 
 #[derive(Debug, Serialize, ToSchema)]
@@ -299,7 +294,6 @@ pub(super) struct PublishedSweepDocument {
 )]
 pub(super) async fn sweep(
     State(app): State<App>,
-    headers: HeaderMap,
     Path(id): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
@@ -329,5 +323,5 @@ pub(super) async fn sweep(
         sweep: SweepDocument::new(&result.measurement, tolerance_pct),
         licence: LICENCE,
     };
-    answer::json(&headers, &document)
+    answer::json(&document)
 }

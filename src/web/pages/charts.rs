@@ -1,7 +1,7 @@
 //! Charts by address, at any size and on any ground, and charts inside pages.
 
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, Uri};
+use axum::http::Uri;
 use axum::response::Response;
 use serde::Serialize;
 
@@ -245,7 +245,6 @@ pub(super) async fn lens(
     State(shelf): State<ChartShelf>,
     uri: Uri,
     Path(file): Path<String>,
-    headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
     let (slug, drawing) = drawing_of(&file)?;
@@ -262,33 +261,30 @@ pub(super) async fn lens(
         None => group.1,
     };
     let chart = wanted.chart(record.lens.name(), lens_series(&results), tolerance_pct);
-    drawn(&shelf, &headers, chart, drawing).await
+    drawn(&shelf, chart, drawing).await
 }
 
 /// `GET /charts/compare.svg`
 pub(super) async fn compare_svg(
     state: State<App>,
     shelf: State<ChartShelf>,
-    headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
-    compared(state, shelf, headers, params, Drawing::Svg).await
+    compared(state, shelf, params, Drawing::Svg).await
 }
 
 /// `GET /charts/compare.png`
 pub(super) async fn compare_png(
     state: State<App>,
     shelf: State<ChartShelf>,
-    headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
-    compared(state, shelf, headers, params, Drawing::Png).await
+    compared(state, shelf, params, Drawing::Png).await
 }
 
 async fn compared(
     State(app): State<App>,
     State(shelf): State<ChartShelf>,
-    headers: HeaderMap,
     params: Params,
     drawing: Drawing,
 ) -> Result<Response, WebError> {
@@ -301,18 +297,17 @@ async fn compared(
         compare_series(&document),
         question.tolerance_pct,
     );
-    drawn(&shelf, &headers, chart, drawing).await
+    drawn(&shelf, chart, drawing).await
 }
 
 async fn drawn(
     shelf: &ChartShelf,
-    headers: &HeaderMap,
     chart: ShiftChart,
     drawing: Drawing,
 ) -> Result<Response, WebError> {
     let tag = tag(&chart, drawing);
     let bytes = shelf.draw(chart, drawing).await?;
-    Ok(api::with_tag(headers, drawing.media_type(), bytes, &tag))
+    Ok(api::with_tag(drawing.media_type(), bytes, &tag))
 }
 
 /// Slug and drawing of a file name such as `ostrel-50.svg`.

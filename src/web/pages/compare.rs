@@ -1,7 +1,6 @@
 //! Two to four lenses on one chart, with their twins.
 
 use axum::extract::State;
-use axum::http::HeaderMap;
 use axum::response::{Html, Response};
 
 use super::charts::axis_word;
@@ -194,15 +193,8 @@ async fn offers(app: &App, question: &CompareQuestion) -> Result<Vec<Offer>, Web
 }
 
 /// `GET /compare.csv`
-pub(super) async fn csv(
-    State(app): State<App>,
-    headers: HeaderMap,
-    params: Params,
-) -> Result<Response, WebError> {
+pub(super) async fn csv(State(app): State<App>, params: Params) -> Result<Response, WebError> {
     let question = CompareQuestion::read(&params)?;
     question.at_least_two()?;
-    Ok(api::csv(
-        &headers,
-        compare_csv(&compare(&app, &question).await?)?,
-    ))
+    Ok(api::csv(compare_csv(&compare(&app, &question).await?)?))
 }

@@ -1,7 +1,7 @@
 //! The counter-scale table of a lens as a page to print, with its twins.
 
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, Uri};
+use axum::http::Uri;
 use axum::response::{IntoResponse, Response};
 
 use super::lens::unknown;
@@ -111,10 +111,9 @@ pub(super) async fn page(
     uri: Uri,
     slug: Path<String>,
     viewer: Viewer,
-    headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
-    answer(app, uri, slug, viewer, headers, params, None).await
+    answer(app, uri, slug, viewer, params, None).await
 }
 
 /// `GET /lenses/{slug}/counter-scale.json`
@@ -123,10 +122,9 @@ pub(super) async fn json(
     uri: Uri,
     slug: Path<String>,
     viewer: Viewer,
-    headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
-    answer(app, uri, slug, viewer, headers, params, Some(Twin::Json)).await
+    answer(app, uri, slug, viewer, params, Some(Twin::Json)).await
 }
 
 /// `GET /lenses/{slug}/counter-scale.csv`
@@ -135,10 +133,9 @@ pub(super) async fn csv(
     uri: Uri,
     slug: Path<String>,
     viewer: Viewer,
-    headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
-    answer(app, uri, slug, viewer, headers, params, Some(Twin::Csv)).await
+    answer(app, uri, slug, viewer, params, Some(Twin::Csv)).await
 }
 
 async fn answer(
@@ -146,7 +143,6 @@ async fn answer(
     uri: Uri,
     Path(slug): Path<String>,
     viewer: Viewer,
-    headers: HeaderMap,
     params: Params,
     twin: Option<Twin>,
 ) -> Result<Response, WebError> {
@@ -156,8 +152,8 @@ async fn answer(
         document => document?,
     };
     match twin {
-        Some(Twin::Json) => return api::json(&headers, &document),
-        Some(Twin::Csv) => return Ok(api::csv(&headers, counter_scale_csv(&document)?)),
+        Some(Twin::Json) => return api::json(&document),
+        Some(Twin::Csv) => return Ok(api::csv(counter_scale_csv(&document)?)),
         None => {}
     }
     let title = format!("{}, counter-scale", document.lens.name());

@@ -1,7 +1,7 @@
 //! What search engines ask for: which pages there are, and which are none of theirs.
 
 use axum::extract::State;
-use axum::http::{HeaderMap, header};
+use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
 use super::date_of;
@@ -27,10 +27,7 @@ struct Sitemap {
 }
 
 /// `GET /sitemap.xml` (sitemaps.org protocol 0.9): the pages of the site and of every lens that was measured.
-pub(super) async fn sitemap(
-    State(app): State<App>,
-    headers: HeaderMap,
-) -> Result<Response, WebError> {
+pub(super) async fn sitemap(State(app): State<App>) -> Result<Response, WebError> {
     let site = app.config.public_url();
     let lenses = app.store.measured_slugs(MOST_LENSES).await?;
     let pages = PAGES
@@ -45,11 +42,7 @@ pub(super) async fn sitemap(
         }))
         .collect();
     let body = askama::Template::render(&Sitemap { pages })?;
-    Ok(api::tagged(
-        &headers,
-        "application/xml; charset=utf-8",
-        body.into(),
-    ))
+    Ok(api::tagged("application/xml; charset=utf-8", body.into()))
 }
 
 /// `GET /robots.txt` (RFC 9309)

@@ -1,7 +1,6 @@
 //! What is new as an Atom feed (RFC 4287): an entry for every version that was published and for every withdrawal.
 
 use axum::extract::State;
-use axum::http::HeaderMap;
 use axum::response::Response;
 
 use crate::app::App;
@@ -42,7 +41,7 @@ struct Feed {
 }
 
 /// `GET /feed.atom`
-pub(super) async fn atom(State(app): State<App>, headers: HeaderMap) -> Result<Response, WebError> {
+pub(super) async fn atom(State(app): State<App>) -> Result<Response, WebError> {
     let site = app.config.public_url();
     let tag = tag_authority(&site);
     let (published, withdrawn) = app.store.public_events(MOST_ENTRIES).await?;
@@ -66,7 +65,6 @@ pub(super) async fn atom(State(app): State<App>, headers: HeaderMap) -> Result<R
     };
     let body = askama::Template::render(&feed)?;
     Ok(api::tagged(
-        &headers,
         "application/atom+xml; charset=utf-8",
         body.into(),
     ))

@@ -1,7 +1,7 @@
 //! The page of a lens, with its twins.
 
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, StatusCode, Uri};
+use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 
 use super::advice::{Advice, Offer};
@@ -137,7 +137,6 @@ pub(super) async fn page(
     uri: Uri,
     Path(file): Path<String>,
     viewer: Viewer,
-    headers: HeaderMap,
     params: Params,
 ) -> Result<Response, WebError> {
     let (slug, twin) = match file.rsplit_once('.') {
@@ -154,12 +153,9 @@ pub(super) async fn page(
     };
     let document = LensDocument::new(stored, tolerance_pct, &app.config.public_url());
     match twin {
-        Some(Twin::Json) => return api::json(&headers, &document),
+        Some(Twin::Json) => return api::json(&document),
         Some(Twin::Csv) => {
-            return Ok(api::csv(
-                &headers,
-                lens_csv(&document.lens, &document.results)?,
-            ));
+            return Ok(api::csv(lens_csv(&document.lens, &document.results)?));
         }
         None => {}
     }

@@ -1,7 +1,7 @@
 //! The ranking as page, with its twins.
 
 use axum::extract::State;
-use axum::http::{HeaderMap, header};
+use axum::http::header;
 use axum::response::{Html, Response};
 
 use super::advice::Advice;
@@ -210,14 +210,10 @@ fn direction_words(code: &str) -> &'static str {
 }
 
 /// `GET /lenses.csv`
-pub(super) async fn csv(
-    State(app): State<App>,
-    headers: HeaderMap,
-    params: Params,
-) -> Result<Response, WebError> {
+pub(super) async fn csv(State(app): State<App>, params: Params) -> Result<Response, WebError> {
     let question = RankingQuestion::read(&params)?;
     let document = rank(&app, &question).await?;
-    let mut answer = api::csv(&headers, ranking_csv(&document)?);
+    let mut answer = api::csv(ranking_csv(&document)?);
     if let Some(next) = document.next_link(&app, "/lenses.csv", &params) {
         answer.headers_mut().append(header::LINK, next);
     }

@@ -2,7 +2,7 @@
 //! oembed.com).
 
 use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode, Uri, header};
+use axum::http::{StatusCode, Uri, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 
@@ -60,11 +60,7 @@ struct FrameElement<'a> {
 }
 
 /// `GET /oembed?url=…`
-pub(super) async fn oembed(
-    State(app): State<App>,
-    headers: HeaderMap,
-    params: Params,
-) -> Result<Response, WebError> {
+pub(super) async fn oembed(State(app): State<App>, params: Params) -> Result<Response, WebError> {
     if params.text("format").is_some_and(|format| format != "json") {
         return Ok(only_json());
     }
@@ -130,7 +126,7 @@ pub(super) async fn oembed(
         width,
         height,
     };
-    api::json(&headers, &document)
+    api::json(&document)
 }
 
 /// Slug and question of the address of a lens page, or of its frame, on this site; `None` for any other address.
