@@ -81,6 +81,7 @@ impl App {
             cause: fault.into(),
         })??;
         let store = Store::open(&database_path(&config.folder.data)).await?;
+        store.end_leases().await?;
         Ok(Self {
             store,
             originals,

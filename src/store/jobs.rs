@@ -171,6 +171,15 @@ impl Store {
         Ok(())
     }
 
+    /// Ends every lease, for whoever has just become the only owner of the data folder: who held them is gone. Tries stay
+    /// counted, so a sweep that takes the whole program down is set aside in the end.
+    pub async fn end_leases(&self) -> Result<(), StoreError> {
+        sqlx::query("UPDATE jobs SET lease_until_ms = 0 WHERE state = 'running'")
+            .execute(&self.writer)
+            .await?;
+        Ok(())
+    }
+
     /// Puts a job that was set aside back in line with no tries counted.
     /// # Errors: `Conflict` when the newest job of the sweep was not set aside.
     pub async fn retry_job(&self, sweep: SweepId, now_ms: i64) -> Result<(), StoreError> {

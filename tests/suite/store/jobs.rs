@@ -185,6 +185,29 @@ async fn a_job_whose_worker_vanishes_three_times_is_set_aside() {
 }
 
 #[tokio::test]
+async fn leases_of_a_program_that_died_end_at_the_next_start_and_tries_stay_counted() {
+    let fresh = Fresh::new().await;
+    let store = &fresh.store;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let sweep = fresh.sweep(&lens, &off()).await;
+    let claim = async || {
+        store
+            .claim_job(LEASE, 3, NOW)
+            .await
+            .expect("a working store")
+    };
+    for attempt in 1..=3 {
+        let job = claim().await.expect("it is free");
+        assert_eq!((job.sweep, job.attempt), (sweep, attempt));
+        assert!(claim().await.is_none(), "it is held");
+        store.end_leases().await.expect("a working store");
+    }
+    assert!(claim().await.is_none(), "three programs died of it");
+    let view = store.job_view(sweep).await.expect("a working store");
+    assert_eq!(view.expect("a job").state, JobState::SetAside);
+}
+
+#[tokio::test]
 async fn a_job_given_back_waits_with_no_try_counted() {
     let fresh = Fresh::new().await;
     let store = &fresh.store;
