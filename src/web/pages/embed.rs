@@ -7,6 +7,7 @@ use axum::response::{IntoResponse, Response};
 use super::charts::{InlineChart, asked_axis, axis_for, lens_series};
 use super::{ChartShelf, filters, html};
 use crate::app::App;
+use crate::sweep::Severity;
 use crate::web::WebError;
 use crate::web::api::{self, LensDocument, Params, conditions_words, nearest, verdict};
 use crate::web::headers::FRAMED_CONTENT_SECURITY_POLICY;
@@ -24,6 +25,8 @@ struct EmbedPage {
     verdict: String,
     conditions: String,
     chart: Option<InlineChart>,
+    /// What the warnings are about that stand beside the numbers.
+    warnings: Vec<&'static str>,
     /// Address of the page of the lens with the same question.
     page: String,
 }
@@ -43,6 +46,7 @@ pub(super) async fn lens(
     let stored = api::stored_lens(&app, &slug, &uri).await?;
     let document = LensDocument::new(stored, tolerance_pct, &site);
     let group = document.group_of(params.text("conditions"))?;
+    let mut warnings: Vec<&'static str> = Vec::new();
     let (conditions, chart, words) = match group {
         None => (String::new(), None, None),
         Some((key, results)) => {
@@ -50,6 +54,14 @@ pub(super) async fn lens(
                 Some(focal_mm) => nearest(results, focal_mm).into_iter().collect(),
                 None => results,
             };
+            let findings = results.iter().flat_map(|focal| &focal.result.findings);
+            warnings.extend(
+                findings
+                    .filter(|finding| finding.severity == Severity::Warning)
+                    .map(|finding| finding.code.title()),
+            );
+            warnings.sort_unstable();
+            warnings.dedup();
             let series = lens_series(&results);
             let axis = axis_for(axis, &series);
             let chart =
@@ -64,9 +76,16 @@ pub(super) async fn lens(
         } else {
             format!("{}?{question}", document.lens.url)
         },
-        verdict: words.unwrap_or_else(|| "Not measured yet.".to_owned()),
+        verdict: words.unwrap_or_else(|| {
+            if document.history.is_empty() {
+                "Not measured yet.".to_owned()
+            } else {
+                "Withdrawn: what was published was taken back.".to_owned()
+            }
+        }),
         conditions,
         chart,
+        warnings,
         document,
     };
     let policy = [(

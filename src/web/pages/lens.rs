@@ -248,10 +248,12 @@ async fn lens_page(
         });
     }
     let description = document.verdict.clone().unwrap_or_else(|| {
-        format!(
-            "Breathing of the {}: not measured yet.",
-            document.lens.name()
-        )
+        let state = if document.history.is_empty() {
+            "not measured yet"
+        } else {
+            "withdrawn"
+        };
+        format!("Breathing of the {}: {state}.", document.lens.name())
     });
     Ok(LensPage {
         page: public_frame(&document, site, viewer).described(description),

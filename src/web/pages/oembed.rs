@@ -13,6 +13,8 @@ use crate::web::api::{self, Params};
 
 /// Sides of the frame where they are not limited, px.
 const FRAME_SIDES: (u32, u32) = (640, 520);
+/// Width below which the words above the chart take more lines, and the height that they need then, px.
+const NARROW: (u32, u32) = (500, 660);
 /// Sides of the picture that stands for it, px.
 const PICTURE_SIDES: (u32, u32) = (1200, 630);
 /// Least sides of a chart that is drawn, px.
@@ -87,7 +89,12 @@ pub(super) async fn oembed(State(app): State<App>, params: Params) -> Result<Res
             height.min(most_height.unwrap_or(height)),
         )
     };
-    let (width, height) = within(FRAME_SIDES);
+    let is_narrow = most_width.is_some_and(|width| width < NARROW.0);
+    let (width, height) = within(if is_narrow {
+        (FRAME_SIDES.0, NARROW.1)
+    } else {
+        FRAME_SIDES
+    });
     let asked = if question.is_empty() {
         String::new()
     } else {

@@ -163,7 +163,9 @@ async fn the_page_leads_on_and_tells_what_changed() {
     site.withdraw(gone, "the tripod was bumped", NOW + 1000)
         .await;
     let page = text(&site, "/lenses/ostrel-weir-40-f-2").await;
-    let (_, log) = page.split_once("<h2>Changes</h2>").expect("a change log");
+    let (_, log) = page
+        .split_once("<h2 id=\"changes\">Changes</h2>")
+        .expect("a change log");
     assert!(
         log.contains("version 1 withdrawn: the tripod was bumped"),
         "{log}"

@@ -291,14 +291,15 @@ async fn withdrawn_results_leave_the_pages_and_the_reason_stays() {
     site.withdraw(sweep, "the tripod was bumped", NOW + 1000)
         .await;
     let text = site.get("/lenses/tindra-sound-85-f-1-4").await.text();
-    assert!(text.contains("Not measured yet"), "{text}");
+    assert!(text.contains("Withdrawn: what was published"), "{text}");
     assert!(text.contains("the tripod was bumped"));
+    let embed = site.get("/embed/lens/tindra-sound-85-f-1-4").await.text();
+    assert!(embed.contains("Withdrawn: what was published"), "{embed}");
     let api = site.get(&format!("/api/v1/sweeps/{sweep}")).await;
     assert_eq!(api.status, StatusCode::GONE);
     assert!(api.text().contains("the tripod was bumped"));
 }
 
-/// A zoom is planned at all its marked focal lengths on one sheet; what a lens says of itself need not be typed.
 #[tokio::test]
 async fn a_plan_with_a_wrong_number_keeps_the_form() {
     let site = Site::new().await;
@@ -316,6 +317,7 @@ async fn a_plan_with_a_wrong_number_keeps_the_form() {
     }
 }
 
+/// A zoom is planned at all its marked focal lengths on one sheet; what a lens says of itself need not be typed.
 #[tokio::test]
 async fn a_plan_has_a_sheet_for_every_focal_length() {
     let site = Site::with_lenses().await;
