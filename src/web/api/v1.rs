@@ -171,6 +171,8 @@ pub(in crate::web) fn nearest(results: Vec<FocalDocument>, focal_mm: f64) -> Opt
 pub(super) struct PullsDocument {
     /// The lens.
     lens: LensHead,
+    /// Conditions that the results were measured under, as in the ranking; `null` where nothing is published.
+    conditions: Option<String>,
     /// The focus pull at the nearest focal length, or at every one where none was asked for.
     pulls: Vec<PullDocument>,
     /// Licence of the numbers.
@@ -184,6 +186,7 @@ pub(super) struct PullsDocument {
     tag = "read",
     params(
         ("slug" = String, Path, description = "Stable name of the lens"),
+        ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most results where not given"),
         ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
         ("from_m" = String, Query, description = "Where the pull begins: metres, feet as 3 ft, or inf"),
         ("to_m" = String, Query, description = "Where the pull ends: metres, feet as 3 ft, or inf"),
@@ -208,17 +211,18 @@ pub(super) async fn pull(
         )
     })?;
     let record = record(&app, &slug, &uri, &params).await?;
-    let results = record
-        .groups()
-        .into_iter()
-        .next()
-        .map_or_else(Vec::new, |(_, group)| group);
+    let group = record.group_of(params.text("conditions"))?;
+    let (conditions, results) = match group {
+        Some((key, results)) => (Some(key.code()), results),
+        None => (None, Vec::new()),
+    };
     let results = match params.number("focal_mm", FOCAL_LENGTHS, "mm")? {
         Some(focal_mm) => nearest(results, focal_mm).into_iter().collect(),
         None => results,
     };
     let document = PullsDocument {
         lens: record.lens,
+        conditions,
         pulls: results
             .iter()
             .map(|focal| PullDocument::new(focal, question))

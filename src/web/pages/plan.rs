@@ -79,8 +79,7 @@ pub(super) async fn page(
 ) -> Result<Response, WebError> {
     let lens = match params.text("lens") {
         Some(slug) => Some(
-            app.store
-                .lens_by_slug(slug)
+            lens_of(&app, slug)
                 .await?
                 .ok_or_else(|| WebError::field("lens", "there is no such lens; leave it out"))?,
         ),
@@ -118,6 +117,17 @@ pub(super) async fn page(
             .collect(),
     })?;
     Ok((status, page).into_response())
+}
+
+/// The lens of a slug, or the one that it was merged into.
+async fn lens_of(app: &App, slug: &str) -> Result<Option<Lens>, WebError> {
+    if let Some(lens) = app.store.lens_by_slug(slug).await? {
+        return Ok(Some(lens));
+    }
+    match app.store.slug_after_merge(slug).await? {
+        Some(newer) => Ok(app.store.lens_by_slug(&newer).await?),
+        None => Ok(None),
+    }
 }
 
 /// The fields as they were sent; what was left empty as the lens has it.

@@ -273,6 +273,24 @@ async fn other_conditions_are_ranked_apart_and_said() {
         .await
         .text();
     assert!(under.contains("+0.05\u{a0}%"));
+    // The same lens under both: a pull says which it is of.
+    site.publish(&corrected, &off(), curve(24.0, 2.0, 0.3))
+        .await;
+    for (asked, change) in [("on", 0.05), ("off", 2.0)] {
+        let pull = format!(
+            "/api/v1/lenses/brackwell-mole-24-f-2/pull?from_m=inf&to_m=0.3&conditions=correction-off.compensation-{asked}"
+        );
+        let pull = site.get(&pull).await.json();
+        assert_eq!(
+            pull["conditions"],
+            format!("correction-off.compensation-{asked}")
+        );
+        let told = pull["pulls"][0]["framing_change_pct"].as_f64();
+        assert!(
+            told.is_some_and(|told| (told - change).abs() < 0.01),
+            "{pull}"
+        );
+    }
     let compared = site
         .get("/compare?lens=brackwell-mole-24-f-2&lens=brackwell-pier-50-f-1-8")
         .await
