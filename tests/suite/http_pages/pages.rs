@@ -273,12 +273,13 @@ async fn other_conditions_are_ranked_apart_and_said() {
         .await
         .text();
     assert!(under.contains("+0.05\u{a0}%"));
-    // The same lens under both: a pull says which it is of.
-    site.publish(&corrected, &off(), curve(24.0, 2.0, 0.3))
-        .await;
+    // A lens under both: a pull says which it is of.
+    let both = site.lens("Brackwell", "Vole 24 f/2", (24.0, 24.0)).await;
+    site.publish(&both, &on, curve(24.0, 0.05, 0.3)).await;
+    site.publish(&both, &off(), curve(24.0, 2.0, 0.3)).await;
     for (asked, change) in [("on", 0.05), ("off", 2.0)] {
         let pull = format!(
-            "/api/v1/lenses/brackwell-mole-24-f-2/pull?from_m=inf&to_m=0.3&conditions=correction-off.compensation-{asked}"
+            "/api/v1/lenses/brackwell-vole-24-f-2/pull?from_m=inf&to_m=0.3&conditions=correction-off.compensation-{asked}"
         );
         let pull = site.get(&pull).await.json();
         assert_eq!(
