@@ -17,14 +17,17 @@ mod order;
 mod pair;
 mod penalised;
 mod pick;
+mod places;
 mod repeats;
 mod restore;
 mod run;
+mod search;
 mod settings;
 mod smooth;
 mod split;
 mod spread;
 mod track;
+mod unseen;
 mod verdict;
 mod vignette;
 

@@ -41,21 +41,28 @@ fn sort_by_time(frames: &[FrameInfo], indices: &mut [usize]) {
     }
 }
 
-/// Whether file numbers count on one by one while the clock, once, goes back: it was set, and the numbers are right.
+/// File numbers that a counter may leave out between two frames of a sweep, where some were lost.
+const LEFT_OUT: u64 = 5;
+
+/// Whether file numbers count on, mostly one by one, while the clock, once, goes back: it was set, and the numbers are
+/// right.
 fn clock_set_back(frames: &[FrameInfo], by_name: &[usize]) -> bool {
-    let mut back = 0;
+    let (mut back, mut gaps) = (0, 0);
     for pair in by_name.windows(2) {
         let (a, b) = (&frames[pair[0]], &frames[pair[1]]);
         let numbers = (file_number(&a.file), file_number(&b.file));
-        if !matches!(numbers, (Some(a), Some(b)) if b == a + 1) {
-            return false;
+        match numbers {
+            (Some(a), Some(b)) if (a + 1..=a + 1 + LEFT_OUT).contains(&b) => {
+                gaps += usize::from(b > a + 1);
+            }
+            _ => return false,
         }
         match (a.captured_at, b.captured_at) {
             (Some(a), Some(b)) => back += usize::from(seconds(&b) < seconds(&a)),
             _ => return false,
         }
     }
-    back == 1 && by_name.len() > 2
+    back == 1 && by_name.len() > 2 && 4 * gaps < by_name.len()
 }
 
 /// Natural order of folder and file name (`9` before `10`), case ignored first and used only to break ties.

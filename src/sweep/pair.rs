@@ -81,7 +81,7 @@ pub(super) fn oddness(
         + 0.5 * (ranks.0 + ranks.1) as f64
 }
 
-/// How unlike the same pair of targets two shapes in different frames are, `apart` frames from one another: breathing
+/// How unlike the same pair of targets two shapes in different frames are, `apart` steps from one another: breathing
 /// changes the separation a little, a bump moves both targets alike, focus changes the width smoothly, light stays.
 #[must_use]
 pub(super) fn change(a: &Shape, b: &Shape, apart: usize, picture_width: f64) -> f64 {

@@ -39,8 +39,8 @@ pub(super) struct Fit {
     pub(super) penalised: f64,
     /// Effective degrees of freedom of the curve.
     pub(super) edf: f64,
-    /// −2 × restricted log likelihood, up to a constant.
-    unlikely: f64,
+    /// −2 × restricted log likelihood, up to a constant that the number of points and columns sets.
+    pub(super) unlikely: f64,
 }
 
 impl Problem {

@@ -2,6 +2,7 @@
 //! where they don't fit.
 
 use super::look::{self, Load, Sight};
+use super::places::{Places, Witness};
 use super::smooth::Smooth;
 use super::{extra, pair, track};
 use crate::measure::{Flag, Target, Unmeasurable};
@@ -27,6 +28,8 @@ const LEAST_U_PX: f64 = 0.005;
 pub(super) struct Sightings<'a> {
     /// Index of each frame looked at, in sweep order.
     pub(super) order: Vec<usize>,
+    /// Where these frames stand.
+    pub(super) places: Places,
     /// What was seen in it, in the same order.
     pub(super) sights: Vec<Result<Sight, Unmeasurable>>,
     /// Whether its targets were pointed at by hand, in the same order.
@@ -49,6 +52,11 @@ impl Sightings<'_> {
             .collect()
     }
 
+    /// Whether a frame was read and has the size of most.
+    pub(super) fn is_sound(&self, at: usize) -> bool {
+        matches!(&self.sights[at], Ok(sight) if sight.size == self.size)
+    }
+
     fn picture(&self) -> (f64, f64) {
         (f64::from(self.size.0), f64::from(self.size.1))
     }
@@ -56,7 +64,7 @@ impl Sightings<'_> {
     /// The two targets of each frame that make the likeliest track.
     pub(super) fn pairs(&self) -> Vec<Option<[Target; 2]>> {
         let candidates = self.candidates();
-        track::follow(&candidates, &self.pointed, self.picture())
+        track::follow(&candidates, &self.pointed, self.picture(), &self.places)
             .iter()
             .zip(&candidates)
             .map(|(choice, frame)| {
@@ -73,6 +81,29 @@ impl Sightings<'_> {
             .iter()
             .map(|&place| self.sights[place].clone())
             .collect();
+    }
+
+    /// What runs smoothly through a sweep, for each frame with its standard uncertainty: separation of the pair, px, and
+    /// second moment of its light over the square of that.
+    pub(super) fn series(&self) -> [Vec<Option<(f64, f64)>>; 2] {
+        let (mut separations, mut variances) = (Vec::new(), Vec::new());
+        for pair in self.pairs() {
+            let seen = pair.map(|[left, right]| {
+                let separation = pair::separation(&left, &right);
+                let (a, b) = (left.variance_px2, right.variance_px2);
+                let mean = (a.value + b.value) / 2.0;
+                let u = (a.std_error.hypot(b.std_error) / 2.0).max(1e-4 * mean);
+                // At one scale, so that a jump of the scale is none of the blur.
+                let scale = separation.value.powi(-2);
+                (
+                    (separation.value, separation.std_error.max(LEAST_U_PX)),
+                    (mean * scale, u * scale),
+                )
+            });
+            separations.push(seen.map(|seen| seen.0));
+            variances.push(seen.map(|seen| seen.1));
+        }
+        [separations, variances]
     }
 
     /// The targets of every frame, in sweep order.
@@ -111,7 +142,7 @@ impl Sightings<'_> {
                 _ => Unmeasurable::DisagreesWithNeighbours,
             });
         };
-        let places = expected(pairs, at, left, right);
+        let places = self.expected(pairs, at, left, right);
         let found = look::near(self.order[at], self.load, &places);
         let cut = places.iter().any(|&place| self.cuts_edge(place));
         let pair = match found {
@@ -127,7 +158,7 @@ impl Sightings<'_> {
         let fits = [left, right].iter().any(|&beside| {
             pairs[beside].as_ref().is_some_and(|known| {
                 let there = pair::shape(&known[0], &known[1]);
-                let apart = beside.abs_diff(at);
+                let apart = self.places.steps(beside, at);
                 pair::change(&there, &here, apart, self.picture().0) < track::PASS_OVER
             })
         });
@@ -138,6 +169,35 @@ impl Sightings<'_> {
         } else {
             Err(Unmeasurable::DisagreesWithNeighbours)
         }
+    }
+
+    /// Where the targets of a frame should be, and their second moments, on the straight line between two other frames.
+    fn expected(
+        &self,
+        pairs: &[Option<[Target; 2]>],
+        at: usize,
+        left: usize,
+        right: usize,
+    ) -> Vec<((f64, f64), f64)> {
+        let share = if left == right {
+            0.0
+        } else {
+            self.places.apart(left, at) / self.places.apart(left, right)
+        };
+        let (Some(a), Some(b)) = (&pairs[left], &pairs[right]) else {
+            return Vec::new();
+        };
+        let mix = |a: f64, b: f64| a + share * (b - a);
+        a.iter()
+            .zip(b)
+            .map(|(a, b)| {
+                let place = (
+                    mix(a.x_px.value, b.x_px.value),
+                    mix(a.y_px.value, b.y_px.value),
+                );
+                (place, mix(a.variance_px2.value, b.variance_px2.value))
+            })
+            .collect()
     }
 
     fn cuts_edge(&self, ((x, y), variance): ((f64, f64), f64)) -> bool {
@@ -154,7 +214,7 @@ impl Sightings<'_> {
             return;
         }
         for _ in 0..measured / 4 {
-            let Some((at, expected_px)) = most_doubtful(found) else {
+            let Some((at, expected_px)) = most_doubtful(found, &self.places) else {
                 return;
             };
             let pairs: Vec<Option<[Target; 2]>> = found
@@ -184,9 +244,9 @@ impl Sightings<'_> {
 
 /// The frame that fits worst, where it fits too badly to be sound, and the separation that the others expect there, px.
 ///
-/// A frame without targets may have been a step of the bracket (its file broke) or none (a copy, a stray picture): only
-/// what the others contradict both ways is doubted.
-fn most_doubtful(found: &[Found]) -> Option<(usize, f64)> {
+/// Where nothing but the order is known, a frame without targets may have been a step of the bracket (its file broke) or
+/// none (a copy, a stray picture): then only what the others contradict both ways is doubted.
+fn most_doubtful(found: &[Found], places: &Places) -> Option<(usize, f64)> {
     let measured: Vec<(usize, f64, f64)> = found
         .iter()
         .enumerate()
@@ -198,7 +258,7 @@ fn most_doubtful(found: &[Found]) -> Option<(usize, f64)> {
         .collect();
     let steps: Vec<(f64, f64, f64)> = measured
         .iter()
-        .map(|&(i, value, u)| (i as f64, value, u))
+        .map(|&(i, value, u)| (places.at(i), value, u))
         .collect();
     let smooth = Smooth::through(&steps)?;
     // Its neighbours may be drawn towards a bad frame, so the three that stand out most are each judged by the rest.
@@ -206,7 +266,8 @@ fn most_doubtful(found: &[Found]) -> Option<(usize, f64)> {
     let off = |k: usize| smooth.standardised(k, steps[k].1).abs();
     suspects.sort_by(|&a, &b| off(b).total_cmp(&off(a)));
     suspects.truncate(3);
-    let close_up: Vec<(f64, f64, f64)> = (measured.len() < found.len())
+    let uncertain = places.by == Witness::Order && measured.len() < found.len();
+    let close_up: Vec<(f64, f64, f64)> = uncertain
         .then(|| {
             let ranked = measured.iter().enumerate();
             ranked.map(|(k, &(_, value, u))| (k as f64, value, u))
@@ -234,7 +295,7 @@ fn most_doubtful(found: &[Found]) -> Option<(usize, f64)> {
 fn deviation_of(points: &[(f64, f64, f64)], suspect: usize) -> Option<(f64, f64)> {
     let mut without = points.to_vec();
     let (place, found, own_u) = without.remove(suspect);
-    let rest = Smooth::through(&without)?;
+    let rest = Smooth::reaching(&without, place)?;
     let (value, u) = rest.predict(place);
     let deviation = (found - value).abs();
     let doubt = deviation / u.hypot(rest.noise_factor * own_u);
@@ -263,32 +324,4 @@ fn neighbours(pairs: &[Option<[Target; 2]>], at: usize) -> Option<(usize, usize)
     let before = (0..at).rev().find(|&i| pairs[i].is_some());
     let after = (at + 1..pairs.len()).find(|&i| pairs[i].is_some());
     Some((before.or(after)?, after.or(before)?))
-}
-
-/// Where the targets of a frame should be, and their second moments, on the straight line between two other frames.
-fn expected(
-    pairs: &[Option<[Target; 2]>],
-    at: usize,
-    left: usize,
-    right: usize,
-) -> Vec<((f64, f64), f64)> {
-    let share = if left == right {
-        0.0
-    } else {
-        (at as f64 - left as f64) / (right as f64 - left as f64)
-    };
-    let (Some(a), Some(b)) = (&pairs[left], &pairs[right]) else {
-        return Vec::new();
-    };
-    let mix = |a: f64, b: f64| a + share * (b - a);
-    a.iter()
-        .zip(b)
-        .map(|(a, b)| {
-            let place = (
-                mix(a.x_px.value, b.x_px.value),
-                mix(a.y_px.value, b.y_px.value),
-            );
-            (place, mix(a.variance_px2.value, b.variance_px2.value))
-        })
-        .collect()
 }

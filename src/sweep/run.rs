@@ -1,13 +1,13 @@
 //! One sweep from its files to its verdict, step by step.
 
 use super::distance::{self, blur};
-use super::look::{self, Load, Sight};
-use super::pick::{Found, Sightings};
-use super::restore::{self, Arrangement, Ends, Look, Restored};
+use super::look::{self, Load};
+use super::pick::Found;
+use super::restore::{self, Arrangement};
 use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameOrder, FrameResult, FrameState, SweepMeasurement, SweepSettings};
-use super::{budget, extra, findings, infinity, order, pair, spread, vignette};
-use crate::measure::{Target, Unmeasurable};
+use super::{budget, extra, findings, infinity, order, pair, search, spread, vignette};
+use crate::measure::Target;
 use crate::optics;
 use crate::units::{Measured, Metres};
 
@@ -20,6 +20,22 @@ pub(super) fn measure(
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> SweepMeasurement {
     let total = frames.len();
+    let places_of = |index: usize| settings.pointed_at.get(&frames[index].file).cloned();
+    let look =
+        |indices: &[usize]| look::at_all(indices, load, &places_of, &|done| progress(done, total));
+    let measurement = measure_seen(name, frames, &look, load, settings);
+    progress(total, total);
+    measurement
+}
+
+/// The same from what is seen in the frames at some indices.
+fn measure_seen(
+    name: &str,
+    frames: &[FrameInfo],
+    look: search::Look<'_>,
+    load: Load<'_>,
+    settings: &SweepSettings,
+) -> SweepMeasurement {
     let mut sequence = order::by_files(frames, settings.order);
     let mut restored = None;
     if settings.order == FrameOrder::Automatic {
@@ -29,15 +45,12 @@ pub(super) fn measure(
             sequence = arranged(&sequence, &arrangement);
         }
     }
-    let (found, size, by_blur) = find(frames, &mut sequence, load, settings, restored, &|done| {
-        progress(done, total);
-    });
-    let restored = restored.or(by_blur);
-    progress(total, total);
-
-    let mut results = frame_results(frames, &sequence, found, settings);
+    let search = search::find(frames, &mut sequence, look, load, settings, restored);
+    let restored = restored.or(search.restored);
+    let (size, places) = (search.size, search.places);
+    let mut results = frame_results(frames, &sequence, search.found, settings);
     let facts = Facts::of(&results, settings, size);
-    let course = spread::course(&results);
+    let course = spread::course(&results, &places);
     if let Some(course) = &course {
         spread::fill(&mut results, course);
     }
@@ -47,7 +60,7 @@ pub(super) fn measure(
         whole.then(|| blur::estimate(course, known)).flatten()
     });
     let infos: Vec<&FrameInfo> = results.iter().map(|frame| &frame.info).collect();
-    let scale = distance::choose(&infos, settings, estimate.as_ref());
+    let scale = distance::choose(&infos, settings, estimate.as_ref(), &places);
     for (frame, dioptres) in results.iter_mut().zip(&scale.dioptres) {
         frame.focus_dioptres = *dioptres;
     }
@@ -62,6 +75,7 @@ pub(super) fn measure(
         Metres::new(1.0 / nearest.value).ok()
     });
     let grounds = Grounds {
+        places: &places,
         course: course.as_ref(),
         cut_blur,
         setting: budget::Setting {
@@ -106,6 +120,7 @@ pub(super) fn measure(
         findings: Vec::new(),
     };
     let evidence = findings::Evidence {
+        places,
         restored,
         course,
         estimate,
@@ -178,132 +193,6 @@ fn arranged(sequence: &[usize], arrangement: &Arrangement) -> Vec<usize> {
         .collect()
 }
 
-/// What each frame holds, in sweep order, and the size of the pictures. Frames that are left out come with `None`.
-type Search = (
-    Vec<(usize, Option<Found>)>,
-    Option<(u32, u32)>,
-    Option<Restored>,
-);
-
-fn find(
-    frames: &[FrameInfo],
-    sequence: &mut [usize],
-    load: Load<'_>,
-    settings: &SweepSettings,
-    restored: Option<Restored>,
-    done: &(dyn Fn(usize) + Sync),
-) -> Search {
-    let in_use = |sequence: &[usize]| -> Vec<usize> {
-        sequence
-            .iter()
-            .copied()
-            .filter(|&index| !settings.left_out.contains_key(&frames[index].file))
-            .collect()
-    };
-    let places_of = |index: usize| settings.pointed_at.get(&frames[index].file).cloned();
-    let looked = in_use(sequence);
-    let sights = look::at_all(&looked, load, &places_of, done);
-    let size = usual_size(&sights);
-    let mut sightings = Sightings {
-        pointed: looked
-            .iter()
-            .map(|&index| settings.pointed_at.contains_key(&frames[index].file))
-            .collect(),
-        order: looked,
-        sights,
-        size: size.unwrap_or((1, 1)),
-        load,
-    };
-    let mut how = None;
-    if settings.order == FrameOrder::Automatic && restored.is_none() {
-        let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
-        if !distance::are_stated(&infos, settings)
-            && let Some(arrangement) = order_by_blur(&sightings, settings)
-        {
-            how = Some(arrangement.how);
-            let before = sightings.order.clone();
-            sightings.arrange(&arrangement.sequence);
-            rearrange(sequence, &before, &sightings.order);
-        }
-    }
-    let mut found = sightings.targets().into_iter();
-    let all = sequence
-        .iter()
-        .map(|&index| {
-            let used = !settings.left_out.contains_key(&frames[index].file);
-            (index, used.then(|| found.next()).flatten())
-        })
-        .collect();
-    (all, size, how)
-}
-
-/// Puts the members of `before` that stand in `sequence` into the order of `after`; others stay where they are.
-fn rearrange(sequence: &mut [usize], before: &[usize], after: &[usize]) {
-    let mut next = after.iter();
-    for slot in sequence.iter_mut() {
-        if before.contains(slot)
-            && let Some(&index) = next.next()
-        {
-            *slot = index;
-        }
-    }
-}
-
-/// The order that blur and scale give, over all frames looked at; frames without a pair keep their places.
-fn order_by_blur(sightings: &Sightings<'_>, settings: &SweepSettings) -> Option<Arrangement> {
-    let pairs = sightings.pairs();
-    let places: Vec<usize> = (0..pairs.len()).filter(|&i| pairs[i].is_some()).collect();
-    let widest = pairs
-        .iter()
-        .flatten()
-        .map(|pair| pair::shape(&pair[0], &pair[1]).separation)
-        .fold(0.0, f64::max);
-    let looks: Vec<Look> = pairs
-        .iter()
-        .flatten()
-        .map(|pair| {
-            let shape = pair::shape(&pair[0], &pair[1]);
-            let scale = shape.separation / widest;
-            Look {
-                separation: shape.separation,
-                variance: shape.width * shape.width / (scale * scale),
-            }
-        })
-        .collect();
-    let ends = Ends {
-        near_over_far: settings
-            .closest_focus
-            .zip(settings.target_distance)
-            .map(|(closest, target)| (target.m() - closest.m()) / closest.m())
-            .filter(|ratio| *ratio > 0.0),
-    };
-    let arrangement = restore::by_blur(&looks, ends)?;
-    let mut sequence: Vec<usize> = (0..pairs.len()).collect();
-    for (slot, &k) in places.iter().zip(&arrangement.sequence) {
-        sequence[*slot] = places[k];
-    }
-    Some(Arrangement {
-        sequence,
-        how: arrangement.how,
-    })
-}
-
-/// The size that most pictures have; of equally common ones the one met first.
-fn usual_size(sights: &[Result<Sight, Unmeasurable>]) -> Option<(u32, u32)> {
-    let mut sizes: Vec<((u32, u32), usize)> = Vec::new();
-    for sight in sights.iter().flatten() {
-        match sizes.iter_mut().find(|(size, _)| *size == sight.size) {
-            Some((_, count)) => *count += 1,
-            None => sizes.push((sight.size, 1)),
-        }
-    }
-    let most = sizes.iter().map(|(_, count)| *count).max()?;
-    sizes
-        .into_iter()
-        .find(|(_, count)| *count == most)
-        .map(|(size, _)| size)
-}
-
 fn frame_results(
     frames: &[FrameInfo],
     sequence: &[usize],
@@ -352,3 +241,6 @@ fn separation(targets: &[Target], layout: Option<&[Target]>) -> Option<Measured>
         [first, .., last] => Some(pair::separation(first, last)),
     }
 }
+
+#[cfg(test)]
+mod tests;

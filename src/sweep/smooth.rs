@@ -22,6 +22,8 @@ pub(super) struct Smooth {
     pub(super) fitted: Vec<f64>,
     /// Noise over stated uncertainty: 1 where the points scatter as they should.
     pub(super) noise_factor: f64,
+    /// −2 × restricted log likelihood, to be compared among curves through equally many points.
+    pub(super) unlikely: f64,
     /// Standard uncertainty of each point as stated.
     stated: Vec<f64>,
     /// Covariance of the curve at the points in units of noise_factor².
@@ -46,15 +48,25 @@ impl Smooth {
     /// points, or when x does not rise.
     #[must_use]
     pub(super) fn through(points: &[(f64, f64, f64)]) -> Option<Self> {
+        Self::reaching(points, points.first()?.0)
+    }
+
+    /// The same, and the curve reaches to a place that may lie beyond the points: the penalty says how it goes on there,
+    /// and how much less certain it gets with every step.
+    #[must_use]
+    pub(super) fn reaching(points: &[(f64, f64, f64)], to: f64) -> Option<Self> {
         let n = points.len();
         if n < 3 || points.windows(2).any(|pair| pair[1].0 <= pair[0].0) {
             return None;
         }
         let order = if n < 8 { 2 } else { 3 };
+        let inside = points[n - 1].0 - points[0].0;
+        let (first, last) = (points[0].0.min(to), points[n - 1].0.max(to));
+        let stretches = ((n - 1) as f64 * (last - first) / inside).round() as usize;
         let knots = Knots {
-            first: points[0].0,
-            last: points[n - 1].0,
-            stretches: (n - 1).clamp(2, MOST_STRETCHES),
+            first,
+            last,
+            stretches: stretches.clamp(2, MOST_STRETCHES),
         };
         let mut basis = DMatrix::zeros(n, knots.stretches + 3);
         for (row, point) in points.iter().enumerate() {
@@ -86,6 +98,7 @@ impl Smooth {
                 .map(|value| value + mean)
                 .collect(),
             noise_factor: scatter.sqrt(),
+            unlikely: fit.unlikely,
             stated: points.iter().map(|p| p.2).collect(),
             covariance: &problem.basis * &spread * problem.basis.transpose(),
             knots,

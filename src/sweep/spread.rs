@@ -2,6 +2,7 @@
 
 use super::FrameResult;
 use super::distance::blur::{self, BlurCourse, Spread};
+use super::places::Places;
 use crate::measure::Target;
 use crate::optics;
 use crate::units::Measured;
@@ -9,7 +10,7 @@ use crate::units::Measured;
 /// How the blur runs through the measured frames, at the scale of the last one; `None` where the targets are not sharp
 /// inside the sweep.
 #[must_use]
-pub(super) fn course(results: &[FrameResult]) -> Option<BlurCourse> {
+pub(super) fn course(results: &[FrameResult], places: &Places) -> Option<BlurCourse> {
     let reference = reference_px(results)?;
     let spreads: Vec<Spread> = results
         .iter()
@@ -22,7 +23,7 @@ pub(super) fn course(results: &[FrameResult]) -> Option<BlurCourse> {
             })
         })
         .collect();
-    blur::course(&spreads)
+    blur::course_along(&spreads, places)
 }
 
 /// Fills in the diameter of each target's blur disc, px: what its second moment has beyond its own sharp one, which the

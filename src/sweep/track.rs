@@ -5,6 +5,7 @@
 //! passed over at a price, so that one bad frame can't drag its neighbours along.
 
 use super::pair::{Shape, change, oddness, shape};
+use super::places::Places;
 use crate::measure::Target;
 
 /// Cost of a path, and the frame and pair that it came from.
@@ -32,13 +33,14 @@ pub(super) struct Choice {
     oddness: f64,
 }
 
-/// The pair of each frame, in the order given, `None` where none fits. `candidates[i]` is empty for a frame that could
+/// The pair of each frame, in the order given and at `places`, `None` where none fits. `candidates[i]` is empty for a frame that could
 /// not be read.
 #[must_use]
 pub(super) fn follow(
     candidates: &[&[Target]],
     pointed: &[bool],
     picture: (f64, f64),
+    places: &Places,
 ) -> Vec<Option<Choice>> {
     let brightest = typical_brightest(candidates);
     let pairs: Vec<Vec<Choice>> = candidates
@@ -64,10 +66,11 @@ pub(super) fn follow(
             let mut cheapest = (price[i], None);
             for back in 1..=(i.min(LONGEST_GAP + 1)) {
                 let skipped = price[i] - price[i - back + 1];
+                let apart = places.steps(i - back, i);
                 for (q, before) in pairs[i - back].iter().enumerate() {
                     let cost = best[i - back][q].0
                         + skipped
-                        + change(&before.shape, &pair.shape, back, picture.0);
+                        + change(&before.shape, &pair.shape, apart, picture.0);
                     if cost < cheapest.0 {
                         cheapest = (cost, Some((i - back, q)));
                     }

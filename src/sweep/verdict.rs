@@ -2,6 +2,7 @@
 
 use super::budget::{self, Differences, Noise, Setting};
 use super::distance::blur::BlurCourse;
+use super::places::Places;
 use super::smooth::Smooth;
 use super::{CurvePoint, FrameResult, ShiftCurve, Summary, vignette};
 use crate::units::Measured;
@@ -11,6 +12,8 @@ const LEAST_U_PX: f64 = 0.002;
 
 /// What the verdict is made with, beside the frames.
 pub(super) struct Grounds<'a> {
+    /// Where the frames stand.
+    pub(super) places: &'a Places,
     /// How the blur runs, where it could be told.
     pub(super) course: Option<&'a BlurCourse>,
     /// The blur is cut by the barrel.
@@ -31,7 +34,13 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         .collect();
     let points: Vec<(f64, f64, f64)> = measured
         .iter()
-        .map(|(place, s)| (*place as f64, s.value, s.std_error.max(LEAST_U_PX)))
+        .map(|(place, s)| {
+            (
+                grounds.places.at(*place),
+                s.value,
+                s.std_error.max(LEAST_U_PX),
+            )
+        })
         .collect();
     let last = measured.len() - 1;
     let smooth = Smooth::through(&points);

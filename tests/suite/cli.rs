@@ -64,6 +64,29 @@ fn a_folder_is_split_and_measured() {
     assert_eq!(rows.lines().count(), 1 + 24, "{rows}");
 }
 
+/// Lost on the way from the card: beside closest focus, in the middle, beside infinity.
+#[test]
+fn a_missing_file_changes_no_result() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().to_str().expect("UTF-8");
+    let script = small(50.0, 2.6, 24);
+    write_frames(&script, folder.path());
+    for lost in [1, 2, 12, 22] {
+        let file = folder.path().join(script.file_name(lost));
+        let bytes = fs::read(&file).expect("a frame");
+        fs::remove_file(&file).expect("it can be lost");
+        let (_, report) = json(&["measure", path, "--format", "json"]);
+        let sweep = &report["sweeps"][0];
+        let worst = sweep["worst_shift_pct"].as_f64().expect("a number");
+        // As above; a curve through 23 frames has less noise than one centre.
+        assert!((worst - 2.6).abs() < 0.02, "{lost}: {worst}");
+        let codes = sweep["findings"].as_array().expect("findings");
+        let codes: Vec<&Value> = codes.iter().map(|finding| &finding["code"]).collect();
+        assert_eq!(codes, ["frame_missing"], "{lost}");
+        fs::write(&file, bytes).expect("it can be found again");
+    }
+}
+
 /// Field names of a report are a contract with scripts and other sites: none may go missing.
 #[test]
 fn the_report_keeps_its_names() {

@@ -5,6 +5,7 @@
 //! ratio ρ = r/r_last to the last frame, at infinity, knows neither A nor the pixel pitch: (D−p)/(u−p) = 1 + ρ on the
 //! near side of the targets and 1 − ρ beyond them. The first frame, at closest focus u₀, gives p = (u₀(1+ρ₀) − D)/ρ₀.
 
+use crate::sweep::places::Places;
 use crate::sweep::smooth::Smooth;
 use crate::units::Measured;
 
@@ -20,7 +21,7 @@ const CLEARLY_SHORT_PER_M: f64 = 0.08;
 /// Blur of one measured frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(in crate::sweep) struct Spread {
-    /// Place in the sweep.
+    /// Which frame of the sweep.
     pub(in crate::sweep) place: usize,
     /// Mean second moment of the targets over the square of the picture's scale, px².
     pub(in crate::sweep) variance: Measured,
@@ -29,9 +30,9 @@ pub(in crate::sweep) struct Spread {
 /// How the blur runs through a sweep.
 #[derive(Debug, Clone, PartialEq)]
 pub(in crate::sweep) struct BlurCourse {
-    /// Place in the sweep and blur, px at the scale of the reference: positive nearer than the targets, negative beyond.
+    /// Frame and blur, px at the scale of the reference: positive nearer than the targets, negative beyond.
     pub(in crate::sweep) signed: Vec<(usize, Measured)>,
-    /// Where the targets are sharpest, as a place between frames.
+    /// Where the targets are sharpest, counted in frames from the first; between two, a fraction.
     pub(in crate::sweep) sharpest: f64,
     /// Second moment of the sharp targets, px².
     pub(in crate::sweep) sharp_variance: f64,
@@ -40,12 +41,12 @@ pub(in crate::sweep) struct BlurCourse {
 /// The blur of a sweep's frames by sign and size; `None` when the targets are sharpest in its first frame, so that nothing
 /// shows their sharp width. A sweep that ends at the targets is sharpest in its last frame.
 #[must_use]
-pub(in crate::sweep) fn course(spreads: &[Spread]) -> Option<BlurCourse> {
+pub(in crate::sweep) fn course_along(spreads: &[Spread], places: &Places) -> Option<BlurCourse> {
     let points: Vec<(f64, f64, f64)> = spreads
         .iter()
         .map(|s| {
             let u = s.variance.std_error.max(1e-4 * s.variance.value);
-            (s.place as f64, s.variance.value, u)
+            (places.at(s.place), s.variance.value, u)
         })
         .collect();
     if points.len() < 5 {
@@ -54,12 +55,12 @@ pub(in crate::sweep) fn course(spreads: &[Spread]) -> Option<BlurCourse> {
     let smooth = Smooth::through(&points)?;
     let (first, last) = (points[0].0, points[points.len() - 1].0);
     let steps = (points.len() - 1) * 40;
-    let place = |k: usize| first + (last - first) * k as f64 / steps as f64;
+    let along = |k: usize| first + (last - first) * k as f64 / steps as f64;
     let lowest = (0..=steps).min_by(|&a, &b| {
-        let (a, b) = (smooth.predict(place(a)).0, smooth.predict(place(b)).0);
+        let (a, b) = (smooth.predict(along(a)).0, smooth.predict(along(b)).0);
         a.total_cmp(&b)
     })?;
-    let sharpest = place(lowest);
+    let sharpest = along(lowest);
     if sharpest - first < 0.5 {
         return None;
     }
@@ -99,7 +100,7 @@ pub(in crate::sweep) fn course(spreads: &[Spread]) -> Option<BlurCourse> {
         .collect();
     Some(BlurCourse {
         signed,
-        sharpest,
+        sharpest: places.frame_at(sharpest),
         sharp_variance: sharp,
     })
 }
@@ -241,6 +242,10 @@ fn last_frame(first: f64, last: f64, known: Known) -> LastFrame {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn course(spreads: &[Spread]) -> Option<BlurCourse> {
+        course_along(spreads, &Places::in_order(spreads.len()))
+    }
 
     /// Blur of an ideal pupil in 36 frames evenly spaced in dioptres, and the true settings.
     fn ideal(closest: f64, last: f64, target: f64, pupil: f64) -> (Vec<Spread>, Vec<f64>) {

@@ -1,21 +1,21 @@
 //! Distances known at some frames: how well they are known, and what lies between.
 
+use crate::sweep::places::Places;
 use crate::units::Measured;
 
 /// Share of a step between two known settings by which a frame between them may be off: lenses don't focus in equal
 /// dioptre steps from frame to frame (our choice; at mid-step, less towards the known ends).
 const BETWEEN_SHARE: f64 = 0.05;
 
-/// Focus settings of all frames from those known at some, dioptres: monotone interpolation by frame order between
-/// known ones, `None` outside them. The uncertainty holds the rounding of the stated distances and, between them,
+/// Focus settings of all frames from those known at some, dioptres: monotone interpolation by place between known ones, `None` outside them. The uncertainty holds the rounding of the stated distances and, between them,
 /// the unevenness of the steps.
 #[must_use]
-pub(in crate::sweep) fn between(known: &[Option<f64>]) -> Vec<Option<Measured>> {
+pub(in crate::sweep) fn between(known: &[Option<f64>], places: &Places) -> Vec<Option<Measured>> {
     let unit_m = rounding_unit_m(known);
     let knots: Vec<(f64, f64)> = known
         .iter()
         .enumerate()
-        .filter_map(|(i, d)| d.map(|d| (i as f64, d)))
+        .filter_map(|(i, d)| d.map(|d| (places.at(i), d)))
         .collect();
     let slopes = monotone_slopes(&knots);
     (0..known.len())
@@ -23,7 +23,7 @@ pub(in crate::sweep) fn between(known: &[Option<f64>]) -> Vec<Option<Measured>> 
             if let Some(d) = known[i] {
                 return Some(Measured::new(d, rounding_u(d, unit_m)));
             }
-            let x = i as f64;
+            let x = places.at(i);
             let right = knots.iter().position(|knot| knot.0 > x)?;
             let left = right.checked_sub(1)?;
             let value = hermite(&knots, &slopes, left, x);

@@ -3,6 +3,7 @@
 pub(super) mod blur;
 pub(super) mod given;
 
+use super::places::Places;
 use super::{DistanceSource, FrameInfo, SweepSettings};
 use crate::units::Measured;
 use blur::FromBlur;
@@ -69,17 +70,19 @@ pub(super) fn stated_dioptres(
     stated(&infos, settings).map_or_else(|| vec![None; sequence.len()], |(_, known)| known)
 }
 
-/// The distance scale: given by the reviewer, else in the files, else from blur, else unknown. `frames` are in sweep order.
+/// The distance scale: given by the reviewer, else in the files, else from blur, else unknown. `frames` are in sweep
+/// order and stand at `places`.
 #[must_use]
 pub(super) fn choose(
     frames: &[&FrameInfo],
     settings: &SweepSettings,
     estimate: Option<&FromBlur>,
+    places: &Places,
 ) -> DistanceScale {
     if let Some((source, known)) = stated(frames, settings) {
         return DistanceScale {
             source,
-            dioptres: given::between(&known),
+            dioptres: given::between(&known, places),
         };
     }
     let Some(estimate) = estimate else {
@@ -95,7 +98,7 @@ pub(super) fn choose(
         dioptres[place] = Some(setting);
     }
     // Frames that could not be measured lie between the others.
-    for (slot, between) in dioptres.iter_mut().zip(given::between(&known)) {
+    for (slot, between) in dioptres.iter_mut().zip(given::between(&known, places)) {
         *slot = slot.or(between);
     }
     DistanceScale {

@@ -1,8 +1,8 @@
 //! Findings about the files: how many, of which lens, at which focal length, any missing.
 
-use super::{finding, median, names};
+use super::{finding, names};
 use crate::measure::Unmeasurable;
-use crate::sweep::order::{file_number, seconds};
+use crate::sweep::places::{Places, Witness, median};
 use crate::sweep::{
     Code, Finding, FrameResult, FrameState, Severity, SweepMeasurement, SweepSettings,
 };
@@ -13,8 +13,6 @@ const FEWEST_FRAMES: usize = 5;
 const FEW_FRAMES: usize = 12;
 /// Stated focal lengths that differ by more than this share are not one setting.
 const SAME_FOCAL: f64 = 0.005;
-/// A pause over the usual interval from which a frame is missing.
-const PAUSE: f64 = 1.7;
 
 pub(super) fn frame_count(sweep: &SweepMeasurement) -> Option<Finding> {
     let measured = sweep.measured_count();
@@ -187,42 +185,21 @@ pub(super) fn focal_length_changed(
     })
 }
 
-/// Gaps in file numbers that the clock does not contradict, or pauses of the clock that the numbers do not.
-pub(super) fn frame_missing(sweep: &SweepMeasurement) -> Option<Finding> {
-    let infos: Vec<_> = sweep.frames.iter().map(|frame| &frame.info).collect();
-    let steps: Vec<Option<i64>> = infos
-        .windows(2)
-        .map(|pair| {
-            let (a, b) = (file_number(&pair[0].file)?, file_number(&pair[1].file)?);
-            // Cameras count on from 9999 to 1.
-            let step = i64::try_from(b).ok()? - i64::try_from(a).ok()?;
-            Some(if step < -9000 { step + 9999 } else { step })
-        })
-        .collect();
-    let intervals: Vec<Option<f64>> = infos
-        .windows(2)
-        .map(|pair| Some(seconds(&pair[1].captured_at?) - seconds(&pair[0].captured_at?)))
-        .collect();
-    let usual_step = median(steps.iter().flatten().map(|s| *s as f64).collect())?;
-    let usual_s = median(intervals.iter().flatten().copied().collect());
-    // Numbers that run to and fro say nothing: the files were renamed.
-    if usual_step < 1.0 || steps.iter().flatten().any(|step| *step < 1) || steps.len() < 4 {
-        return None;
-    }
-    let mut missing = 0_u64;
+/// Frames that file numbers, times or distances leave out.
+pub(super) fn frame_missing(sweep: &SweepMeasurement, places: &Places) -> Option<Finding> {
+    let witness = match places.by {
+        Witness::Numbers => "file numbers",
+        Witness::Times => "capture times",
+        Witness::Distances => "focus distances",
+        Witness::Order => return None,
+    };
+    let mut missing = 0;
     let mut files = Vec::new();
-    for (k, step) in steps.iter().enumerate() {
-        let Some(step) = step.filter(|step| *step as f64 > usual_step + 0.5) else {
-            continue;
-        };
-        let paused = match (intervals[k], usual_s) {
-            (Some(here), Some(usual)) if usual > 0.05 => here > PAUSE * usual,
-            _ => true,
-        };
-        if paused {
-            missing += (step as f64 / usual_step).round() as u64 - 1;
-            files.push(infos[k].file.clone());
-            files.push(infos[k + 1].file.clone());
+    for (k, pair) in sweep.frames.windows(2).enumerate() {
+        let here = places.missing_after(k);
+        if here > 0 {
+            missing += here;
+            files.extend(names(pair));
         }
     }
     files.dedup();
@@ -231,7 +208,7 @@ pub(super) fn frame_missing(sweep: &SweepMeasurement) -> Option<Finding> {
             Code::FrameMissing,
             Severity::Note,
             format!(
-                "The file numbers leave out {missing} frame{} between those named here. The curve is less certain there. \
+                "The {witness} leave out {missing} frame{} between those named here. The curve is less certain there. \
                  Check that every file was copied.",
                 if missing == 1 { "" } else { "s" }
             ),

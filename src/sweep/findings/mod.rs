@@ -7,6 +7,7 @@ mod pictures;
 
 use super::distance::blur::{BlurCourse, FromBlur};
 use super::infinity::Shortfall;
+use super::places::Places;
 use super::restore::Restored;
 use super::vignette::CutBlur;
 use super::{Code, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings};
@@ -14,6 +15,8 @@ use super::{Code, Finding, FrameResult, Severity, SweepMeasurement, SweepSetting
 /// What was learnt on the way to the result, beside the result itself.
 #[derive(Debug, Clone)]
 pub(super) struct Evidence {
+    /// Where the frames stand.
+    pub(super) places: Places,
     /// The order was changed.
     pub(super) restored: Option<Restored>,
     /// How the blur runs.
@@ -32,14 +35,14 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         files::frame_count(sweep),
         files::mixed_lenses(sweep),
         files::focal_length_changed(sweep, settings),
-        files::frame_missing(sweep),
+        files::frame_missing(sweep, &evidence.places),
         files::frames_not_measured(sweep),
         distances::not_at_infinity(sweep, evidence),
         distances::order_uncertain(evidence),
         distances::unknown(sweep, evidence),
         distances::disagrees(sweep, settings, evidence),
-        motion::zoom_slipped(sweep),
-        motion::camera_moved(sweep),
+        motion::zoom_slipped(sweep, &evidence.places),
+        motion::camera_moved(sweep, &evidence.places),
         pictures::clipped(sweep),
         pictures::saturated(sweep),
         pictures::faint(sweep),
@@ -75,12 +78,6 @@ fn names<'a>(frames: impl IntoIterator<Item = &'a FrameResult>) -> Vec<String> {
         .into_iter()
         .map(|frame| frame.info.file.clone())
         .collect()
-}
-
-/// The middle one of some numbers; `None` for none.
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 /// Standard uncertainty of the worst shift, percentage points.

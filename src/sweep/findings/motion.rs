@@ -1,6 +1,7 @@
 //! Findings about what moved: camera, targets, zoom ring.
 
-use super::{finding, median, worst_u};
+use super::{finding, worst_u};
+use crate::sweep::places::{Places, median};
 use crate::sweep::smooth::Smooth;
 use crate::sweep::{Code, Finding, FrameResult, Severity, SweepMeasurement};
 
@@ -68,13 +69,13 @@ fn middle(frame: &FrameResult) -> Option<((f64, f64), f64, f64)> {
     (dx.hypot(dy) > 0.0).then_some((point, dy.atan2(dx), noise))
 }
 
-pub(super) fn camera_moved(sweep: &SweepMeasurement) -> Option<Finding> {
+pub(super) fn camera_moved(sweep: &SweepMeasurement, places: &Places) -> Option<Finding> {
     let poses = poses(sweep)?;
     let width = f64::from(sweep.picture_size_px?.0);
     let steps: Vec<(usize, f64, f64)> = poses
         .windows(2)
         .map(|pair| {
-            let apart = (pair[1].place - pair[0].place) as f64;
+            let apart = places.apart(pair[0].place, pair[1].place);
             (
                 pair[1].place,
                 (pair[1].x - pair[0].x).hypot(pair[1].y - pair[0].y) / apart,
@@ -163,14 +164,15 @@ fn restless(poses: &[Pose]) -> bool {
 }
 
 /// A step in the separation that no focusing makes: the zoom ring slipped, though the files may not say so.
-pub(super) fn zoom_slipped(sweep: &SweepMeasurement) -> Option<Finding> {
-    let points: Vec<(f64, f64, f64)> = sweep
-        .frames
+pub(super) fn zoom_slipped(sweep: &SweepMeasurement, places: &Places) -> Option<Finding> {
+    let measured: Vec<usize> = (0..sweep.frames.len())
+        .filter(|&frame| sweep.frames[frame].separation_px.is_some())
+        .collect();
+    let points: Vec<(f64, f64, f64)> = measured
         .iter()
-        .enumerate()
-        .filter_map(|(place, frame)| {
-            let s = frame.separation_px?;
-            Some((place as f64, s.value, s.std_error.max(0.005)))
+        .filter_map(|&frame| {
+            let s = sweep.frames[frame].separation_px?;
+            Some((places.at(frame), s.value, s.std_error.max(0.005)))
         })
         .collect();
     if points.len() < 10 {
@@ -183,11 +185,11 @@ pub(super) fn zoom_slipped(sweep: &SweepMeasurement) -> Option<Finding> {
         if step < SLIP_SHARE {
             continue;
         }
-        let (before, after) = (
-            Smooth::through(&points[..cut])?,
-            Smooth::through(&points[cut..])?,
-        );
         let at = (points[cut - 1].0 + points[cut].0) / 2.0;
+        let (before, after) = (
+            Smooth::reaching(&points[..cut], at)?,
+            Smooth::reaching(&points[cut..], at)?,
+        );
         let (a, b) = (before.predict(at), after.predict(at));
         let jump = b.0 / a.0 - 1.0;
         let doubt = (b.0 - a.0).abs() / a.1.hypot(b.1).max(0.02);
@@ -197,7 +199,7 @@ pub(super) fn zoom_slipped(sweep: &SweepMeasurement) -> Option<Finding> {
         }
     }
     let (_, cut, jump) = largest?;
-    let file = |k: usize| sweep.frames[points[k].0 as usize].info.file.clone();
+    let file = |k: usize| sweep.frames[measured[k]].info.file.clone();
     Some(finding(
         Code::FocalLengthChanged,
         Severity::Warning,

@@ -1,7 +1,8 @@
 //! Findings about what the pictures show of the targets.
 
-use super::{Evidence, finding, median, names, worst_u};
+use super::{Evidence, finding, names, worst_u};
 use crate::measure::{Flag, Unmeasurable};
+use crate::sweep::places::median;
 use crate::sweep::{Code, Finding, FrameResult, FrameState, Severity, SweepMeasurement};
 
 /// Uncertainty of the worst shift, percentage points, from which a burnt-out or faint target is a warning.

@@ -1,0 +1,180 @@
+//! The targets of a sweep's frames, and where the frames stand.
+
+use super::look::{Load, Sight};
+use super::pick::{Found, Sightings};
+use super::places::{NO_WORSE, Places};
+use super::restore::{self, Arrangement, Ends, Restored};
+use super::{FrameInfo, FrameOrder, SweepSettings, distance, pair, unseen};
+use crate::measure::Unmeasurable;
+
+/// Gives what is seen in the frames at some indices, in their order.
+pub(super) type Look<'a> = &'a dyn Fn(&[usize]) -> Vec<Result<Sight, Unmeasurable>>;
+
+/// What was found in the frames of a sweep.
+pub(super) struct Search {
+    /// What each frame holds, in sweep order; `None` for frames that are left out.
+    pub(super) found: Vec<(usize, Option<Found>)>,
+    /// Where they stand.
+    pub(super) places: Places,
+    /// Size of the pictures.
+    pub(super) size: Option<(u32, u32)>,
+    /// What blur and scale did to the order.
+    pub(super) restored: Option<Restored>,
+}
+
+/// Searches all frames that are in use; puts `sequence` right where blur and scale show that it is wrong.
+pub(super) fn find(
+    frames: &[FrameInfo],
+    sequence: &mut [usize],
+    look: Look<'_>,
+    load: Load<'_>,
+    settings: &SweepSettings,
+    restored: Option<Restored>,
+) -> Search {
+    let in_use = |sequence: &[usize]| -> Vec<usize> {
+        sequence
+            .iter()
+            .copied()
+            .filter(|&index| !settings.left_out.contains_key(&frames[index].file))
+            .collect()
+    };
+    let looked = in_use(sequence);
+    let sights = look(&looked);
+    let size = usual_size(&sights);
+    let mut sightings = Sightings {
+        pointed: looked
+            .iter()
+            .map(|&index| settings.pointed_at.contains_key(&frames[index].file))
+            .collect(),
+        places: Places::in_order(looked.len()),
+        order: looked,
+        sights,
+        size: size.unwrap_or((1, 1)),
+        load,
+    };
+    let mut how = None;
+    if settings.order == FrameOrder::Automatic && restored.is_none() {
+        let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
+        if !distance::are_stated(&infos, settings)
+            && let Some(arrangement) = order_by_blur(&sightings, settings)
+        {
+            how = Some(arrangement.how);
+            let before = sightings.order.clone();
+            sightings.arrange(&arrangement.sequence);
+            rearrange(sequence, &before, &sightings.order);
+        }
+    }
+    let places = settle(frames, sequence, &mut sightings, settings);
+    let mut found = sightings.targets().into_iter();
+    let found = sequence
+        .iter()
+        .map(|&index| {
+            let used = !settings.left_out.contains_key(&frames[index].file);
+            (index, used.then(|| found.next()).flatten())
+        })
+        .collect();
+    Search {
+        found,
+        places,
+        size,
+        restored: how,
+    }
+}
+
+/// Where the frames stand; tells the sightings too. Pictures that can't be read, or are of another size, are heard last.
+fn settle(
+    frames: &[FrameInfo],
+    sequence: &[usize],
+    sightings: &mut Sightings<'_>,
+    settings: &SweepSettings,
+) -> Places {
+    let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
+    let mut sound = vec![false; sequence.len()];
+    let mut looked = Vec::new();
+    for (at, index) in sequence.iter().enumerate() {
+        if let Some(k) = sightings.order.iter().position(|other| other == index) {
+            sound[at] = sightings.is_sound(k);
+            looked.push(at);
+        }
+    }
+    let dioptres = distance::stated_dioptres(frames, sequence, settings);
+    let accounts = Places::accounts(&infos, &sound, &dioptres);
+    let of_looked: Vec<Places> = accounts.iter().map(|places| places.of(&looked)).collect();
+    let series = sightings.series();
+    let chosen = Places::likeliest(&of_looked, &series, -NO_WORSE);
+    let unseen = unseen::gaps(&of_looked[chosen], &series);
+    let places = unseen
+        .into_iter()
+        .fold(accounts[chosen].clone(), |places, (frame, missing)| {
+            places.opened(looked[frame], missing)
+        });
+    sightings.places = places.of(&looked);
+    places
+}
+
+/// Puts the members of `before` that stand in `sequence` into the order of `after`; others stay where they are.
+fn rearrange(sequence: &mut [usize], before: &[usize], after: &[usize]) {
+    let mut next = after.iter();
+    for slot in sequence.iter_mut() {
+        if before.contains(slot)
+            && let Some(&index) = next.next()
+        {
+            *slot = index;
+        }
+    }
+}
+
+/// The order that blur and scale give, over all frames looked at; frames without a pair keep their places.
+fn order_by_blur(sightings: &Sightings<'_>, settings: &SweepSettings) -> Option<Arrangement> {
+    let pairs = sightings.pairs();
+    let places: Vec<usize> = (0..pairs.len()).filter(|&i| pairs[i].is_some()).collect();
+    let widest = pairs
+        .iter()
+        .flatten()
+        .map(|pair| pair::shape(&pair[0], &pair[1]).separation)
+        .fold(0.0, f64::max);
+    let looks: Vec<restore::Look> = pairs
+        .iter()
+        .flatten()
+        .map(|pair| {
+            let shape = pair::shape(&pair[0], &pair[1]);
+            let scale = shape.separation / widest;
+            restore::Look {
+                separation: shape.separation,
+                variance: shape.width * shape.width / (scale * scale),
+            }
+        })
+        .collect();
+    let ends = Ends {
+        near_over_far: settings
+            .closest_focus
+            .zip(settings.target_distance)
+            .map(|(closest, target)| (target.m() - closest.m()) / closest.m())
+            .filter(|ratio| *ratio > 0.0),
+    };
+    let arrangement = restore::by_blur(&looks, ends)?;
+    let mut sequence: Vec<usize> = (0..pairs.len()).collect();
+    for (slot, &k) in places.iter().zip(&arrangement.sequence) {
+        sequence[*slot] = places[k];
+    }
+    Some(Arrangement {
+        sequence,
+        how: arrangement.how,
+    })
+}
+
+/// The size that most pictures have; of equally common ones the one met first.
+fn usual_size(sights: &[Result<Sight, Unmeasurable>]) -> Option<(u32, u32)> {
+    let mut sizes: Vec<((u32, u32), usize)> = Vec::new();
+    for sight in sights.iter().flatten() {
+        match sizes.iter_mut().find(|(size, _)| *size == sight.size) {
+            Some((_, count)) => *count += 1,
+            None => sizes.push((sight.size, 1)),
+        }
+    }
+    let most = sizes.iter().map(|(_, count)| *count).max()?;
+    sizes
+        .into_iter()
+        .find(|(_, count)| *count == most)
+        .map(|(size, _)| size)
+}
