@@ -19,4 +19,4 @@ pub use document::{
 };
 pub use rows::{frames_csv, guarded};
 pub use table::sweep_table;
-pub use verdict::{FocalVerdict, lens_verdict, short_verdict};
+pub use verdict::{FocalVerdict, OtherPlace, OtherWay, lens_verdict, short_verdict};

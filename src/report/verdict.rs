@@ -1,11 +1,82 @@
 //! Sentences made from the numbers: one for a focal length, one or two for a whole lens.
 
 use super::words;
-use crate::sweep::{Direction, ShiftCurve, ToleranceOutcome};
+use crate::sweep::{CurvePoint, Direction, ShiftCurve, ToleranceOutcome};
 use crate::units::Measured;
 
 /// A shift to the other side that is smaller than this, per cent, is not worth a word: 2 px at the edge of 4000 px.
 const WORTH_SAYING_PCT: f64 = 0.1;
+
+/// What follows where a sweep ends short of infinity: of the way that is left nobody knows.
+const MAY_BE_LARGER: &str = "the true figures may be larger";
+
+/// The largest shift of a curve to the other side of zero than its worst one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OtherWay {
+    /// The shift, per cent.
+    pub shift_pct: Measured,
+    /// Where it is.
+    pub place: OtherPlace,
+}
+
+/// Where the largest shift to the other side is, seen from the worst shift.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OtherPlace {
+    /// At closest focus.
+    ClosestFocus,
+    /// Focused nearer.
+    Nearer,
+    /// Focused farther off.
+    FartherOff,
+}
+
+impl OtherWay {
+    /// What goes the other way on this curve; `None` where there is nothing that is told apart from zero at k = 2 and at
+    /// least a tenth of a per cent.
+    #[must_use]
+    pub fn of(curve: &ShiftCurve, worst_shift_pct: Measured) -> Option<Self> {
+        let largest = |wanted: f64| {
+            curve
+                .points()
+                .iter()
+                .filter(|point| point.shift_pct.value * wanted > 0.0)
+                .max_by(|a, b| {
+                    let size = |point: &CurvePoint| point.shift_pct.value.abs();
+                    size(a).total_cmp(&size(b))
+                })
+        };
+        let other = largest(-worst_shift_pct.value)?;
+        let shift_pct = other.shift_pct;
+        if Direction::of(shift_pct) == Direction::None || shift_pct.value.abs() < WORTH_SAYING_PCT {
+            return None;
+        }
+        let worst = largest(worst_shift_pct.value).map_or(0.0, |worst| worst.travel);
+        let place = match other.travel {
+            travel if travel >= worst => OtherPlace::FartherOff,
+            travel if travel > 0.0 => OtherPlace::Nearer,
+            _ => OtherPlace::ClosestFocus,
+        };
+        Some(Self { shift_pct, place })
+    }
+
+    /// E.g. ", farther off wider by up to 1.80 %".
+    fn words(self) -> String {
+        let place = match self.place {
+            OtherPlace::ClosestFocus => "at closest focus",
+            OtherPlace::Nearer => "nearer",
+            OtherPlace::FartherOff => "farther off",
+        };
+        let up_to = match self.place {
+            OtherPlace::ClosestFocus => "",
+            OtherPlace::Nearer | OtherPlace::FartherOff => "up to ",
+        };
+        format!(
+            ", {place} {} by {up_to}{:.2} %",
+            words::direction(Direction::of(self.shift_pct)),
+            self.shift_pct.value.abs()
+        )
+    }
+}
 
 /// What one focal length of a lens does, as far as a sentence needs it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -14,8 +85,8 @@ pub struct FocalVerdict {
     pub focal_length_mm: Option<f64>,
     /// Shift of largest magnitude, per cent.
     pub worst_shift_pct: Measured,
-    /// Largest shift to the other side on the way, per cent; see [`FocalVerdict::other_way`].
-    pub other_way_pct: Option<Measured>,
+    /// Largest shift to the other side; see [`OtherWay::of`].
+    pub other_way: Option<OtherWay>,
     /// What becomes of it at the tolerance.
     pub outcome: ToleranceOutcome,
     /// Tolerance, per cent.
@@ -27,20 +98,6 @@ pub struct FocalVerdict {
 }
 
 impl FocalVerdict {
-    /// The largest shift of a curve to the other side of zero than its worst one, per cent; `None` where there is none
-    /// that is told apart from zero at k = 2 and at least a tenth of a per cent.
-    #[must_use]
-    pub fn other_way(curve: &ShiftCurve, worst_shift_pct: Measured) -> Option<Measured> {
-        curve
-            .points()
-            .iter()
-            .map(|point| point.shift_pct)
-            .filter(|shift| shift.value * worst_shift_pct.value < 0.0)
-            .max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()))
-            .filter(|shift| Direction::of(*shift) != Direction::None)
-            .filter(|shift| shift.value.abs() >= WORTH_SAYING_PCT)
-    }
-
     /// Whether the number is too uncertain to say whether the lens holds the tolerance: the worst shift is not told apart
     /// from zero, and its expanded uncertainty is larger than the tolerance.
     fn is_untold(&self) -> bool {
@@ -49,7 +106,7 @@ impl FocalVerdict {
     }
 
     /// A plain sentence to read out, e.g. "At 85 mm the picture gets tighter by 2.05 % at its worst and frames like
-    /// 86.7 mm; beyond 0.461 m (1.5 ft) it stays within 2 %."
+    /// 86.7 mm; beyond 0.461 m (1.6 ft) it stays within 2 %." A second one follows where it is not against infinity.
     #[must_use]
     pub fn sentence(&self) -> String {
         let place = self.focal_length_mm.map_or_else(
@@ -81,21 +138,20 @@ impl FocalVerdict {
                         words::equivalent_focal_length(equivalent)
                     )
                 });
-                let between = self.other_way_pct.map_or_else(String::new, |other| {
-                    format!(
-                        ", in between {} by up to {:.2} %",
-                        words::direction(Direction::of(other)),
-                        other.value.abs()
-                    )
-                });
+                let other_way = self.other_way.map_or_else(String::new, OtherWay::words);
                 format!(
-                    "{place} gets {} by {:.2} %{against} at its worst{like}{between}",
+                    "{place} gets {} by {:.2} %{against} at its worst{like}{other_way}",
                     words::direction(direction),
                     self.worst_shift_pct.value.abs()
                 )
             }
         };
-        format!("{change}; {}.", self.tolerance_clause())
+        let caution = if self.relative_to_farthest {
+            format!(" The farthest frame is not at infinity: {MAY_BE_LARGER}.")
+        } else {
+            String::new()
+        };
+        format!("{change}; {}.{caution}", self.tolerance_clause())
     }
 
     fn tolerance_clause(&self) -> String {
@@ -114,8 +170,11 @@ impl FocalVerdict {
                 } else {
                     ""
                 },
-                words::distance(distance.value)
+                words::distance_from(distance.value)
             ),
+            (ToleranceOutcome::Exceeded { .. }, None) if self.relative_to_farthest => {
+                format!("it exceeds {tolerance} at every distance but that one")
+            }
             (ToleranceOutcome::Exceeded { .. }, None) => {
                 format!("it exceeds {tolerance} at every distance but infinity")
             }
@@ -152,7 +211,7 @@ pub fn lens_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
         .collect();
     if !farthest.is_empty() {
         sentences.push(format!(
-            "At {} this is against the farthest frame, not infinity.",
+            "At {} this is against the farthest frame, not infinity: {MAY_BE_LARGER}.",
             which(&farthest, verdicts.len())
         ));
     }
@@ -160,7 +219,7 @@ pub fn lens_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
 }
 
 /// The verdict on a lens in a few words, for a row of a list; `None` where there is none. E.g. "Tighter; within 2 % beyond
-/// 0.97 m (3.2 ft)".
+/// 0.97 m (3.2 ft)"; it says so where it is not against infinity.
 #[must_use]
 pub fn short_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
     let tolerance = words::plain_pct(verdicts.first()?.tolerance_pct);
@@ -176,12 +235,25 @@ pub fn short_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
     let holds = match reach(verdicts) {
         Reach::Everywhere => format!("within {tolerance} everywhere"),
         Reach::Beyond { m, about } => {
-            format!("within {tolerance} beyond {about}{}", words::distance(m))
+            format!(
+                "within {tolerance} beyond {about}{}",
+                words::distance_from(m)
+            )
         }
         Reach::AtInfinityOnly => format!("beyond {tolerance} at every distance"),
         Reach::Unknown => format!("beyond {tolerance}, from which distance on is not known"),
     };
-    Some(format!("{way}; {holds}"))
+    let farthest = verdicts
+        .iter()
+        .filter(|verdict| verdict.relative_to_farthest);
+    let against = match farthest.count() {
+        0 => String::new(),
+        all if all == verdicts.len() => {
+            format!("; against the farthest frame, not infinity: {MAY_BE_LARGER}")
+        }
+        _ => format!("; in part against the farthest frame, not infinity: {MAY_BE_LARGER}"),
+    };
+    Some(format!("{way}; {holds}{against}"))
 }
 
 fn worst_of(verdicts: &[FocalVerdict]) -> Option<&FocalVerdict> {
@@ -195,7 +267,9 @@ fn worst_of(verdicts: &[FocalVerdict]) -> Option<&FocalVerdict> {
 fn ways(verdicts: &[FocalVerdict]) -> (bool, bool) {
     let seen = |wanted: Direction| {
         verdicts.iter().any(|verdict| {
-            let other = verdict.other_way_pct.map(Direction::of);
+            let other = verdict
+                .other_way
+                .map(|other| Direction::of(other.shift_pct));
             Direction::of(verdict.worst_shift_pct) == wanted || other == Some(wanted)
         })
     };
@@ -285,7 +359,7 @@ fn tolerance_sentence(verdicts: &[FocalVerdict]) -> String {
         Reach::Everywhere => format!("It stays within {tolerance} everywhere it was measured."),
         Reach::Beyond { m, about } => format!(
             "It exceeds {tolerance} at {at}; beyond {about}{} it stays within {tolerance} everywhere.",
-            words::distance(m)
+            words::distance_from(m)
         ),
         Reach::AtInfinityOnly => {
             format!("It exceeds {tolerance} at {at}, at every distance but infinity.")

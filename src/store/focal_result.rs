@@ -1,7 +1,7 @@
 //! The published result of a lens at one focal length.
 
 use super::{ConditionsKey, SweepId};
-use crate::sweep::{DistanceSource, Finding, ShiftCurve, ToleranceOutcome};
+use crate::sweep::{Code, DistanceSource, Finding, ShiftCurve, ToleranceOutcome};
 use crate::units::Measured;
 
 /// The published result of one lens at one focal length under one set of conditions, repeats combined.
@@ -45,4 +45,13 @@ pub struct FocalResult {
     pub algorithm_version: u32,
     /// What was noticed on its sweeps.
     pub findings: Vec<Finding>,
+}
+
+impl FocalResult {
+    /// Whether the shifts are against the farthest frame, not infinity: the reviewer said so, or it was noticed.
+    #[must_use]
+    pub fn ends_before_infinity(&self) -> bool {
+        let noticed = |finding: &Finding| finding.code == Code::ReferenceNotAtInfinity;
+        self.relative_to_farthest || self.findings.iter().any(noticed)
+    }
 }

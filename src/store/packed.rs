@@ -17,12 +17,16 @@ pub struct RankedResult {
     pub warnings: u32,
     /// Whether the distances are estimates from blur.
     pub estimated: bool,
+    /// Whether the shifts are against the farthest frame, not infinity.
+    pub relative_to_farthest: bool,
     /// Shift against focus, for any tolerance.
     pub curve: ShiftCurve,
 }
 
 /// Flag: the distances are estimates from blur.
 const ESTIMATED: u8 = 1;
+/// Flag: the shifts are against the farthest frame, not infinity.
+const FARTHEST: u8 = 2;
 /// Flag of a point: its focus setting is known.
 const KNOWN: u8 = 1;
 
@@ -39,13 +43,15 @@ impl RankedResult {
             worst_shift_pct: result.worst_shift_pct,
             warnings: u32::try_from(warnings).unwrap_or(u32::MAX),
             estimated: result.distance_source == DistanceSource::Blur,
+            relative_to_farthest: result.ends_before_infinity(),
             curve: result.curve.clone(),
         }
     }
 
     pub(super) fn pack(&self) -> Vec<u8> {
         let mut bytes = Vec::with_capacity(32 + 48 * self.curve.points().len());
-        bytes.push(if self.estimated { ESTIMATED } else { 0 });
+        let flag = |is: bool, flag: u8| if is { flag } else { 0 };
+        bytes.push(flag(self.estimated, ESTIMATED) | flag(self.relative_to_farthest, FARTHEST));
         bytes.extend(self.warnings.to_le_bytes());
         let number = |bytes: &mut Vec<u8>, value: f64| bytes.extend(value.to_le_bytes());
         number(&mut bytes, self.focal_length_mm);
@@ -71,7 +77,7 @@ impl RankedResult {
     }
 
     fn read(rest: &mut Rest<'_>) -> Option<Self> {
-        let estimated = rest.byte()? & ESTIMATED != 0;
+        let flags = rest.byte()?;
         let warnings = u32::from_le_bytes(rest.take()?);
         let focal_length_mm = rest.number()?;
         let worst_shift_pct = rest.measured()?;
@@ -88,7 +94,8 @@ impl RankedResult {
             focal_length_mm,
             worst_shift_pct,
             warnings,
-            estimated,
+            estimated: flags & ESTIMATED != 0,
+            relative_to_farthest: flags & FARTHEST != 0,
             curve: ShiftCurve::new(points),
         })
     }
@@ -148,6 +155,7 @@ mod tests {
             worst_shift_pct in any_measured(),
             warnings in any::<u32>(),
             estimated in any::<bool>(),
+            relative_to_farthest in any::<bool>(),
             points in proptest::collection::vec(any_point(), 0..60),
         ) {
             let result = RankedResult {
@@ -155,6 +163,7 @@ mod tests {
                 worst_shift_pct,
                 warnings,
                 estimated,
+                relative_to_farthest,
                 curve: ShiftCurve::new(points),
             };
             let packed = result.pack();

@@ -11,7 +11,7 @@ use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction, combine_repeats};
 use crate::units::Measured;
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
-const FORM: i64 = 2;
+const FORM: i64 = 3;
 
 impl Store {
     /// Makes all read models anew where they have an older form.

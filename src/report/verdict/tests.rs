@@ -10,7 +10,7 @@ fn verdict(focal_mm: f64, shift_pct: f64, outcome: ToleranceOutcome) -> FocalVer
         tolerance_pct: 2.0,
         relative_to_farthest: false,
         distances_estimated: false,
-        other_way_pct: None,
+        other_way: None,
     }
 }
 
@@ -27,7 +27,7 @@ fn a_focal_length_in_one_sentence() {
     assert_eq!(
         verdict(85.0, 2.05, exceeded(2.0)).sentence(),
         "At 85 mm the picture gets tighter by 2.05 % at its worst and frames like 86.7 mm; \
-         beyond 0.5 m (1.6 ft) it stays within 2 %."
+         beyond 0.5 m (1.7 ft) it stays within 2 %."
     );
     assert_eq!(
         verdict(28.0, -1.4, ToleranceOutcome::Within).sentence(),
@@ -58,6 +58,11 @@ fn what_was_not_at_infinity_and_what_was_estimated_is_said() {
         "{sentence}"
     );
     assert!(sentence.contains("beyond about 1 m"), "{sentence}");
+    assert!(
+        sentence
+            .ends_with("The farthest frame is not at infinity: the true figures may be larger."),
+        "{sentence}"
+    );
 }
 
 #[test]
@@ -101,10 +106,13 @@ fn a_lens_in_two_sentences() {
 #[test]
 fn a_curve_that_turns_is_told_both_ways() {
     let mut turning = verdict(50.0, 2.6, exceeded(2.0));
-    turning.other_way_pct = Some(Measured::new(-1.9, 0.01));
+    turning.other_way = Some(OtherWay {
+        shift_pct: Measured::new(-1.9, 0.01),
+        place: OtherPlace::FartherOff,
+    });
     let sentence = turning.sentence();
     assert!(
-        sentence.contains("tighter by 2.60 % at its worst and frames like 51.3 mm, in between wider by up to 1.90 %;"),
+        sentence.contains("tighter by 2.60 % at its worst and frames like 51.3 mm, farther off wider by up to 1.90 %;"),
         "{sentence}"
     );
     let lens = lens_verdict(&[turning, verdict(70.0, 1.0, ToleranceOutcome::Within)]);
@@ -133,8 +141,51 @@ fn the_other_way_is_only_what_is_told_apart_from_zero() {
         (&[(2.5, 0.01), (1.9, 0.01)], None),
         (&[], None),
     ] {
-        let found = FocalVerdict::other_way(&curve(shifts), worst);
-        assert_eq!(found.map(|shift| shift.value), other, "{shifts:?}");
+        let found = OtherWay::of(&curve(shifts), worst);
+        assert_eq!(
+            found.map(|found| found.shift_pct.value),
+            other,
+            "{shifts:?}"
+        );
+    }
+}
+
+/// Points as (travel, shift in per cent), closest focus first.
+#[test]
+fn the_other_way_is_told_where_it_is() {
+    use OtherPlace::{ClosestFocus, FartherOff, Nearer};
+    for (points, worst_pct, place, words) in [
+        (
+            [(0.0, 0.15), (0.5, -0.29), (0.8, -0.1), (1.0, 0.0)],
+            -0.29,
+            ClosestFocus,
+            "wider by 0.29 % at its worst and frames like 49.9 mm, at closest focus tighter by 0.15 %;",
+        ),
+        (
+            [(0.0, 0.1), (0.2, 1.5), (0.7, -2.5), (1.0, 0.0)],
+            -2.5,
+            Nearer,
+            "frames like 48.8 mm, nearer tighter by up to 1.50 %;",
+        ),
+        (
+            [(0.0, 2.5), (0.3, 0.5), (0.6, -1.8), (1.0, 0.0)],
+            2.5,
+            FartherOff,
+            "frames like 51.2 mm, farther off wider by up to 1.80 %;",
+        ),
+    ] {
+        let points = points.map(|(travel, shift)| CurvePoint {
+            travel,
+            dioptres: None,
+            shift_pct: Measured::new(shift, 0.01),
+        });
+        let worst = Measured::new(worst_pct, 0.01);
+        let other = OtherWay::of(&ShiftCurve::new(points.to_vec()), worst);
+        assert_eq!(other.map(|other| other.place), Some(place));
+        let mut told = verdict(50.0, worst_pct, ToleranceOutcome::Within);
+        told.other_way = other;
+        let sentence = told.sentence();
+        assert!(sentence.contains(words), "{sentence}");
     }
 }
 
@@ -174,8 +225,24 @@ fn a_reference_short_of_infinity_is_said_of_the_focal_lengths_that_have_it() {
     let lens = lens_verdict(&[short, verdict(70.0, 1.0, ToleranceOutcome::Within)]);
     let lens = lens.expect("two focal lengths");
     assert!(
-        lens.ends_with("At 24 mm this is against the farthest frame, not infinity."),
+        lens.ends_with("At 24 mm this is against the farthest frame, not infinity: the true figures may be larger."),
         "{lens}"
+    );
+}
+
+#[test]
+fn a_row_says_what_is_not_against_infinity() {
+    let mut short = verdict(24.0, 3.0, exceeded(1.0));
+    short.relative_to_farthest = true;
+    let row = |verdicts: &[FocalVerdict]| short_verdict(verdicts).expect("a verdict");
+    assert_eq!(
+        row(&[short]),
+        "Tighter; within 2 % beyond 1 m (3.3 ft); against the farthest frame, not infinity: the true figures may be larger"
+    );
+    let zoom = row(&[short, verdict(70.0, 1.0, ToleranceOutcome::Within)]);
+    assert!(
+        zoom.contains("; in part against the farthest frame"),
+        "{zoom}"
     );
 }
 

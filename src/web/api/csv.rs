@@ -114,7 +114,7 @@ pub(in crate::web) fn compare_csv(document: &CompareDocument) -> Result<String, 
 
 /// The ranking, one row a lens.
 pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, WebError> {
-    const COLUMNS: [&str; 15] = [
+    const COLUMNS: [&str; 17] = [
         "slug",
         "maker",
         "model",
@@ -130,6 +130,8 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
         "tolerance_outcome",
         "tolerance_distance_m",
         "published_at",
+        "relative_to",
+        "warnings",
     ];
     let rows = document.lenses.iter().map(|row| {
         vec![
@@ -148,6 +150,12 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
             row.tolerance_outcome.unwrap_or_default().to_owned(),
             number(row.tolerance_distance_m),
             row.published_at.clone().unwrap_or_default(),
+            row.relative_to.unwrap_or_default().to_owned(),
+            if row.measured {
+                row.warnings.to_string()
+            } else {
+                String::new()
+            },
         ]
     });
     written(&COLUMNS, rows)

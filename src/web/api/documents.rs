@@ -6,9 +6,9 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::optics::{angle_of_view_deg, angle_shift_pct, equivalent_focal_length_mm};
-use crate::report::{FindingDocument, FocalVerdict, lens_verdict, words};
+use crate::report::{FindingDocument, FocalVerdict, OtherWay, lens_verdict, words};
 use crate::store::{ConditionsKey, FocalResult, Kind, Lens, Switch};
-use crate::sweep::{Code, Direction, DistanceSource, Severity, ToleranceOutcome};
+use crate::sweep::{Direction, DistanceSource, Severity, ToleranceOutcome};
 
 /// Licence of all numbers.
 pub(in crate::web) const LICENCE: &str = "CC BY 4.0";
@@ -200,11 +200,7 @@ impl FocalDocument {
                 ToleranceOutcome::Exceeded { travel, .. }
                 | ToleranceOutcome::Unknown { travel } => Some(travel),
             },
-            relative_to: if is_relative_to_farthest(&result) {
-                "farthest_frame"
-            } else {
-                "infinity"
-            },
+            relative_to: relative_to(result.ends_before_infinity()),
             distance_source: result.distance_source.code(),
             closest_focus_m: result.closest_focus_m,
             f_number: result.f_number,
@@ -302,6 +298,19 @@ impl FocalDocument {
         }
     }
 
+    /// What it is measured against, in words.
+    pub(in crate::web) fn reference_words(&self) -> &'static str {
+        match self.relative_to {
+            "infinity" => "infinity",
+            _ => "its farthest frame, not infinity: the true figures may be larger",
+        }
+    }
+
+    /// What is said beside its numbers where they are not against infinity.
+    pub(in crate::web) fn reference_note(&self) -> Option<&'static str> {
+        (self.relative_to == "farthest_frame").then_some(AGAINST_FARTHEST)
+    }
+
     /// How many warnings stand, in words; `None` where there are none.
     pub(in crate::web) fn warning_words(&self) -> Option<String> {
         let warnings = self
@@ -314,24 +323,28 @@ impl FocalDocument {
     }
 }
 
-/// Whether the shifts are relative to the farthest frame: the reviewer said so, or it was noticed.
-fn is_relative_to_farthest(result: &FocalResult) -> bool {
-    result.relative_to_farthest
-        || result
-            .findings
-            .iter()
-            .any(|finding| finding.code == Code::ReferenceNotAtInfinity)
+/// What shifts are measured against, as a code.
+pub(in crate::web) const fn relative_to(farthest: bool) -> &'static str {
+    if farthest {
+        "farthest_frame"
+    } else {
+        "infinity"
+    }
 }
+
+/// What stands beside a number that is not against infinity.
+pub(in crate::web) const AGAINST_FARTHEST: &str =
+    "against the farthest frame, not infinity: may be larger";
 
 /// What a sentence needs of a result.
 fn verdict_of(result: &FocalResult, outcome: ToleranceOutcome, tolerance_pct: f64) -> FocalVerdict {
     FocalVerdict {
         focal_length_mm: Some(result.focal_length_mm),
         worst_shift_pct: result.worst_shift_pct,
-        other_way_pct: FocalVerdict::other_way(&result.curve, result.worst_shift_pct),
+        other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
         outcome,
         tolerance_pct,
-        relative_to_farthest: is_relative_to_farthest(result),
+        relative_to_farthest: result.ends_before_infinity(),
         distances_estimated: result.distance_source == DistanceSource::Blur,
     }
 }

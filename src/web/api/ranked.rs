@@ -3,8 +3,8 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::documents::{LensHead, timestamp};
-use crate::report::{FocalVerdict, short_verdict, words};
+use super::documents::{AGAINST_FARTHEST, LensHead, relative_to, timestamp};
+use crate::report::{FocalVerdict, OtherWay, short_verdict, words};
 use crate::store::{RankedLens, RankedResult};
 use crate::sweep::{Direction, ToleranceOutcome};
 use crate::units::Measured;
@@ -22,6 +22,8 @@ pub(in crate::web) struct StripDocument {
     pub(in crate::web) tolerance_outcome: &'static str,
     /// Tolerance distance, m.
     pub(in crate::web) tolerance_distance_m: Option<f64>,
+    /// What the shift is measured against: `infinity`, or `farthest_frame`.
+    pub(in crate::web) relative_to: &'static str,
 }
 
 /// A row of the ranking.
@@ -43,6 +45,9 @@ pub(in crate::web) struct RankedDocument {
     pub(in crate::web) tolerance_distance_m: Option<f64>,
     /// The verdict in a few words; `null` where nothing was measured.
     pub(in crate::web) verdict: Option<String>,
+    /// What the shifts are measured against: `infinity`, or `farthest_frame` where one of the sweeps ends before infinity,
+    /// so that the true figures may be larger; `null` where nothing was measured.
+    pub(in crate::web) relative_to: Option<&'static str>,
     /// How many warnings stand.
     pub(in crate::web) warnings: usize,
     /// Worst shift along the zoom.
@@ -94,6 +99,10 @@ impl RankedDocument {
             }),
             tolerance_distance_m: farthest.filter(|_| !unknown),
             verdict: short_verdict(&verdicts(&judged, tolerance_pct)),
+            relative_to: worst.map(|_| {
+                let mut results = ranked.results.iter();
+                relative_to(results.any(|result| result.relative_to_farthest))
+            }),
             warnings: ranked
                 .results
                 .iter()
@@ -107,6 +116,7 @@ impl RankedDocument {
                     worst_shift_u_pct: result.worst_shift_pct.std_error,
                     tolerance_outcome: outcome.code(),
                     tolerance_distance_m: outcome.distance_m().map(|distance| distance.value),
+                    relative_to: relative_to(result.relative_to_farthest),
                 })
                 .collect(),
             published_at: ranked.published_ms.map(timestamp),
@@ -135,6 +145,11 @@ impl RankedDocument {
             .map(words::focal_length)
     }
 
+    /// What is said beside its numbers where one of them is not against infinity.
+    pub(in crate::web) fn reference_note(&self) -> Option<&'static str> {
+        (self.relative_to == Some("farthest_frame")).then_some(AGAINST_FARTHEST)
+    }
+
     /// How many warnings stand, in words; `None` where there are none.
     pub(in crate::web) fn warning_words(&self) -> Option<String> {
         (self.warnings > 0).then(|| words::count(self.warnings, "warning"))
@@ -152,7 +167,7 @@ impl RankedDocument {
             (Some("within"), _) => "never exceeded".to_owned(),
             (Some("exceeded"), Some(distance)) => {
                 let about = if self.estimated { "about " } else { "" };
-                format!("{about}{}", words::distance(distance))
+                format!("{about}{}", words::distance_from(distance))
             }
             (Some(_), _) => "distance unknown".to_owned(),
             (None, _) => String::new(),
@@ -177,10 +192,10 @@ fn verdicts(judged: &[(&RankedResult, ToleranceOutcome)], tolerance_pct: f64) ->
         .map(|(result, outcome)| FocalVerdict {
             focal_length_mm: Some(result.focal_length_mm),
             worst_shift_pct: result.worst_shift_pct,
-            other_way_pct: FocalVerdict::other_way(&result.curve, result.worst_shift_pct),
+            other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
             outcome: *outcome,
             tolerance_pct,
-            relative_to_farthest: false,
+            relative_to_farthest: result.relative_to_farthest,
             distances_estimated: result.estimated,
         })
         .collect()

@@ -1,7 +1,7 @@
 //! What is known of a sweep as a whole: verdict, chart, facts, uncertainty budget.
 
 use crate::charts::{Axis, Series, ShiftChart, Theme};
-use crate::report::{FocalVerdict, words};
+use crate::report::{FocalVerdict, OtherWay, words};
 use crate::store::{Sweep, Switch};
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, DistanceSource, SweepMeasurement};
 use crate::web::WebError;
@@ -31,7 +31,7 @@ pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
     let verdict = FocalVerdict {
         focal_length_mm: measurement.focal_length.map(|focal| focal.mm()),
         worst_shift_pct: summary.worst_shift_pct,
-        other_way_pct: FocalVerdict::other_way(&summary.curve, summary.worst_shift_pct),
+        other_way: OtherWay::of(&summary.curve, summary.worst_shift_pct),
         outcome: summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
         tolerance_pct: DEFAULT_TOLERANCE_PCT,
         relative_to_farthest: summary.relative_to_farthest,

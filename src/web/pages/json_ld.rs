@@ -30,9 +30,20 @@ pub(super) fn data_set(document: &LensDocument, site: &str) -> Option<String> {
         .iter()
         .map(|name| json!({ "@type": "Person", "name": name }))
         .collect();
+    let mut results = document.results.iter();
+    let (until, against) = if results.any(|focal| focal.relative_to == "farthest_frame") {
+        (
+            "to the farthest frame, not always infinity",
+            "relative to infinity or, where relative_to says so, to the farthest frame, so that the true shift may be larger",
+        )
+    } else {
+        ("to infinity", "relative to infinity")
+    };
+    let worst_shift =
+        format!("Shift of the picture scale of largest magnitude, {against}; positive is tighter");
     let description = format!(
         "How much the {} changes its framing while it is refocused, measured from focus brackets of two targets, from \
-         closest focus to infinity. {}",
+         closest focus {until}. {}",
         lens.name(),
         document.verdict.as_deref().unwrap_or_default()
     );
@@ -54,7 +65,7 @@ pub(super) fn data_set(document: &LensDocument, site: &str) -> Option<String> {
         "dateModified": dates.first(),
         "measurementTechnique": format!("{site}/method"),
         "variableMeasured": [
-            variable("worst_shift_pct", "per cent", "Shift of the picture scale of largest magnitude, relative to infinity; positive is tighter"),
+            variable("worst_shift_pct", "per cent", &worst_shift),
             variable("tolerance_distance_m", "m", "Farthest focus distance at which the shift exceeds the tolerance"),
         ],
         "distribution": [

@@ -59,6 +59,28 @@ impl Group {
             .any(|focal| focal.relative_to == "farthest_frame")
     }
 
+    /// What zero is on the chart, in words.
+    fn zero_words(&self) -> &'static str {
+        let farthest = |focal: &FocalDocument| focal.relative_to == "farthest_frame";
+        if self.results.iter().all(farthest) {
+            "in the farthest frame"
+        } else if self.relative_to_farthest() {
+            "at infinity, or in the farthest frame where a sweep ends before infinity"
+        } else {
+            "at infinity"
+        }
+    }
+
+    /// What stands under the chart.
+    fn caption(&self) -> String {
+        format!(
+            "Shift of the picture scale against focus. Above zero the picture is tighter than {}, below zero wider. The \
+             grey band is the tolerance; the haze around a line is its expanded uncertainty (k = 2), where it is wider \
+             than the line.",
+            self.zero_words()
+        )
+    }
+
     fn has_findings(&self) -> bool {
         self.results.iter().any(|focal| !focal.findings.is_empty())
     }

@@ -130,13 +130,13 @@ async fn the_lens_page_tells_the_zoom_as_it_was_measured() {
     ] {
         assert!(text.contains(words), "{words}");
     }
-    // 2 % of 4.3 % at 0.45 m: 0.45 · 4.3 / 2 = 0.9675 m.
-    assert!(text.contains("0.967 m (3.2 ft)"), "tolerance distance");
+    // 2 % of 4.3 % at 0.45 m: 0.45 · 4.3 / 2 = 0.9675 m, rounded up.
+    assert!(text.contains("0.968 m (3.2 ft)"), "tolerance distance");
     let strict = site
         .get("/lenses/ostrel-28-135-f-3-5?tolerance_pct=1.5")
         .await;
     // The same at 1.5 %: 1.29 m.
-    assert!(strict.text().contains("1.29 m (4.2 ft)"), "stricter");
+    assert!(strict.text().contains("1.29 m (4.3 ft)"), "stricter");
 }
 
 #[tokio::test]

@@ -150,7 +150,7 @@ async fn every_row_has_its_verdict() {
     let page = page.replace('\u{a0}', " ");
     for verdict in [
         "Tighter; within 1 % everywhere",
-        "Wider and tighter; within 1 % beyond 1.93 m (6.3 ft)",
+        "Wider and tighter; within 1 % beyond 1.94 m (6.4 ft)",
         "Wider; within 1 % beyond 4.16 m (14 ft)",
     ] {
         assert!(page.contains(verdict), "{verdict}");
@@ -199,4 +199,69 @@ async fn where_nothing_fits_the_page_says_what_would() {
     assert!(mended.contains("role=\"status\">1 lens,"));
     let hopeless = told("/lenses?q=zzzz").await;
     assert!(hopeless.contains("No lens fits") && !hopeless.contains("Perhaps you mean"));
+}
+
+/// A sweep that ends at 3 m says nothing of infinity, and no number of it stands alone.
+#[tokio::test]
+async fn what_is_not_against_infinity_is_said_wherever_its_numbers_stand() {
+    let site = Site::new().await;
+    let short = site.lens("Ostrel", "Short", (40.0, 40.0)).await;
+    let mut sweep = curve(40.0, 4.4, 0.35);
+    let summary = sweep.summary.as_mut().expect("it was measured");
+    summary.relative_to_farthest = true;
+    site.publish(&short, &off(), sweep).await;
+    let whole = site.lens("Ostrel", "Whole", (40.0, 40.0)).await;
+    site.publish(&whole, &off(), curve(40.0, 1.0, 0.35)).await;
+    let note = "against the farthest frame, not infinity: may be larger";
+    let sentence = "The farthest frame is not at infinity: the true figures may be larger.";
+    for (path, words) in [
+        ("/", &[note][..]),
+        (
+            "/lenses",
+            &[
+                note,
+                "; against the farthest frame, not infinity: the true figures may be larger",
+            ],
+        ),
+        (
+            "/lenses/ostrel-short",
+            &[
+                note,
+                sentence,
+                "tighter than in the farthest frame, below zero wider",
+                "in the farthest frame → at its worst",
+            ],
+        ),
+        (
+            "/compare?lens=ostrel-short&lens=ostrel-whole",
+            &["its farthest frame, not infinity: the true figures may be larger"],
+        ),
+        ("/embed/lens/ostrel-short", &[sentence]),
+    ] {
+        let page = site.get(path).await.text().replace('\u{a0}', " ");
+        for words in words {
+            assert!(page.contains(words), "{path}: {words}");
+        }
+    }
+    let plain = site.get("/lenses/ostrel-whole").await.text();
+    assert!(!plain.contains("farthest frame"), "it ends at infinity");
+
+    let document = site.get("/lenses.json?sort=name").await.json();
+    for (row, wanted) in ["farthest_frame", "infinity"].into_iter().enumerate() {
+        let row = &document["lenses"][row];
+        assert_eq!(row["relative_to"], wanted);
+        assert_eq!(row["results"][0]["relative_to"], wanted);
+    }
+    let rows = site.get("/lenses.csv?sort=name").await.text();
+    let ends: Vec<&str> = rows
+        .lines()
+        .map(|line| line.rsplitn(3, ',').collect::<Vec<_>>())
+        .map(|fields| fields[1])
+        .collect();
+    assert_eq!(ends, ["relative_to", "farthest_frame", "infinity"]);
+    let warnings: Vec<&str> = rows
+        .lines()
+        .filter_map(|line| line.rsplit(',').next())
+        .collect();
+    assert_eq!(warnings, ["warnings", "0", "0"]);
 }

@@ -145,7 +145,7 @@ async fn a_curve_that_turns_on_the_way() {
     let words = verdict((50.0, 50.0), vec![turning()]).await;
     assert!(words.contains("tighter by 2.50 % at its worst"), "{words}");
     assert!(
-        words.contains("in between wider by up to 1.80 %"),
+        words.contains("farther off wider by up to 1.80 %"),
         "{words}"
     );
     let zoom = verdict((50.0, 70.0), vec![turning(), curve(70.0, 0.5, 0.5)]).await;
@@ -160,7 +160,7 @@ async fn a_curve_that_turns_on_the_way() {
     site.publish(&lens, &off(), turning()).await;
     let strict = site.get("/lenses/ostrel-quay?tolerance_pct=1").await.text();
     assert!(
-        strict.contains("beyond 1.8\u{a0}m (5.9\u{a0}ft) it stays within 1\u{a0}%"),
+        strict.contains("beyond 1.8\u{a0}m (6.0\u{a0}ft) it stays within 1\u{a0}%"),
         "at 1 %"
     );
 }

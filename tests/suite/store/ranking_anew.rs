@@ -164,3 +164,40 @@ async fn read_models_of_an_older_form_are_made_anew() {
     };
     assert_eq!(names(&opened, RankingQuery::default()).await, before);
 }
+
+/// What the ranking knows of a sweep that ends before infinity: from publishing on, and in read models made anew.
+#[tokio::test]
+async fn a_row_knows_what_its_shifts_are_against() {
+    let fresh = Fresh::new().await;
+    let lens = fresh.lens("Ostrel", "Short", (40.0, 40.0)).await;
+    let mut short = measurement(40.0, 4.4, 0.01);
+    let summary = short.summary.as_mut().expect("it was measured");
+    summary.relative_to_farthest = true;
+    fresh.published(&lens, &off(), &short, NOW).await;
+    let knows = async |store: &breathmark::store::Store| {
+        let ask = RankingQuery {
+            conditions: key(),
+            limit: 10,
+            ..RankingQuery::default()
+        };
+        let ranking = store.ranking(ask).await.expect("a working store");
+        ranking.rows[0].results[0].relative_to_farthest
+    };
+    assert!(knows(&fresh.store).await);
+    fresh.store.close().await;
+    let path = fresh.folder.path().join("breathmark.sqlite");
+    let mut other = connect(&fresh).await;
+    // The form before this was kept.
+    for sql in [
+        "DELETE FROM focal_results",
+        "UPDATE content SET read_models = 2",
+    ] {
+        sqlx::query(sql)
+            .execute(&mut other)
+            .await
+            .expect("a valid statement");
+    }
+    other.close().await.expect("closed");
+    let store = breathmark::store::Store::open(&path).await;
+    assert!(knows(&store.expect("a whole database")).await);
+}
