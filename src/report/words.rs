@@ -167,6 +167,25 @@ pub const fn direction(direction: Direction) -> &'static str {
     }
 }
 
+/// A direction as an adjective; where repeats disagree so much that none is told apart, that is not "no change".
+#[must_use]
+pub const fn direction_of_repeats(seen: Direction, disagree: bool) -> &'static str {
+    match seen {
+        Direction::None if disagree => "not to be told",
+        _ => direction(seen),
+    }
+}
+
+/// A verdict, and that the sweeps behind it disagree.
+#[must_use]
+pub fn with_disagreement(verdict: String, disagree: bool) -> String {
+    if disagree {
+        format!("{verdict} Repeated sweeps disagree by more than their uncertainties.")
+    } else {
+        verdict
+    }
+}
+
 /// The tolerance distance in a table, rounded up, e.g. `0.461 m (1.6 ft)`, `never exceeded`, `distance unknown`.
 #[must_use]
 pub fn tolerance(outcome: ToleranceOutcome) -> String {

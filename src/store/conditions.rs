@@ -48,6 +48,17 @@ pub struct Conditions {
     pub closest_focus: Option<Metres>,
 }
 
+impl Conditions {
+    /// Those that results must share to be ranked together.
+    #[must_use]
+    pub const fn key(&self) -> ConditionsKey {
+        ConditionsKey {
+            distortion_correction: self.distortion_correction,
+            breathing_compensation: self.breathing_compensation,
+        }
+    }
+}
+
 /// The conditions that must be equal for two results to be ranked together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct ConditionsKey {

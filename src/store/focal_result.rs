@@ -17,7 +17,8 @@ pub struct FocalResult {
     pub same_pictures: Vec<SweepId>,
     /// Shift of largest magnitude, per cent.
     pub worst_shift_pct: Measured,
-    /// The repeats scatter beyond their stated uncertainties; the uncertainty is widened by it.
+    /// The repeats scatter beyond their stated uncertainties; the uncertainties of worst shift, curve and tolerance
+    /// distance are widened by it, and a finding says so.
     pub repeats_disagree: bool,
     /// At the default tolerance.
     pub tolerance: ToleranceOutcome,

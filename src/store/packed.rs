@@ -19,6 +19,8 @@ pub struct RankedResult {
     pub estimated: bool,
     /// Whether the shifts are against the farthest frame, not infinity.
     pub relative_to_farthest: bool,
+    /// Whether its sweeps disagree beyond their uncertainties.
+    pub repeats_disagree: bool,
     /// Shift against focus, for any tolerance.
     pub curve: ShiftCurve,
 }
@@ -27,6 +29,8 @@ pub struct RankedResult {
 const ESTIMATED: u8 = 1;
 /// Flag: the shifts are against the farthest frame, not infinity.
 const FARTHEST: u8 = 2;
+/// Flag: the sweeps disagree.
+const DISAGREE: u8 = 4;
 /// Flag of a point: its focus setting is known.
 const KNOWN: u8 = 1;
 
@@ -44,6 +48,7 @@ impl RankedResult {
             warnings: u32::try_from(warnings).unwrap_or(u32::MAX),
             estimated: result.distance_source == DistanceSource::Blur,
             relative_to_farthest: result.ends_before_infinity(),
+            repeats_disagree: result.repeats_disagree,
             curve: result.curve.clone(),
         }
     }
@@ -51,7 +56,11 @@ impl RankedResult {
     pub(super) fn pack(&self) -> Vec<u8> {
         let mut bytes = Vec::with_capacity(32 + 48 * self.curve.points().len());
         let flag = |is: bool, flag: u8| if is { flag } else { 0 };
-        bytes.push(flag(self.estimated, ESTIMATED) | flag(self.relative_to_farthest, FARTHEST));
+        bytes.push(
+            flag(self.estimated, ESTIMATED)
+                | flag(self.relative_to_farthest, FARTHEST)
+                | flag(self.repeats_disagree, DISAGREE),
+        );
         bytes.extend(self.warnings.to_le_bytes());
         let number = |bytes: &mut Vec<u8>, value: f64| bytes.extend(value.to_le_bytes());
         number(&mut bytes, self.focal_length_mm);
@@ -96,6 +105,7 @@ impl RankedResult {
             warnings,
             estimated: flags & ESTIMATED != 0,
             relative_to_farthest: flags & FARTHEST != 0,
+            repeats_disagree: flags & DISAGREE != 0,
             curve: ShiftCurve::new(points),
         })
     }
@@ -156,6 +166,7 @@ mod tests {
             warnings in any::<u32>(),
             estimated in any::<bool>(),
             relative_to_farthest in any::<bool>(),
+            repeats_disagree in any::<bool>(),
             points in proptest::collection::vec(any_point(), 0..60),
         ) {
             let result = RankedResult {
@@ -164,6 +175,7 @@ mod tests {
                 warnings,
                 estimated,
                 relative_to_farthest,
+                repeats_disagree,
                 curve: ShiftCurve::new(points),
             };
             let packed = result.pack();

@@ -10,8 +10,7 @@ use super::lens_names::note_lens_name;
 use super::lens_page::load_lens_page;
 use super::read_model::remake;
 use super::{
-    Actor, AuditEntry, Conditions, ConditionsKey, FocalResult, LensId, LensPage, Store, StoreError,
-    SweepId,
+    Actor, AuditEntry, Conditions, FocalResult, LensId, LensPage, Store, StoreError, SweepId,
 };
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, Severity, SweepMeasurement, SweepSettings};
 use crate::units::{FNumber, Metres};
@@ -258,10 +257,7 @@ fn public_result(
         ));
     };
     Ok(FocalResult {
-        conditions: ConditionsKey {
-            distortion_correction: conditions.distortion_correction,
-            breathing_compensation: conditions.breathing_compensation,
-        },
+        conditions: conditions.key(),
         focal_length_mm: focal_length.mm(),
         sweeps: vec![sweep],
         same_pictures: Vec::new(),

@@ -7,11 +7,11 @@ use sqlx::SqliteConnection;
 use super::document::{PublicationDoc, decode, encode_focal_result};
 use super::same_pictures::Pictures;
 use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction, combine_repeats};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, combine_repeats, disagreement};
 use crate::units::Measured;
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
-const FORM: i64 = 3;
+const FORM: i64 = 4;
 
 impl Store {
     /// Makes all read models anew where they have an older form.
@@ -108,45 +108,39 @@ fn independent(repeats: Vec<FocalResult>, pictures: &Pictures) -> Vec<FocalResul
     counted
 }
 
-/// Repeats of one focal length as one result; `None` for none. The curve and what goes with it is of the most certain sweep.
+/// Repeats of one focal length as one result; `None` for none. The curve and what goes with it is of the most certain sweep;
+/// worst shift and tolerance distance are read from that curve, which is given the size and the scatter of all.
 fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
     repeats.sort_by_key(|result| result.sweeps.first().copied());
     let worst: Vec<Measured> = repeats
         .iter()
         .map(|result| result.worst_shift_pct)
         .collect();
-    let best = repeats
-        .iter()
-        .min_by(|a, b| {
-            a.worst_shift_pct
-                .std_error
-                .total_cmp(&b.worst_shift_pct.std_error)
-        })?
-        .clone();
-    let mean = combine_repeats(&worst)?;
-    // The size is the mean's, the shape that of the most certain sweep, so that worst shift and tolerance distance agree.
-    let factor = mean.mean.value / best.worst_shift_pct.value;
-    let (worst_shift_pct, curve, tolerance) = match repeats.as_slice() {
-        [one] => (one.worst_shift_pct, one.curve.clone(), one.tolerance),
-        _ if Direction::of(mean.mean) == Direction::None || !(0.5..=2.0).contains(&factor) => {
-            (mean.mean, best.curve.clone(), best.tolerance)
-        }
-        _ => {
-            let curve = best.curve.scaled(factor);
-            let tolerance = curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT);
-            (mean.mean, curve, tolerance)
-        }
+    let together = combine_repeats(&worst)?;
+    let best = repeats.get(together.surest)?.clone();
+    let (worst_shift_pct, curve) = if repeats.len() == 1 {
+        (best.worst_shift_pct, best.curve.clone())
+    } else {
+        let curve = together.curve(&best.curve);
+        let most = curve.worst().map(|point| point.shift_pct);
+        (most.unwrap_or(together.shown), curve)
     };
+    let mut findings = Vec::new();
+    if together.disagree {
+        let keys = repeats.iter().filter_map(|repeat| repeat.sweeps.first());
+        let named: Vec<(SweepId, Measured)> = keys.copied().zip(worst).collect();
+        findings.push(disagreement(&named, &together));
+    }
     let mut combined = FocalResult {
         sweeps: Vec::new(),
         same_pictures: Vec::new(),
         reviewers: Vec::new(),
         captured_at: Vec::new(),
-        findings: Vec::new(),
+        findings,
         worst_shift_pct,
+        tolerance: curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
         curve,
-        tolerance,
-        repeats_disagree: mean.disagree,
+        repeats_disagree: together.disagree,
         algorithm_version: repeats
             .iter()
             .map(|result| result.algorithm_version)

@@ -1,5 +1,6 @@
 //! Other sweeps of the same lens at the same focal length.
 
+use super::document::{ConditionsDoc, decode};
 use super::{AccountId, Store, StoreError, SweepId};
 use crate::units::Measured;
 
@@ -23,11 +24,24 @@ pub struct Repeat {
     pub worst_shift_pct: Measured,
 }
 
+#[derive(sqlx::FromRow)]
+struct RepeatRow {
+    id: SweepId,
+    account: AccountId,
+    reviewer: String,
+    is_public: bool,
+    shift: f64,
+    u: f64,
+    conditions: String,
+    own_conditions: String,
+}
+
 impl Store {
-    /// The other measured sweeps of the same lens at the same focal length, by key.
+    /// The other measured sweeps of the same lens at the same focal length under the same conditions, by key.
     pub async fn repeats_of(&self, id: SweepId) -> Result<Vec<Repeat>, StoreError> {
-        let rows: Vec<(i64, i64, String, bool, f64, f64)> = sqlx::query_as(
-            "SELECT o.id, o.account_id, a.name, o.public_id IS NOT NULL, r.worst_shift_pct, r.worst_shift_u_pct
+        let rows: Vec<RepeatRow> = sqlx::query_as(
+            "SELECT o.id, o.account_id AS account, a.name AS reviewer, o.public_id IS NOT NULL AS is_public,
+                    r.worst_shift_pct AS shift, r.worst_shift_u_pct AS u, o.conditions, s.conditions AS own_conditions
              FROM sweeps s JOIN sweeps o ON o.lens_id = s.lens_id AND o.id <> s.id
              JOIN accounts a ON a.id = o.account_id JOIN results r ON r.id = o.current_result_id
              WHERE s.id = ?1 AND r.stopped = 0 AND r.worst_shift_pct IS NOT NULL AND r.worst_shift_u_pct IS NOT NULL
@@ -39,15 +53,20 @@ impl Store {
         .bind(MOST)
         .fetch_all(&self.readers)
         .await?;
-        Ok(rows
-            .into_iter()
-            .map(|(id, account, reviewer, is_public, value, u)| Repeat {
-                id,
-                account,
-                reviewer,
-                is_public,
-                worst_shift_pct: Measured::new(value, u),
-            })
-            .collect())
+        let mut repeats = Vec::new();
+        for row in rows {
+            let other = decode::<ConditionsDoc>(&row.conditions)?.read()?;
+            let own = decode::<ConditionsDoc>(&row.own_conditions)?.read()?;
+            if other.key() == own.key() {
+                repeats.push(Repeat {
+                    id: row.id,
+                    account: row.account,
+                    reviewer: row.reviewer,
+                    is_public: row.is_public,
+                    worst_shift_pct: Measured::new(row.shift, row.u),
+                });
+            }
+        }
+        Ok(repeats)
     }
 }

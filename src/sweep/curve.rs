@@ -120,17 +120,6 @@ impl ShiftCurve {
         })
     }
 
-    /// The same curve with every shift times a factor, and its uncertainty with it.
-    #[must_use]
-    pub fn scaled(&self, factor: f64) -> Self {
-        let mut points = self.points.clone();
-        for point in &mut points {
-            let shift = point.shift_pct;
-            point.shift_pct = Measured::new(shift.value * factor, shift.std_error * factor.abs());
-        }
-        Self { points }
-    }
-
     /// Whether the curve exceeds a tolerance (per cent of shift), and the farthest setting at which it does.
     ///
     /// It does just when its worst shift is beyond the tolerance. Seen from the far end, the first stretch beyond it

@@ -101,6 +101,8 @@ codes! {
         "There is less leverage and the uncertainty is larger. Put the targets nearer to the frame edges.";
     BlurVignetted, "blur_vignetted", "The blur is cut by the lens barrel",
         "Wide open this can shift the result by up to a percentage point. Stop down two stops and shoot again.";
+    RepeatsDisagree, "repeats_disagree", "Repeated sweeps disagree",
+        "The sweeps differ by more than their uncertainties. The uncertainty that is told holds the difference, but one of them may be wrong. Measure again, and look for what changed between them.";
 }
 
 impl Code {

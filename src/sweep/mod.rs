@@ -36,7 +36,7 @@ pub use difference::{Difference, FrameChange};
 pub use finding::{Code, Finding, Severity};
 pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
-pub use repeats::{Combined, combine_repeats};
+pub use repeats::{Combined, combine_repeats, disagreement};
 pub use settings::{FrameOrder, SweepSettings};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.

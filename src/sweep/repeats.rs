@@ -1,5 +1,8 @@
 //! Repeated sweeps of one lens at one focal length under the same conditions, as one result.
 
+use std::ops::RangeInclusive;
+
+use super::{Code, CurvePoint, Finding, Severity, ShiftCurve};
 use crate::units::Measured;
 
 /// Smallest standard uncertainty that a repeat is weighted by, percentage points of shift: no sweep is free of the
@@ -11,17 +14,110 @@ const SMALLEST_U_PCT: f64 = 0.0005;
 /// thousandths of a point, and results are stated to a hundredth at k = 2 (common practice, no source).
 const REPEATABLE_U_PCT: f64 = 0.005;
 
+/// Mean over surest repeat between which the curve of the latter has the shape of the mean. Beyond it, or with the other
+/// sign, the sweeps saw different things or nothing, and a mean of them is what none has seen (common practice, no source).
+const SAME_SHAPE: RangeInclusive<f64> = 0.5..=2.0;
+
+/// Most sweeps that a finding names one by one.
+const MOST_NAMED: usize = 6;
+
 /// Repeats taken together.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Combined {
-    /// Weighted mean with its standard uncertainty, per cent.
-    pub mean: Measured,
+    /// The figure that stands for all, per cent: their weighted mean, or where the surest repeat is far from it
+    /// (`SAME_SHAPE`), what that one says, its standard uncertainty holding how far it is from the mean.
+    pub shown: Measured,
+    /// Whether the figure is the mean.
+    pub is_mean: bool,
+    /// Place of the surest repeat, whose curve is shown; the first of several.
+    pub surest: usize,
     /// The repeats scatter beyond their uncertainties, `REPEATABLE_U_PCT` at least (probability below 1 % if these were
     /// right).
     pub disagree: bool,
 }
 
-/// The weighted mean of repeats, weights 1/u². Its uncertainty is 1/√Σw, widened by the Birge ratio
+impl Combined {
+    /// The curve that goes with the figure, from the surest repeat's: at its worst point it is the figure, with its
+    /// uncertainty. What the scatter of the repeats adds to that uncertainty is taken for an error of size, so it falls with
+    /// the shift: u² = u(curve)² + (extra · shift/worst)². Where the figure is surer than the curve, every point is as much.
+    #[must_use]
+    pub fn curve(&self, surest: &ShiftCurve) -> ShiftCurve {
+        let Some(worst) = surest.worst().map(|point| point.shift_pct) else {
+            return ShiftCurve::default();
+        };
+        let factor = self.shown.value / worst.value;
+        let factor = if SAME_SHAPE.contains(&factor) {
+            factor
+        } else {
+            1.0
+        };
+        let u_worst = worst.std_error * factor;
+        let extra = self.shown.std_error.powi(2) - u_worst.powi(2);
+        let resized = |point: &CurvePoint| {
+            let shift = point.shift_pct;
+            let u = shift.std_error * factor;
+            let share = if worst.value == 0.0 {
+                1.0
+            } else {
+                shift.value / worst.value
+            };
+            let u = if extra >= 0.0 {
+                (u.powi(2) + extra * share.powi(2)).sqrt()
+            } else {
+                u * self.shown.std_error / u_worst
+            };
+            CurvePoint {
+                shift_pct: Measured::new(shift.value * factor, u),
+                ..*point
+            }
+        };
+        ShiftCurve::new(surest.points().iter().map(resized).collect())
+    }
+}
+
+/// What is said of sweeps, by their keys, that disagree.
+#[must_use]
+pub fn disagreement(repeats: &[(i64, Measured)], combined: &Combined) -> Finding {
+    let told = |(sweep, shift): &(i64, Measured)| {
+        let sign = if shift.value < 0.0 { "−" } else { "+" };
+        let u = (2.0 * shift.std_error).max(0.01);
+        format!("sweep {sweep}: {sign}{:.2} % ± {u:.2}", shift.value.abs())
+    };
+    let by_shift = |a: &&(i64, Measured), b: &&(i64, Measured)| a.1.value.total_cmp(&b.1.value);
+    let named: Vec<String> = if repeats.len() > MOST_NAMED {
+        let ends = [
+            repeats.iter().min_by(by_shift),
+            repeats.iter().max_by(by_shift),
+        ];
+        ends.into_iter().flatten().map(told).collect()
+    } else {
+        repeats.iter().map(told).collect()
+    };
+    let which = if named.len() < repeats.len() {
+        format!("Lowest and highest of {} sweeps: ", repeats.len())
+    } else {
+        String::new()
+    };
+    let figure = match repeats.get(combined.surest) {
+        Some((surest, _)) if !combined.is_mean => {
+            format!("What is shown is of sweep {surest}, the surest one alone")
+        }
+        _ => "What is shown is their mean".to_owned(),
+    };
+    Finding {
+        code: Code::RepeatsDisagree,
+        severity: Severity::Warning,
+        message: format!(
+            "The worst shifts of repeated sweeps differ by more than their uncertainties (k = 2). {which}{}. {figure}; its \
+             uncertainty holds the difference. Measure again, and look for what changed: focal length, what the camera \
+             corrects, the distances, whether a target or the camera moved.",
+            named.join("; ")
+        ),
+        files: Vec::new(),
+    }
+}
+
+/// Repeats as one result: their weighted mean, weights 1/u². Its uncertainty is 1/√Σw, widened by the Birge ratio
 /// √(χ²/(n−1)) where the repeats scatter by more than they state (R. T. Birge, Phys. Rev. 40, 207, 1932). `None` for no
 /// repeats.
 #[must_use]
@@ -33,8 +129,19 @@ pub fn combine_repeats(repeats: &[Measured]) -> Option<Combined> {
     let (mean, u, chi_squared) = weighted_mean(repeats, SMALLEST_U_PCT);
     let birge = (chi_squared / freedom.max(1) as f64).sqrt().max(1.0);
     let (.., beyond) = weighted_mean(repeats, REPEATABLE_U_PCT);
+    let (surest, best) = repeats
+        .iter()
+        .enumerate()
+        .min_by(|a, b| a.1.std_error.total_cmp(&b.1.std_error))?;
+    let is_mean = SAME_SHAPE.contains(&(mean / best.value));
     Some(Combined {
-        mean: Measured::new(mean, birge * u),
+        shown: if is_mean {
+            Measured::new(mean, birge * u)
+        } else {
+            Measured::new(best.value, (birge * u).hypot(best.value - mean))
+        },
+        is_mean,
+        surest,
         disagree: freedom > 0 && beyond > chi_squared_99(freedom),
     })
 }
@@ -69,8 +176,8 @@ mod tests {
     fn agreeing_repeats_tighten_the_mean() {
         let combined = combine_repeats(&[Measured::new(2.00, 0.01), Measured::new(2.01, 0.01)])
             .expect("two repeats");
-        assert!((combined.mean.value - 2.005).abs() < 1e-12);
-        assert!((combined.mean.std_error - 0.01 / 2_f64.sqrt()).abs() < 1e-12);
+        assert!((combined.shown.value - 2.005).abs() < 1e-12);
+        assert!((combined.shown.std_error - 0.01 / 2_f64.sqrt()).abs() < 1e-12);
         assert!(!combined.disagree);
     }
 
@@ -78,7 +185,7 @@ mod tests {
     fn the_surer_repeat_weighs_more() {
         let combined = combine_repeats(&[Measured::new(1.0, 0.01), Measured::new(1.03, 0.02)])
             .expect("two repeats");
-        assert!((combined.mean.value - 1.006).abs() < 1e-12);
+        assert!((combined.shown.value - 1.006).abs() < 1e-12);
     }
 
     #[test]
@@ -86,7 +193,7 @@ mod tests {
         let combined = combine_repeats(&[Measured::new(2.0, 0.01), Measured::new(2.2, 0.01)])
             .expect("two repeats");
         assert!(combined.disagree);
-        assert!(combined.mean.std_error > 0.09);
+        assert!(combined.shown.std_error > 0.09);
     }
 
     /// Three sweeps of one lens that differ by thousandths of a point, each surer of itself than that: all would be printed
@@ -96,17 +203,115 @@ mod tests {
         let repeats = [2.050, 2.053, 2.047].map(|value| Measured::new(value, 0.0006));
         let combined = combine_repeats(&repeats).expect("three repeats");
         assert!(!combined.disagree);
-        assert!((combined.mean.value - 2.05).abs() < 1e-12);
-        assert!((combined.mean.std_error - 0.003 / 3_f64.sqrt()).abs() < 1e-9);
+        assert!((combined.shown.value - 2.05).abs() < 1e-12);
+        assert!((combined.shown.std_error - 0.003 / 3_f64.sqrt()).abs() < 1e-9);
         let apart = [2.05, 2.08].map(|value| Measured::new(value, 0.0006));
         assert!(combine_repeats(&apart).expect("two repeats").disagree);
+    }
+
+    fn curve(points: &[(f64, f64)]) -> ShiftCurve {
+        let at = |(travel, (value, u)): (usize, &(f64, f64))| CurvePoint {
+            travel: travel as f64,
+            dioptres: None,
+            shift_pct: Measured::new(*value, *u),
+        };
+        ShiftCurve::new(points.iter().enumerate().map(at).collect())
+    }
+
+    fn sizes(curve: &ShiftCurve) -> Vec<(f64, f64)> {
+        let shifts = curve.points().iter().map(|point| point.shift_pct);
+        shifts.map(|shift| (shift.value, shift.std_error)).collect()
+    }
+
+    /// By hand: the mean of 2.00 and 2.02 is 2.01 ± 0.01, so the curve grows by 1.005 and its 0.003 by what is missing to
+    /// 0.01, half of it where half the shift is.
+    #[test]
+    fn the_curve_holds_the_scatter_in_step_with_the_shift() {
+        let repeats = [2.00, 2.02].map(|value| Measured::new(value, 0.003));
+        let combined = combine_repeats(&repeats).expect("two repeats");
+        assert!(combined.is_mean && combined.surest == 0);
+        assert!((combined.shown.std_error - 0.01).abs() < 1e-12);
+        let curve = combined.curve(&curve(&[(2.0, 0.003), (-1.0, 0.003), (0.0, 0.0)]));
+        let own: f64 = 0.003 * 1.005;
+        let half = (own.powi(2) + 0.25 * (0.01_f64.powi(2) - own.powi(2))).sqrt();
+        for (got, wanted) in
+            sizes(&curve)
+                .into_iter()
+                .zip([(2.01, 0.01), (-1.005, half), (0.0, 0.0)])
+        {
+            assert!((got.0 - wanted.0).abs() < 1e-12 && (got.1 - wanted.1).abs() < 1e-12);
+        }
+    }
+
+    /// Two alike are surer than one by √2, at every point.
+    #[test]
+    fn the_curve_of_agreeing_repeats_is_as_sure_as_their_mean() {
+        let combined = combine_repeats(&[Measured::new(2.0, 0.01); 2]).expect("two repeats");
+        let curve = combined.curve(&curve(&[(2.0, 0.01), (0.0, 0.004)]));
+        for ((_, got), wanted) in sizes(&curve).into_iter().zip([0.01, 0.004]) {
+            assert!((got - wanted / 2_f64.sqrt()).abs() < 1e-12);
+        }
+    }
+
+    /// +5.40 and −3.10: no mean is shown, as no sweep has seen it; the surest one is, as far from the mean as it is.
+    #[test]
+    fn what_contradicts_itself_is_not_averaged() {
+        let repeats = [Measured::new(-3.1, 0.006), Measured::new(5.4, 0.005)];
+        let combined = combine_repeats(&repeats).expect("two repeats");
+        assert!(combined.disagree && !combined.is_mean && combined.surest == 1);
+        assert!((combined.shown.value - 5.4).abs() < 1e-12);
+        // Weights 25 : 36 give a mean of 1.916 ± 4.18.
+        assert!((combined.shown.std_error - 4.18_f64.hypot(3.484)).abs() < 0.01);
+        let curve = combined.curve(&curve(&[(5.4, 0.005), (0.0, 0.0)]));
+        assert!((sizes(&curve)[0].0 - 5.4).abs() < 1e-12);
+        assert!((sizes(&curve)[0].1 - combined.shown.std_error).abs() < 1e-12);
+        let named = disagreement(&[(7, repeats[0]), (9, repeats[1])], &combined).message;
+        for words in [
+            "sweep 7: −3.10 % ± 0.01",
+            "sweep 9: +5.40 % ± 0.01",
+            "of sweep 9",
+        ] {
+            assert!(named.contains(words), "{named}");
+        }
+        let many: Vec<(i64, Measured)> = (0..20)
+            .map(|n| (n, Measured::new(n as f64, 0.01)))
+            .collect();
+        let named = disagreement(&many, &combined).message;
+        assert!(
+            named.contains("of 20 sweeps: sweep 0: +0.00 % ± 0.02; sweep 19: +19.00 %"),
+            "{named}"
+        );
+    }
+
+    /// Nothing but noise to both sides of zero, or nothing at all: figure and curve stay one.
+    #[test]
+    fn shifts_about_zero_make_no_wild_curve() {
+        for values in [[0.004, -0.003], [0.0, 0.0], [0.0, 0.01]] {
+            let combined = combine_repeats(&values.map(|value| Measured::new(value, 0.01)));
+            let combined = combined.expect("two repeats");
+            assert!(!combined.disagree);
+            let curve = combined.curve(&curve(&[(values[0], 0.01), (0.0, 0.0)]));
+            let worst = curve.worst().expect("points").shift_pct;
+            assert!(
+                (worst.value - combined.shown.value).abs() < 1e-12,
+                "{values:?}"
+            );
+            assert!(
+                (worst.std_error - combined.shown.std_error).abs() < 1e-12,
+                "{values:?}"
+            );
+        }
+        let none = combine_repeats(&[Measured::new(1.0, 0.1)]).expect("one");
+        assert!(none.curve(&ShiftCurve::default()).points().is_empty());
     }
 
     #[test]
     fn nothing_gives_nothing_and_one_gives_itself() {
         assert_eq!(combine_repeats(&[]), None);
         let one = combine_repeats(&[Measured::new(1.5, 0.02)]).expect("one repeat");
-        assert!((one.mean.value - 1.5).abs() < 1e-12 && (one.mean.std_error - 0.02).abs() < 1e-12);
+        assert!(
+            (one.shown.value - 1.5).abs() < 1e-12 && (one.shown.std_error - 0.02).abs() < 1e-12
+        );
     }
 
     /// Tables of χ²: 6.635, 9.210 and 23.209 for 1, 2 and 10 degrees of freedom at 99 % (standard tables, from memory).

@@ -9,5 +9,6 @@ mod opening;
 mod publishing;
 mod ranking;
 mod ranking_anew;
+mod repeats;
 mod sweeps;
 mod uploads;

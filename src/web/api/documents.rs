@@ -139,6 +139,8 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) picture_width_px: Option<u32>,
     /// Distance to the targets, m.
     pub(in crate::web) target_distance_m: Option<f64>,
+    /// Whether the sweeps differ by more than their uncertainties; a finding names them, and the uncertainties hold it.
+    pub(in crate::web) repeats_disagree: bool,
     /// How many sweeps were combined.
     pub(in crate::web) sweep_count: usize,
     /// Keys of the sweeps.
@@ -207,13 +209,17 @@ impl FocalDocument {
             camera: result.camera.clone(),
             picture_width_px: result.picture_width_px,
             target_distance_m: result.target_distance_m,
+            repeats_disagree: result.repeats_disagree,
             sweep_count: result.sweeps.len(),
             sweeps: result.sweeps.clone(),
             same_pictures: result.same_pictures.clone(),
             reviewers: result.reviewers.clone(),
             captured_at: result.captured_at.clone(),
             algorithm_version: result.algorithm_version,
-            sentence: verdict_of(&result, outcome, tolerance_pct).sentence(),
+            sentence: words::with_disagreement(
+                verdict_of(&result, outcome, tolerance_pct).sentence(),
+                result.repeats_disagree,
+            ),
             findings: result.findings.iter().map(FindingDocument::new).collect(),
             outcome,
             result,
@@ -264,7 +270,8 @@ impl FocalDocument {
 
     /// Which way the picture goes, in words.
     pub(in crate::web) fn direction_words(&self) -> &'static str {
-        words::direction(Direction::of(self.result.worst_shift_pct))
+        let seen = Direction::of(self.result.worst_shift_pct);
+        words::direction_of_repeats(seen, self.repeats_disagree)
     }
 
     /// The tolerance distance in words, said to be an estimate where it is one.
@@ -355,7 +362,8 @@ pub(in crate::web) fn verdict(results: &[FocalDocument]) -> Option<String> {
         .iter()
         .map(|focal| verdict_of(&focal.result, focal.outcome, focal.tolerance_pct))
         .collect();
-    lens_verdict(&verdicts)
+    let disagree = results.iter().any(|focal| focal.repeats_disagree);
+    lens_verdict(&verdicts).map(|verdict| words::with_disagreement(verdict, disagree))
 }
 
 /// Conditions in words, e.g. "distortion correction on, breathing compensation off".

@@ -62,6 +62,10 @@ pub(in crate::web) struct RankedDocument {
     #[serde(skip)]
     #[schema(ignore)]
     estimated: bool,
+    /// Whether the sweeps behind the worst shift disagree.
+    #[serde(skip)]
+    #[schema(ignore)]
+    repeats_disagree: bool,
 }
 
 impl RankedDocument {
@@ -122,6 +126,7 @@ impl RankedDocument {
             published_at: ranked.published_ms.map(timestamp),
             tolerance_pct,
             estimated: ranked.results.iter().any(|result| result.estimated),
+            repeats_disagree: worst.is_some_and(|result| result.repeats_disagree),
         }
     }
 
@@ -157,8 +162,9 @@ impl RankedDocument {
 
     /// Which way the picture goes where it is worst, in words.
     pub(in crate::web) fn direction_words(&self) -> &'static str {
-        self.worst()
-            .map_or("", |worst| words::direction(Direction::of(worst)))
+        self.worst().map_or("", |worst| {
+            words::direction_of_repeats(Direction::of(worst), self.repeats_disagree)
+        })
     }
 
     /// The tolerance distance in words.

@@ -10,8 +10,10 @@ use crate::web::session::Viewer;
 /// Repeats of a sweep, itself first.
 pub(super) struct Repeats {
     pub(super) lines: Vec<RepeatLine>,
-    /// All of them together.
+    /// All of them together, as the page of the lens shows it.
     pub(super) together: String,
+    /// What that is.
+    pub(super) how: &'static str,
     /// They scatter beyond their uncertainties.
     pub(super) disagree: bool,
 }
@@ -44,7 +46,7 @@ impl Repeats {
         }
         let same = store.sweeps_with_same_pictures(sweep.id).await?;
         let is_same = |id: SweepId| same.iter().any(|other| other.id == id);
-        let mut counted: Vec<Measured> = vec![summary.worst_shift_pct];
+        let mut counted: Vec<(SweepId, Measured)> = vec![(sweep.id, summary.worst_shift_pct)];
         let mut lines = vec![RepeatLine {
             id: sweep.id,
             reviewer: sweep.reviewer.clone(),
@@ -55,7 +57,7 @@ impl Repeats {
         for other in others {
             let has_same_pictures = is_same(other.id);
             if !has_same_pictures {
-                counted.push(other.worst_shift_pct);
+                counted.push((other.id, other.worst_shift_pct));
             }
             lines.push(RepeatLine {
                 id: other.id,
@@ -65,10 +67,17 @@ impl Repeats {
                 shift: words::shift(other.worst_shift_pct),
             });
         }
-        let combined = combine_repeats(&counted);
-        Ok(combined.map(|combined| Self {
+        // In the order that the page of the lens combines them in.
+        counted.sort_by_key(|(id, _)| *id);
+        let shifts: Vec<Measured> = counted.into_iter().map(|(_, shift)| shift).collect();
+        Ok(combine_repeats(&shifts).map(|combined| Self {
             lines,
-            together: words::shift(combined.mean),
+            together: words::shift(combined.shown),
+            how: if combined.is_mean {
+                "weighted by certainty"
+            } else {
+                "that of the surest one, as uncertain as they differ"
+            },
             disagree: combined.disagree,
         }))
     }

@@ -1,5 +1,8 @@
 //! The page before publishing: preview, what changes, versions, doubts, pictures that were sent twice.
 
+use breathmark::report::words;
+use breathmark::simulate::{Scene, SweepScript};
+use breathmark::units::Measured;
 use serde_json::json;
 
 use super::bench::{Bench, SignedIn, frames, lens};
@@ -263,5 +266,46 @@ async fn frames_of_another_lens_or_focal_length_are_doubted() {
         ] {
             assert!(doubted.contains(words), "{path}: {words}: {doubted}");
         }
+    }
+}
+
+/// The desk tells of repeats what the page of the lens tells: one figure, and that they disagree.
+#[tokio::test]
+async fn the_desk_and_the_lens_page_tell_the_same_of_repeats_that_disagree() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    let mut script = SweepScript::plain(50.0, -3.0, 8);
+    script.scene = Scene::two_targets(480, 320);
+    // Else the frame at infinity, where nothing shifts, would be the same picture.
+    script.seed = 7;
+    let wider: Vec<(String, Vec<u8>)> = (0..script.frames)
+        .map(|frame| {
+            let bytes = script.jpeg(frame).expect("rendering to memory");
+            (script.file_name(frame), bytes)
+        })
+        .collect();
+    let tighter = mara.measured_sweep().await;
+    let wider = mara.uploaded(&wider).await;
+    mara.wait_until_measured(wider).await;
+    for sweep in [tighter, wider] {
+        let published = mara.post(&format!("/sweeps/{sweep}/publish"), &[]).await;
+        assert_eq!(published.status, 303, "{}", published.text());
+    }
+    let record = bench.get("/lenses/ostrel-tern-50.json").await.json();
+    let result = &record["results"][0];
+    assert_eq!(result["repeats_disagree"], true, "{result}");
+    let told = |name: &str| result[name].as_f64().expect("a number");
+    let figure = words::shift(Measured::new(
+        told("worst_shift_pct"),
+        told("worst_shift_u_pct"),
+    ));
+    for sweep in [tighter, wider] {
+        let beside = page(&mara, &format!("/sweeps/{sweep}")).await;
+        let beside = beside.replace('\u{a0}', " ");
+        assert!(
+            beside.contains("They disagree by more than their uncertainties")
+                && beside.contains(&format!("as uncertain as they differ: {figure} (k = 2)")),
+            "{figure}: {beside}"
+        );
     }
 }

@@ -277,3 +277,73 @@ async fn repeats_are_combined_and_conditions_kept_apart() {
     let page = site.get("/lenses/ostrel-quay").await.text();
     assert!(page.contains("holds for distortion correction off, breathing compensation off"));
 }
+
+/// One and the same thing in sentence, table, ranking, JSON, CSV and curve: nobody is told half of it.
+#[tokio::test]
+async fn repeats_that_disagree_are_told_wherever_the_number_stands() {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (35.0, 35.0)).await;
+    let mut surest = curve(35.0, 5.4, 0.3);
+    let summary = surest.summary.as_mut().expect("it was measured");
+    let points = summary.curve.points().iter().map(|point| CurvePoint {
+        shift_pct: breathmark::units::Measured::new(point.shift_pct.value, 0.003),
+        ..*point
+    });
+    summary.curve = ShiftCurve::new(points.collect());
+    summary.worst_shift_pct = summary.curve.worst().expect("points").shift_pct;
+    let surest = site.publish(&lens, &off(), surest).await;
+    let other = site.publish(&lens, &off(), curve(35.0, -3.1, 0.3)).await;
+
+    let words = shown(&site).await;
+    assert!(
+        words.contains("not measured well enough to tell")
+            && words.contains("Repeated sweeps disagree"),
+        "{words}"
+    );
+    let page = site.get("/lenses/ostrel-quay").await.text();
+    let page = page.replace('\u{a0}', " ");
+    assert!(page.contains("1 warning") && page.contains("not to be told"));
+    assert!(page.contains(&format!(
+        "sweep {surest}: +5.40 % ± 0.01; sweep {other}: −3.10 % ± 0.01"
+    )));
+    assert!(page.contains("Measure again") && !page.contains(">no change<"));
+
+    let json = site.get("/lenses/ostrel-quay.json").await.json();
+    let result = &json["results"][0];
+    assert_eq!(result["repeats_disagree"], true);
+    assert_eq!(result["findings"][0]["code"], "repeats_disagree");
+    assert_eq!(result["findings"][0]["severity"], "warning");
+    let number = |name: &str| result[name].as_f64().expect(name);
+    let (value, u) = (number("worst_shift_pct"), number("worst_shift_u_pct"));
+    assert!((value - 5.4).abs() < 1e-9 && u > 4.0, "{value} {u}");
+    assert!((number("equivalent_focal_length_mm") - 35.0 * 1.054).abs() < 1e-9);
+    // 2 % of 5.4 % at 0.3 m: 0.81 m, which is as uncertain as the shift is.
+    assert!((number("tolerance_distance_m") - 0.81).abs() < 1e-9);
+    assert!((number("tolerance_distance_u_m") / 0.81 - u / 5.4).abs() < 0.01);
+    let csv = site.get("/lenses/ostrel-quay.csv").await.text();
+    assert!(csv.contains("repeats_disagree"), "{csv}");
+
+    let lists = site
+        .get("/api/v1/lenses?conditions=correction-off.compensation-off")
+        .await;
+    let row = &lists.json()["lenses"][0];
+    assert_eq!(row["warnings"], 1, "{row}");
+    assert_eq!(row["worst_shift_u_pct"], result["worst_shift_u_pct"]);
+}
+
+/// What differs by no more than is printed raises nothing.
+#[tokio::test]
+async fn repeats_that_agree_raise_no_word() {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (35.0, 35.0)).await;
+    for worst in [2.498, 2.502] {
+        site.publish(&lens, &off(), curve(35.0, worst, 0.3)).await;
+    }
+    let words = shown(&site).await;
+    assert!(
+        words.contains("tighter by 2.50 %") && !words.contains("disagree"),
+        "{words}"
+    );
+    let json = site.get("/lenses/ostrel-quay.json").await.json();
+    assert_eq!(json["results"][0]["repeats_disagree"], false);
+}

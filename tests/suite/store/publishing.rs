@@ -1,6 +1,6 @@
-//! Publishing, withdrawing, versions, repeats.
+//! Publishing, withdrawing, versions.
 
-use breathmark::store::{Actor, Conditions, StoreError, Switch};
+use breathmark::store::{Actor, StoreError};
 use breathmark::sweep::{Code, Severity, SweepSettings, ToleranceOutcome};
 
 use super::fixture::{Fresh, NOW, measurement, off, said, with_finding};
@@ -298,96 +298,5 @@ async fn a_withdrawn_sweep_is_gone_from_every_page_and_the_reason_stays() {
             .await
             .expect("a working store")
             .is_none()
-    );
-}
-
-#[tokio::test]
-async fn repeats_are_combined_and_other_conditions_kept_apart() {
-    let fresh = Fresh::new().await;
-    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
-    let warned = with_finding(
-        measurement(85.0, 2.45, 0.03),
-        Code::CameraMoved,
-        Severity::Warning,
-    );
-    let first = fresh.published(&lens, &off(), &warned, NOW).await;
-    let second = fresh
-        .published(&lens, &off(), &measurement(85.0, 2.5, 0.04), NOW + 1)
-        .await;
-    let compensated = Conditions {
-        breathing_compensation: Switch::On,
-        ..off()
-    };
-    let third = fresh
-        .published(&lens, &compensated, &measurement(85.0, 0.2, 0.01), NOW + 2)
-        .await;
-
-    let page = fresh
-        .store
-        .lens_page(&lens.slug)
-        .await
-        .expect("a working store")
-        .expect("the lens");
-    assert_eq!(page.results.len(), 2);
-    let plain = &page.results[0];
-    assert_eq!(plain.sweeps, [first, second]);
-    // Weights 1/0.03² and 1/0.04²: mean 2.468, uncertainty 0.024.
-    assert!(
-        (plain.worst_shift_pct.value - 2.468).abs() < 1e-9,
-        "{:?}",
-        plain.worst_shift_pct
-    );
-    assert!(
-        (plain.worst_shift_pct.std_error - 0.024).abs() < 1e-9,
-        "{:?}",
-        plain.worst_shift_pct
-    );
-    assert!(!plain.repeats_disagree);
-    // The shape of the more certain one at the mean's size: a straight line that passes 2 % at 2 · 2/2.468 dioptres.
-    let most = plain.curve.worst().expect("points").shift_pct.value;
-    assert!((most - 2.468).abs() < 1e-9, "{most}");
-    let ToleranceOutcome::Exceeded { dioptres, .. } = plain.tolerance else {
-        panic!("{:?}", plain.tolerance);
-    };
-    assert!((dioptres.value - 4.0 / 2.468).abs() < 1e-9, "{dioptres:?}");
-    assert_eq!(plain.reviewers, ["Ines"], "once");
-    assert_eq!(plain.findings, warned.findings);
-    assert_eq!(page.results[1].sweeps, [third]);
-
-    fresh
-        .store
-        .withdraw(first, fresh.reviewer, "bumped", NOW + 3)
-        .await
-        .expect("public");
-    let page = fresh
-        .store
-        .lens_page(&lens.slug)
-        .await
-        .expect("a working store")
-        .expect("the lens");
-    assert_eq!(page.results[0].sweeps, [second]);
-    assert!(page.results[0].findings.is_empty());
-}
-
-#[tokio::test]
-async fn repeats_that_contradict_each_other_say_so() {
-    let fresh = Fresh::new().await;
-    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
-    fresh
-        .published(&lens, &off(), &measurement(85.0, 2.0, 0.01), NOW)
-        .await;
-    fresh
-        .published(&lens, &off(), &measurement(85.0, 3.0, 0.01), NOW)
-        .await;
-    let page = fresh
-        .store
-        .lens_page(&lens.slug)
-        .await
-        .expect("a working store")
-        .expect("the lens");
-    assert!(page.results[0].repeats_disagree);
-    assert!(
-        page.results[0].worst_shift_pct.std_error > 0.1,
-        "a full point apart is not 0.007 certain"
     );
 }

@@ -1,8 +1,8 @@
 //! Every finding raised by a sweep that deserves it, and none by sweeps that don't.
 
 use breathmark::simulate::{Breathing, Bump, Scene, SweepScript, ZoomSlip};
-use breathmark::sweep::{Code, Severity, SweepSettings};
-use breathmark::units::{FocusDistance, Metres, Millimetres};
+use breathmark::sweep::{Code, Severity, SweepSettings, combine_repeats, disagreement};
+use breathmark::units::{FocusDistance, Measured, Metres, Millimetres};
 
 use super::rig::{Files, codes, errors, message, rms, set_up, small};
 
@@ -271,6 +271,20 @@ fn distance_unknown_and_doubtful_order() {
     let measured = Files::of(&script).measure(&SweepSettings::default());
     message(&measured, Code::DistanceUnknown);
     assert!(message(&measured, Code::OrderUncertain).contains("look alike"));
+}
+
+/// One sweep can't disagree with itself: this is said of several, when they are combined.
+#[test]
+fn repeats_that_disagree() {
+    let shifts = [Measured::new(2.0, 0.01), Measured::new(3.0, 0.01)];
+    let combined = combine_repeats(&shifts).expect("two repeats");
+    assert!(combined.disagree);
+    let said = disagreement(&[(4, shifts[0]), (5, shifts[1])], &combined);
+    assert_eq!(
+        (said.code, said.severity),
+        (Code::RepeatsDisagree, Severity::Warning)
+    );
+    assert!(said.message.contains("sweep 4: +2.00 %") && said.message.contains("sweep 5: +3.00 %"));
 }
 
 /// Every code can be raised: the tests of this file name each of them.
