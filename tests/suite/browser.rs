@@ -164,7 +164,18 @@ async fn a_folder_becomes_a_ranked_and_compared_lens() {
         no_violations(&reader, &address).await;
         no_violations(&browser, &address).await;
     }
-    for page in ["/desk", "/desk/upload", "/desk/uploads/1"] {
+    for page in [
+        "/desk",
+        "/desk/upload",
+        "/desk/uploads/1",
+        "/desk/uploads/1/publish",
+        "/desk/lenses",
+        "/desk/lenses/ostrel-50-mm-f-2-trial",
+        "/sweeps/1/publish",
+        "/sweeps/1/versions/1",
+        "/sweeps/1/frames/1",
+        "/account",
+    ] {
         no_violations(&browser, &format!("{}{page}", server.address)).await;
     }
     reader.close().await;
