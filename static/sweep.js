@@ -102,15 +102,6 @@
     });
   }
 
-  for (const button of document.querySelectorAll("[data-copy]")) {
-    if (!navigator.clipboard) continue;
-    button.hidden = false;
-    button.addEventListener("click", async () => {
-      await navigator.clipboard.writeText(document.getElementById(button.dataset.copy).textContent);
-      button.textContent = "Copied";
-    });
-  }
-
   // A click on the chart leads to the nearest frame.
   const chart = document.getElementById("chart");
   const places = [...document.querySelectorAll("[data-along]")].filter((item) => item.dataset.along !== "");

@@ -59,10 +59,7 @@ struct AccountPage {
 
 impl AccountPage {
     fn error(&self, name: &str) -> Option<&str> {
-        self.errors
-            .iter()
-            .find(|error| error.field == name)
-            .map(|error| error.detail.as_str())
+        FieldError::told(&self.errors, name)
     }
 }
 

@@ -38,10 +38,7 @@ struct PeoplePage {
 
 impl PeoplePage {
     fn error(&self, name: &str) -> Option<&str> {
-        self.errors
-            .iter()
-            .find(|error| error.field == name)
-            .map(|error| error.detail.as_str())
+        FieldError::told(&self.errors, name)
     }
 }
 

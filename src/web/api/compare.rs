@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
+use super::record::lens_by_any_name;
 use crate::app::App;
 use crate::report::words;
 use crate::store::{ConditionsKey, FocalResult, LensPage};
@@ -146,13 +147,7 @@ pub(in crate::web) async fn compare(
 
 /// All that is public of a lens, also by the name that it had before it was merged into another.
 async fn page_of(app: &App, slug: &str) -> Result<LensPage, WebError> {
-    if let Some(page) = app.store.lens_page(slug).await? {
-        return Ok(page);
-    }
-    let page = match app.store.slug_after_merge(slug).await? {
-        Some(now) => app.store.lens_page(&now).await?,
-        None => None,
-    };
+    let page = lens_by_any_name(app, slug).await?;
     page.ok_or_else(|| WebError::no_such(&format!("lens as “{slug}”")))
 }
 

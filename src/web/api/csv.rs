@@ -41,18 +41,9 @@ const FOCAL_COLUMNS: [&str; 29] = [
     "angle_change_pct",
 ];
 
-fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
-    let codes: Vec<&str> = focal.findings.iter().map(|finding| finding.code).collect();
+/// The figures that every row of a result has, from its worst shift to its f-number, in this order.
+pub(in crate::web) fn figures(focal: &FocalDocument) -> Vec<String> {
     vec![
-        guarded(&lens.slug),
-        guarded(&lens.maker),
-        guarded(&lens.model),
-        guarded(&lens.mount),
-        lens.kind.to_owned(),
-        focal.focal_length_mm.to_string(),
-        focal.conditions.clone(),
-        focal.distortion_correction.to_owned(),
-        focal.breathing_compensation.to_owned(),
         focal.worst_shift_pct.to_string(),
         focal.worst_shift_u_pct.to_string(),
         focal.direction.to_owned(),
@@ -66,6 +57,24 @@ fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
         focal.distance_source.to_owned(),
         number(focal.closest_focus_m),
         number(focal.f_number),
+    ]
+}
+
+fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
+    let codes: Vec<&str> = focal.findings.iter().map(|finding| finding.code).collect();
+    let mut row = vec![
+        guarded(&lens.slug),
+        guarded(&lens.maker),
+        guarded(&lens.model),
+        guarded(&lens.mount),
+        lens.kind.to_owned(),
+        focal.focal_length_mm.to_string(),
+        focal.conditions.clone(),
+        focal.distortion_correction.to_owned(),
+        focal.breathing_compensation.to_owned(),
+    ];
+    row.extend(figures(focal));
+    row.extend([
         number(focal.target_distance_m),
         focal.sweep_count.to_string(),
         focal.algorithm_version.to_string(),
@@ -73,7 +82,8 @@ fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
         focal.angle_of_view_deg.to_string(),
         focal.angle_of_view_worst_deg.to_string(),
         focal.angle_change_pct.to_string(),
-    ]
+    ]);
+    row
 }
 
 /// Results of one lens, one row a focal length and set of conditions.

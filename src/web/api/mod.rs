@@ -17,7 +17,7 @@ mod reviewing;
 mod scale_question;
 mod v1;
 
-pub(super) use self::csv::{compare_csv, counter_scale_csv, lens_csv, ranking_csv};
+pub(super) use self::csv::{compare_csv, counter_scale_csv, figures, lens_csv, ranking_csv};
 pub(super) use answer::{Twin, csv, json, tagged, with_tag};
 pub(super) use compare::{CompareDocument, CompareQuestion, MOST_LENSES, compare};
 pub(super) use counter_scale::{CounterScaleDocument, counter_scale_of};
@@ -28,7 +28,7 @@ pub(super) use pull::{PullDocument, PullQuestion};
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded, search_words};
 pub(super) use ranked::RankedDocument;
 pub(super) use ranking::{DIRECTIONS, RankingDocument, RankingQuestion, rank, tolerance_range};
-pub(super) use record::{LensDocument, stored_lens};
+pub(super) use record::{LensDocument, lens_by_any_name, stored_lens};
 pub(super) use scale_question::{ScaleQuestion, Steps};
 pub use v1::routes;
 pub(super) use v1::{compared, lenses as ranked, nearest};

@@ -104,6 +104,20 @@ impl LensDocument {
     }
 }
 
+/// All that is public of a lens, by its name or by one that it had before it was merged into another.
+pub(in crate::web) async fn lens_by_any_name(
+    app: &App,
+    slug: &str,
+) -> Result<Option<LensPage>, WebError> {
+    if let Some(page) = app.store.lens_page(slug).await? {
+        return Ok(Some(page));
+    }
+    match app.store.slug_after_merge(slug).await? {
+        Some(now) => Ok(app.store.lens_page(&now).await?),
+        None => Ok(None),
+    }
+}
+
 /// All that is public of a lens. Where it was merged into another, the error is the way to the same address of that one.
 pub(in crate::web) async fn stored_lens(
     app: &App,

@@ -2,7 +2,7 @@
 
 use crate::report::{FindingDocument, SweepDocument, guarded};
 use crate::store::{PublishedSweep, Switch};
-use crate::web::api::{FocalDocument, LensHead, timestamp};
+use crate::web::api::{FocalDocument, LensHead, figures, timestamp};
 
 /// What a cell may hold, by the words of Table Schema.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -200,23 +200,13 @@ pub(super) fn lens_row(lens: &LensHead) -> Vec<String> {
 /// A row of `results`.
 pub(super) fn result_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
     let sweeps: Vec<String> = focal.sweeps.iter().map(i64::to_string).collect();
-    vec![
+    let mut row = vec![
         guarded(&lens.slug),
         focal.conditions.clone(),
         focal.focal_length_mm.to_string(),
-        focal.worst_shift_pct.to_string(),
-        focal.worst_shift_u_pct.to_string(),
-        focal.direction.to_owned(),
-        focal.equivalent_focal_length_mm.to_string(),
-        focal.tolerance_pct.to_string(),
-        focal.tolerance_outcome.to_owned(),
-        number(focal.tolerance_distance_m),
-        number(focal.tolerance_distance_u_m),
-        number(focal.tolerance_travel),
-        focal.relative_to.to_owned(),
-        focal.distance_source.to_owned(),
-        number(focal.closest_focus_m),
-        number(focal.f_number),
+    ];
+    row.extend(figures(focal));
+    row.extend([
         text(focal.camera.as_deref()),
         number(focal.picture_width_px.map(f64::from)),
         number(focal.target_distance_m),
@@ -225,7 +215,8 @@ pub(super) fn result_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> 
         guarded(&focal.reviewers.join("; ")),
         focal.algorithm_version.to_string(),
         codes(&focal.findings),
-    ]
+    ]);
+    row
 }
 
 /// The rows of `curves` of a result.

@@ -52,10 +52,7 @@ struct FramePage {
 
 impl FramePage {
     fn error(&self, field: &str) -> Option<&str> {
-        self.errors
-            .iter()
-            .find(|error| error.field == field)
-            .map(|error| error.detail.as_str())
+        FieldError::told(&self.errors, field)
     }
 
     /// Whether the part for pointing stands open: somebody is in the middle of it.

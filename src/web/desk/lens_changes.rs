@@ -6,13 +6,12 @@ use axum::extract::{Extension, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::lenses::{Sent, known_lens, lens_page, list_page, typed_lens};
+use super::lenses::{Sent, at_fields, drafted, known_lens, lens_page, list_page, typed_lens};
 use super::publishing::{actor, check_scope};
 use crate::app::App;
 use crate::report::words;
 use crate::store::{Lens, LensDraft, Role, StoreError};
-use crate::web::errors::FieldError;
-use crate::web::inputs::{Check, LensInput, MARKED_CLOSEST_FOCUS, SENSOR_MM, Typed};
+use crate::web::inputs::{Check, SENSOR_MM, Typed};
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
@@ -52,20 +51,13 @@ pub(in crate::web) async fn correct(
 ) -> Result<Response, WebError> {
     let lens = known_lens(&app, &slug).await?;
     let typed: Typed = sent.into_iter().collect();
-    let mut check = Check::default();
-    let draft = LensInput::typed(&typed, &mut check).check(MARKED_CLOSEST_FOCUS, &mut check);
-    let corrected = match check.finish(draft) {
+    let corrected = match drafted(&typed) {
         Ok(draft) => correct_lens(&app, &account, &lens, &draft, &request).await,
         Err(refused) => Err(refused),
     };
     let errors = match corrected {
         Ok(()) => return Ok(Redirect::to("/desk/lenses").into_response()),
-        Err(WebError::Fields(errors)) => errors,
-        Err(WebError::Conflict(detail)) => vec![FieldError {
-            field: "model".into(),
-            detail,
-        }],
-        Err(other) => return Err(other),
+        Err(error) => at_fields(error)?,
     };
     let page = lens_page(&app, &account, lens, typed, errors).await?;
     Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())

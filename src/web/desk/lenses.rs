@@ -32,10 +32,7 @@ struct LensesPage {
 
 impl LensesPage {
     fn error(&self, field: &str) -> Option<&str> {
-        self.errors
-            .iter()
-            .find(|error| error.field == field)
-            .map(|error| error.detail.as_str())
+        FieldError::told(&self.errors, field)
     }
 }
 
@@ -52,10 +49,7 @@ struct LensPage {
 
 impl LensPage {
     fn error(&self, field: &str) -> Option<&str> {
-        self.errors
-            .iter()
-            .find(|error| error.field == field)
-            .map(|error| error.detail.as_str())
+        FieldError::told(&self.errors, field)
     }
 }
 
@@ -149,6 +143,25 @@ pub(super) fn typed_lens(about: &LensDraft) -> Typed {
     typed
 }
 
+/// The lens that a form describes.
+pub(super) fn drafted(typed: &Typed) -> Result<LensDraft, WebError> {
+    let mut check = Check::default();
+    let draft = LensInput::typed(typed, &mut check).check(MARKED_CLOSEST_FOCUS, &mut check);
+    check.finish(draft)
+}
+
+/// What stands at the fields of the form of a lens when it is refused. A name that is taken stands at the model.
+pub(super) fn at_fields(error: WebError) -> Result<Vec<FieldError>, WebError> {
+    match error {
+        WebError::Fields(errors) => Ok(errors),
+        WebError::Conflict(detail) => Ok(vec![FieldError {
+            field: "model".into(),
+            detail,
+        }]),
+        other => Err(other),
+    }
+}
+
 /// `POST /desk/lenses`: a lens of which nothing is uploaded yet.
 pub(in crate::web) async fn make(
     State(app): State<App>,
@@ -157,9 +170,7 @@ pub(in crate::web) async fn make(
     Form(sent): Sent,
 ) -> Result<Response, WebError> {
     let typed: Typed = sent.into_iter().collect();
-    let mut check = Check::default();
-    let draft = LensInput::typed(&typed, &mut check).check(MARKED_CLOSEST_FOCUS, &mut check);
-    let made = match check.finish(draft) {
+    let made = match drafted(&typed) {
         Ok(draft) => arrivals::make_lens(&app, &account, &draft, &request).await,
         Err(refused) => Err(refused),
     };
@@ -167,12 +178,7 @@ pub(in crate::web) async fn make(
         Ok(lens) => {
             return Ok(Redirect::to(&format!("/desk/lenses/{}", lens.slug)).into_response());
         }
-        Err(WebError::Fields(errors)) => errors,
-        Err(WebError::Conflict(detail)) => vec![FieldError {
-            field: "model".into(),
-            detail,
-        }],
-        Err(other) => return Err(other),
+        Err(error) => at_fields(error)?,
     };
     let page = list_page(&app, &account, typed, errors).await?;
     Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())

@@ -64,14 +64,11 @@ struct PublishPage {
 impl PublishPage {
     /// When and why it was taken back, where it was.
     fn withdrawn(&self) -> Option<&str> {
-        self.publications.first()?.withdrawn.as_deref()
+        publishing::withdrawn(&self.publications)
     }
 
     fn error(&self, field: &str) -> Option<&str> {
-        self.errors
-            .iter()
-            .find(|error| error.field == field)
-            .map(|error| error.detail.as_str())
+        FieldError::told(&self.errors, field)
     }
 }
 

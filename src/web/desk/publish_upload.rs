@@ -89,11 +89,17 @@ async fn sorted(app: &App, account: &SignedIn, id: UploadId) -> Result<Sorted, W
     Ok(sorted)
 }
 
-/// The sweeps that were chosen among those of the upload.
+/// The sweeps that were chosen among those of the upload. Whether they can be published is judged where they are.
 ///
 /// # Errors
-/// `Conflict` where none was chosen, and for a sweep that can't be published with this upload.
-fn chosen(sorted: &Sorted, fields: &Chosen) -> Result<Vec<SweepId>, WebError> {
+/// `Conflict` where none was chosen, and for a sweep that did not come with this upload.
+async fn chosen(
+    app: &App,
+    account: &SignedIn,
+    id: UploadId,
+    fields: &Chosen,
+) -> Result<Vec<SweepId>, WebError> {
+    arrivals::own_upload(app, account, id).await?;
     let named: BTreeSet<&str> = fields
         .iter()
         .filter(|(name, _)| name == "sweep")
@@ -104,12 +110,8 @@ fn chosen(sorted: &Sorted, fields: &Chosen) -> Result<Vec<SweepId>, WebError> {
             "no sweep was chosen; go back and tick one".into(),
         ));
     }
-    let ids: Vec<SweepId> = sorted
-        .ready
-        .iter()
-        .map(|sweep| sweep.id)
-        .filter(|id| named.contains(id.to_string().as_str()))
-        .collect();
+    let mut ids = app.store.sweeps_of_upload(id).await?;
+    ids.retain(|id| named.contains(id.to_string().as_str()));
     if ids.len() < named.len() {
         return Err(WebError::Conflict(
             "a sweep that was chosen can't be published now; load the page again to see why".into(),
@@ -200,8 +202,7 @@ pub(in crate::web) async fn preview(
     Place(id): Place<UploadId>,
     Query(fields): Query<Chosen>,
 ) -> Result<Response, WebError> {
-    let sorted = sorted(&app, &account, id).await?;
-    let ids = chosen(&sorted, &fields)?;
+    let ids = chosen(&app, &account, id, &fields).await?;
     let preview_of = PreviewOf {
         address: format!("/desk/uploads/{id}/publish"),
         what: words::count(ids.len(), "sweep"),
@@ -217,9 +218,8 @@ pub(in crate::web) async fn publish(
     Place(id): Place<UploadId>,
     Form(fields): Form<Chosen>,
 ) -> Result<Response, WebError> {
-    let sorted = sorted(&app, &account, id).await?;
+    let ids = chosen(&app, &account, id, &fields).await?;
     check_scope(&account)?;
-    let ids = chosen(&sorted, &fields)?;
     app.store
         .publish_together(&ids, actor(&account, &request), now_ms())
         .await?;

@@ -141,6 +141,11 @@ pub(super) struct PublicationLine {
     pub(super) withdrawn: Option<String>,
 }
 
+/// When and why a sweep was taken back, where it was.
+pub(super) fn withdrawn(publications: &[PublicationLine]) -> Option<&str> {
+    publications.first()?.withdrawn.as_deref()
+}
+
 /// The publishings of a sweep, newest first.
 pub(super) fn publications(sweep: &Sweep) -> Vec<PublicationLine> {
     sweep

@@ -60,14 +60,11 @@ struct SweepPage {
 impl SweepPage {
     /// When and why it was taken back, where it was.
     fn withdrawn(&self) -> Option<&str> {
-        self.publications.first()?.withdrawn.as_deref()
+        publishing::withdrawn(&self.publications)
     }
 
     fn error(&self, field: &str) -> Option<&str> {
-        self.errors
-            .iter()
-            .find(|error| error.field == field)
-            .map(|error| error.detail.as_str())
+        FieldError::told(&self.errors, field)
     }
 
     /// Where its chart is, without the ending.

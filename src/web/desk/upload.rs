@@ -49,10 +49,7 @@ impl UploadPage {
     }
 
     fn error(&self, field: &str) -> Option<&str> {
-        self.errors
-            .iter()
-            .find(|error| error.field == field)
-            .map(|error| error.detail.as_str())
+        FieldError::told(&self.errors, field)
     }
 }
 

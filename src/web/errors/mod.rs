@@ -23,6 +23,14 @@ pub struct FieldError {
     pub detail: String,
 }
 
+impl FieldError {
+    /// What is wrong with a field, where something is.
+    pub fn told<'a>(errors: &'a [Self], field: &str) -> Option<&'a str> {
+        let error = errors.iter().find(|error| error.field == field);
+        error.map(|error| error.detail.as_str())
+    }
+}
+
 /// Why a request can't be answered as it was asked.
 #[derive(Debug, thiserror::Error)]
 pub enum WebError {

@@ -74,13 +74,7 @@ pub(super) async fn oembed(State(app): State<App>, params: Params) -> Result<Res
     let site = app.config.public_url();
     let (slug, question) =
         lens_address(url, &site).ok_or_else(|| WebError::no_such("page to embed"))?;
-    let stored = match app.store.lens_page(&slug).await? {
-        Some(stored) => Some(stored),
-        None => match app.store.slug_after_merge(&slug).await? {
-            Some(now) => app.store.lens_page(&now).await?,
-            None => None,
-        },
-    };
+    let stored = api::lens_by_any_name(&app, &slug).await?;
     let stored = stored.ok_or_else(|| WebError::no_such("lens"))?;
     let (lens, measured) = (stored.lens, !stored.results.is_empty());
     let within = |(width, height): (u32, u32)| {

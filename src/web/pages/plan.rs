@@ -13,7 +13,7 @@ use crate::report::words;
 use crate::store::Lens;
 use crate::units::{FNumber, Metres, Millimetres};
 use crate::web::WebError;
-use crate::web::api::{FOCAL_LENGTHS, Params};
+use crate::web::api::{FOCAL_LENGTHS, Params, lens_by_any_name};
 use crate::web::errors::FieldError;
 use crate::web::session::Viewer;
 
@@ -43,10 +43,7 @@ impl PlanPage {
     }
 
     fn error(&self, name: &str) -> Option<&str> {
-        self.errors
-            .iter()
-            .find(|error| error.field == name)
-            .map(|error| error.detail.as_str())
+        FieldError::told(&self.errors, name)
     }
 }
 
@@ -79,8 +76,9 @@ pub(super) async fn page(
 ) -> Result<Response, WebError> {
     let lens = match params.text("lens") {
         Some(slug) => Some(
-            lens_of(&app, slug)
+            lens_by_any_name(&app, slug)
                 .await?
+                .map(|page| page.lens)
                 .ok_or_else(|| WebError::field("lens", "there is no such lens; leave it out"))?,
         ),
         None => None,
@@ -117,17 +115,6 @@ pub(super) async fn page(
             .collect(),
     })?;
     Ok((status, page).into_response())
-}
-
-/// The lens of a slug, or the one that it was merged into.
-async fn lens_of(app: &App, slug: &str) -> Result<Option<Lens>, WebError> {
-    if let Some(lens) = app.store.lens_by_slug(slug).await? {
-        return Ok(Some(lens));
-    }
-    match app.store.slug_after_merge(slug).await? {
-        Some(newer) => Ok(app.store.lens_by_slug(&newer).await?),
-        None => Ok(None),
-    }
 }
 
 /// The fields as they were sent; what was left empty as the lens has it.

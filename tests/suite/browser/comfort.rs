@@ -104,7 +104,7 @@ async fn the_chart_leads_to_frames_the_sentence_is_copied_and_the_lens_proposed_
     let verdict = browser.find("#sentence").await.text().await;
     let verdict = verdict.expect("text").replace(['\u{a0}', '\u{202f}'], " ");
     assert!(verdict.contains("tighter by 3.1"), "{verdict}");
-    browser.click("[data-copy=sentence]").await;
+    browser.click("#sentence + button").await;
     browser.until_it_says("Copied").await;
     assert_eq!(browser.clipboard().await, verdict);
 
