@@ -16,6 +16,16 @@ pub struct LensPage {
     pub results: Vec<FocalResult>,
     /// Publications and withdrawals of its sweeps, newest first: when (ms), sweep, what in words.
     pub history: Vec<(i64, SweepId, String)>,
+    /// Why versions of its sweeps were taken back, newest withdrawal first, each reason once.
+    pub reasons: Vec<String>,
+}
+
+impl LensPage {
+    /// Whether all that was published of the lens was taken back.
+    #[must_use]
+    pub fn is_withdrawn(&self) -> bool {
+        self.results.is_empty() && !self.reasons.is_empty()
+    }
 }
 
 /// The lens of a slug.
@@ -64,15 +74,20 @@ pub(super) async fn load_lens_page(
         .fetch_all(&mut *read)
         .await?;
     let mut history = Vec::new();
+    let mut reasons = Vec::new();
     for row in publications {
         let published = format!("version {} published", row.version);
         history.push((row.published_ms, row.sweep_id, published));
         if let (Some(withdrawn_ms), Some(reason)) = (row.withdrawn_ms, row.withdrawn_reason) {
             let withdrawn = format!("version {} withdrawn: {reason}", row.version);
             history.push((withdrawn_ms, row.sweep_id, withdrawn));
+            reasons.push((withdrawn_ms, reason));
         }
     }
     history.sort_by_key(|(at_ms, _, _)| std::cmp::Reverse(*at_ms));
+    reasons.sort_by_key(|(at_ms, _)| std::cmp::Reverse(*at_ms));
+    let mut told = std::collections::BTreeSet::new();
+    reasons.retain(|(_, reason)| told.insert(reason.clone()));
     Ok(Some(LensPage {
         lens,
         results: documents
@@ -80,5 +95,6 @@ pub(super) async fn load_lens_page(
             .map(|document| decode_focal_result(document))
             .collect::<Result<_, _>>()?,
         history,
+        reasons: reasons.into_iter().map(|(_, reason)| reason).collect(),
     }))
 }

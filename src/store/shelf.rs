@@ -55,7 +55,8 @@ pub(super) const CHANGED: &str = "SELECT lens_id FROM lens_revisions WHERE revis
 pub(super) const LENSES: &str = concat!(
     "SELECT ",
     lens_columns!(),
-    ", l.sort_name, l.search_text FROM lenses l WHERE l.id IN (SELECT value FROM json_each(?1))"
+    ", l.sort_name, l.search_text, EXISTS (SELECT 1 FROM publications p WHERE p.lens_id = l.id) AS was_published
+     FROM lenses l WHERE l.id IN (SELECT value FROM json_each(?1))"
 );
 
 /// Their results, those under one set of conditions in a row.
@@ -68,6 +69,7 @@ struct ShelfRow {
     lens: LensRow,
     sort_name: String,
     search_text: String,
+    was_published: bool,
 }
 
 impl Store {
@@ -115,6 +117,10 @@ impl Store {
                     search_text: row.search_text,
                     lens,
                 };
+                // All of it was taken back: it is not ranked, not even as "not measured".
+                if row.was_published && shelved.groups.is_empty() {
+                    continue;
+                }
                 lenses.insert(shelved.lens.id, Arc::new(shelved));
             }
             Ok(Shelf {

@@ -15,3 +15,4 @@ mod site;
 mod validators;
 mod verdicts;
 mod weight;
+mod withdrawn;

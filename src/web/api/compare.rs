@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
-use super::record::lens_by_any_name;
+use super::record::{lens_by_any_name, unless_withdrawn};
 use crate::app::App;
 use crate::report::words;
 use crate::store::{ConditionsKey, FocalResult, LensPage};
@@ -148,7 +148,11 @@ pub(in crate::web) async fn compare(
 /// All that is public of a lens, also by the name that it had before it was merged into another.
 async fn page_of(app: &App, slug: &str) -> Result<LensPage, WebError> {
     let page = lens_by_any_name(app, slug).await?;
-    page.ok_or_else(|| WebError::no_such(&format!("lens as “{slug}”")))
+    let page = page.ok_or_else(|| WebError::no_such(&format!("lens as “{slug}”")))?;
+    unless_withdrawn(page).map_err(|error| match error {
+        WebError::Gone(why) => WebError::Gone(format!("{why}; leave lens={slug} out")),
+        other => other,
+    })
 }
 
 /// The conditions under which most of the lenses have results; of several, those with the most results.

@@ -9,7 +9,7 @@ use utoipa::ToSchema;
 use super::answer;
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
 use super::query::Params;
-use super::record::{LensDocument, stored_lens};
+use super::record::{LensDocument, published_lens};
 use super::scale_question::{ScaleQuestion, Steps};
 use super::v1::nearest;
 use crate::app::App;
@@ -225,7 +225,7 @@ pub(in crate::web) async fn counter_scale_of(
     here: &Uri,
     question: &ScaleQuestion,
 ) -> Result<CounterScaleDocument, WebError> {
-    let page = stored_lens(app, slug, here).await?;
+    let page = published_lens(app, slug, here).await?;
     let usual = crate::sweep::DEFAULT_TOLERANCE_PCT;
     let record = LensDocument::new(page, usual, &app.config.public_url());
     CounterScaleDocument::new(record, question)
@@ -248,6 +248,7 @@ pub(in crate::web) async fn counter_scale_of(
     responses(
         (status = 200, body = CounterScaleDocument, description = "The counter-scale table of a lens"),
         (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
         (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
     )
 )]

@@ -28,7 +28,9 @@ pub(super) use pull::{PullDocument, PullQuestion};
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded, search_words};
 pub(super) use ranked::RankedDocument;
 pub(super) use ranking::{DIRECTIONS, RankingDocument, RankingQuestion, rank, tolerance_range};
-pub(super) use record::{LensDocument, lens_by_any_name, stored_lens};
+pub(super) use record::{
+    LensDocument, lens_by_any_name, published_lens, stored_lens, unless_withdrawn,
+};
 pub(super) use scale_question::{ScaleQuestion, Steps};
 pub use v1::routes;
 pub(super) use v1::{compared, lenses as ranked, nearest};

@@ -35,11 +35,20 @@ pub(in crate::web) struct LensDocument {
     pub(in crate::web) history: Vec<HistoryDocument>,
     /// Licence of the numbers.
     pub(in crate::web) licence: &'static str,
+    /// Why all that was published of it was taken back; empty where something is public, or nothing ever was.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) withdrawn: Vec<String>,
 }
 
 impl LensDocument {
     /// The document of a lens page at this tolerance.
     pub(in crate::web) fn new(page: LensPage, tolerance_pct: f64, site: &str) -> Self {
+        let withdrawn = if page.is_withdrawn() {
+            page.reasons
+        } else {
+            Vec::new()
+        };
         let results: Vec<FocalDocument> = page
             .results
             .into_iter()
@@ -60,6 +69,7 @@ impl LensDocument {
                 })
                 .collect(),
             licence: LICENCE,
+            withdrawn,
         };
         document.verdict = document
             .groups()
@@ -118,7 +128,32 @@ pub(in crate::web) async fn lens_by_any_name(
     }
 }
 
-/// All that is public of a lens. Where it was merged into another, the error is the way to the same address of that one.
+/// All that is public of a lens of which something is, or nothing ever was. Where it was merged into another, the error is
+/// the way to the same address of that one; where all of it was taken back, the reason.
+pub(in crate::web) async fn published_lens(
+    app: &App,
+    slug: &str,
+    here: &Uri,
+) -> Result<LensPage, WebError> {
+    unless_withdrawn(stored_lens(app, slug, here).await?)
+}
+
+/// The page, or the reason why all of it was taken back.
+pub(in crate::web) fn unless_withdrawn(page: LensPage) -> Result<LensPage, WebError> {
+    if page.is_withdrawn() {
+        Err(WebError::Gone(format!(
+            "what was published of the {} was withdrawn: {}; what became of it stands at /lenses/{}",
+            page.lens.about.name(),
+            page.reasons.join("; "),
+            page.lens.slug
+        )))
+    } else {
+        Ok(page)
+    }
+}
+
+/// All that is public of a lens, and what became of it where that is nothing more. Where it was merged into another, the
+/// error is the way to the same address of that one.
 pub(in crate::web) async fn stored_lens(
     app: &App,
     slug: &str,

@@ -15,7 +15,7 @@ use super::documents::{FocalDocument, LICENCE, LensHead};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
 use super::ranking::{RankingDocument, RankingQuestion, rank};
-use super::record::{LensDocument, stored_lens};
+use super::record::{LensDocument, published_lens};
 use super::{answer, description, documents};
 use crate::app::App;
 use crate::report::SweepDocument;
@@ -86,6 +86,7 @@ pub(in crate::web) async fn lenses(
     responses(
         (status = 200, body = LensDocument, description = "The record of a lens"),
         (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
         (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
     )
 )]
@@ -105,7 +106,7 @@ async fn record(
     params: &Params,
 ) -> Result<LensDocument, WebError> {
     let tolerance_pct = params.tolerance_pct()?;
-    let page = stored_lens(app, slug, here).await?;
+    let page = published_lens(app, slug, here).await?;
     Ok(LensDocument::new(
         page,
         tolerance_pct,
@@ -125,6 +126,7 @@ async fn record(
     responses(
         (status = 200, body = CurvesDocument, description = "Shift against dioptres and travel"),
         (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
         (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
     )
 )]
@@ -195,6 +197,7 @@ pub(super) struct PullsDocument {
     responses(
         (status = 200, body = PullsDocument, description = "What a focus pull does to the framing"),
         (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
         (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
     )
 )]
@@ -248,6 +251,7 @@ pub(super) async fn pull(
     responses(
         (status = 200, body = CompareDocument, description = "Two to four lenses side by side"),
         (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
+        (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
         (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
     )
 )]

@@ -53,6 +53,9 @@ impl Tables {
     }
 
     fn lens(&mut self, page: LensPage, site: &str) -> io::Result<()> {
+        if page.is_withdrawn() {
+            return Ok(());
+        }
         let lens = LensHead::new(&page.lens, site);
         self.row("lenses", tables::lens_row(&lens))?;
         for result in page.results {

@@ -251,7 +251,7 @@ pub(super) async fn lens(
     let wanted = Wanted::read(&params)?;
     let tolerance_pct = params.tolerance_pct()?;
     let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
-    let page = api::stored_lens(&app, slug, &uri).await?;
+    let page = api::published_lens(&app, slug, &uri).await?;
     let record = LensDocument::new(page, tolerance_pct, &app.config.public_url());
     let group = record
         .group_of(params.text("conditions"))?

@@ -1,7 +1,8 @@
 //! Two to four lenses on one chart, with their twins.
 
 use axum::extract::State;
-use axum::response::{Html, Response};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
 
 use super::charts::axis_word;
 use super::charts::{CurveSource, InlineChart, asked_axis, axis_for, compare_series, sources_text};
@@ -53,8 +54,10 @@ impl ComparedChart {
 #[template(path = "pages/compare.html")]
 struct ComparePage {
     page: PageFrame,
-    /// `None` while fewer than two lenses are chosen.
+    /// `None` while fewer than two lenses are chosen, or where one of them was withdrawn.
     document: Option<CompareDocument>,
+    /// Which lens was withdrawn, and why.
+    withdrawn: Option<String>,
     chart: Option<ComparedChart>,
     choices: Vec<Choice>,
     offers: Vec<Offer>,
@@ -98,13 +101,18 @@ pub(super) async fn page(
     State(shelf): State<ChartShelf>,
     viewer: Viewer,
     params: Params,
-) -> Result<Html<String>, WebError> {
+) -> Result<Response, WebError> {
     let question = CompareQuestion::read(&params)?;
     let asked = asked_axis(&params)?;
-    let (document, chart) = if question.lenses.len() < 2 {
+    let (compared, withdrawn) = if question.lenses.len() < 2 {
         (None, None)
     } else {
-        let document = compare(&app, &question).await?;
+        match compare(&app, &question).await {
+            Err(WebError::Gone(why)) => (None, Some(why)),
+            compared => (Some(compared?), None),
+        }
+    };
+    let (document, chart) = if let Some(document) = compared {
         let series = compare_series(&document);
         let axis = axis_for(asked, &series);
         let chart = ComparedChart {
@@ -116,6 +124,8 @@ pub(super) async fn page(
                 .await?,
         };
         (Some(document), Some(chart))
+    } else {
+        (None, None)
     };
     let choices = (0..MOST_LENSES)
         .map(|number| Choice {
@@ -130,16 +140,23 @@ pub(super) async fn page(
             names.join(" and ")
         },
     );
-    html(&ComparePage {
+    let status = if withdrawn.is_some() {
+        StatusCode::GONE
+    } else {
+        StatusCode::OK
+    };
+    let page = html(&ComparePage {
         page: public_frame(title, &question, &app.config.public_url(), &viewer),
         choices,
         offers: offers(&app, &question).await?,
         query: params.with(&[]),
         pull_asked: question.pull.is_some(),
         document,
+        withdrawn,
         chart,
         params,
-    })
+    })?;
+    Ok((status, page).into_response())
 }
 
 /// The frame of the page: a comparison is known by its lenses, and stands for itself by its chart.

@@ -1,7 +1,7 @@
 //! The chart of a lens for a frame on another site: the only page that may be framed.
 
 use axum::extract::{Path, State};
-use axum::http::{HeaderValue, Uri, header};
+use axum::http::{HeaderValue, StatusCode, Uri, header};
 use axum::response::{IntoResponse, Response};
 
 use super::charts::{InlineChart, asked_axis, axis_for, lens_series};
@@ -70,6 +70,11 @@ pub(super) async fn lens(
         }
     };
     let question = params.with(&[]);
+    let status = if document.withdrawn.is_empty() {
+        StatusCode::OK
+    } else {
+        StatusCode::GONE
+    };
     let page = EmbedPage {
         page: if question.is_empty() {
             document.lens.url.clone()
@@ -77,10 +82,13 @@ pub(super) async fn lens(
             format!("{}?{question}", document.lens.url)
         },
         verdict: words.unwrap_or_else(|| {
-            if document.history.is_empty() {
+            if document.withdrawn.is_empty() {
                 "Not measured yet.".to_owned()
             } else {
-                "Withdrawn: what was published was taken back.".to_owned()
+                format!(
+                    "Withdrawn: what was published was taken back. {}.",
+                    document.withdrawn.join("; ")
+                )
             }
         }),
         conditions,
@@ -92,5 +100,5 @@ pub(super) async fn lens(
         header::CONTENT_SECURITY_POLICY,
         HeaderValue::from_static(FRAMED_CONTENT_SECURITY_POLICY),
     )];
-    Ok((policy, html(&page)?).into_response())
+    Ok((status, policy, html(&page)?).into_response())
 }

@@ -173,6 +173,10 @@ pub(super) async fn page(
         Err(WebError::NotFound(_)) if twin.is_none() => return unknown(&app, slug, &viewer).await,
         stored => stored?,
     };
+    let stored = match twin {
+        Some(_) => api::unless_withdrawn(stored)?,
+        None => stored,
+    };
     let document = LensDocument::new(stored, tolerance_pct, &app.config.public_url());
     match twin {
         Some(Twin::Json) => return api::json(&document),
@@ -188,7 +192,12 @@ pub(super) async fn page(
     };
     let site = app.config.public_url();
     let page = lens_page(&shelf, &site, &viewer, document, asked, params).await?;
-    Ok(html(&page)?.into_response())
+    let status = if page.document.withdrawn.is_empty() {
+        StatusCode::OK
+    } else {
+        StatusCode::GONE
+    };
+    Ok((status, html(&page)?).into_response())
 }
 
 /// The page of a lens as it will be once sweeps are published, for their reviewer: the same struct, the same template.
@@ -222,9 +231,12 @@ struct Asked {
 fn public_frame(document: &LensDocument, site: &str, viewer: &Viewer) -> PageFrame {
     let slug = &document.lens.slug;
     let name = document.lens.name();
-    let frame = PageFrame::new(name.clone(), Section::Lenses, viewer)
-        .at(site, &format!("/lenses/{slug}"))
-        .embeddable();
+    let frame =
+        PageFrame::new(name.clone(), Section::Lenses, viewer).at(site, &format!("/lenses/{slug}"));
+    if !document.withdrawn.is_empty() {
+        return frame;
+    }
+    let frame = frame.embeddable();
     if document.results.is_empty() {
         return frame;
     }
@@ -270,7 +282,7 @@ async fn lens_page(
         });
     }
     let description = document.verdict.clone().unwrap_or_else(|| {
-        let state = if document.history.is_empty() {
+        let state = if document.withdrawn.is_empty() {
             "not measured yet"
         } else {
             "withdrawn"

@@ -76,6 +76,7 @@ pub(super) async fn oembed(State(app): State<App>, params: Params) -> Result<Res
         lens_address(url, &site).ok_or_else(|| WebError::no_such("page to embed"))?;
     let stored = api::lens_by_any_name(&app, &slug).await?;
     let stored = stored.ok_or_else(|| WebError::no_such("lens"))?;
+    let stored = api::unless_withdrawn(stored)?;
     let (lens, measured) = (stored.lens, !stored.results.is_empty());
     let within = |(width, height): (u32, u32)| {
         (
