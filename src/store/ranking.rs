@@ -1,13 +1,19 @@
 //! The ranking: which lenses hold the picture best, judged at any tolerance from their stored curves.
 
-use std::cmp::Ordering;
 use std::sync::Arc;
 
+use super::judgement::{Judgement, judge};
 use super::packed::RankedResult;
+use super::ranking_place::{Place, PlaceGroup, RankingPlace};
 use super::search::patterns;
 use super::shelf::{Shelf, ShelfGroup, ShelfLens};
-use super::{ConditionsKey, Kind, Lens, LensId, Store, StoreError};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction, ToleranceOutcome};
+use super::{ConditionsKey, Kind, Lens, Store, StoreError};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction};
+use crate::units::Measured;
+
+/// Largest ratio between the focal length asked for and the one that a lens is ranked by. Focal lengths are marked on zooms
+/// in steps of 1.2 to 1.5 (common practice, no source), so that some mark is within the square root of that.
+pub const NEAR_RATIO: f64 = 1.25;
 
 /// What the ranking is sorted by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -32,7 +38,7 @@ pub struct RankingQuery {
     pub mount: Option<String>,
     /// Kind.
     pub kind: Option<Kind>,
-    /// Focal length that the lens must cover, mm.
+    /// Focal length that the lens must cover, and that it is ranked at: by its nearest result within [`NEAR_RATIO`], mm.
     pub focal_mm: Option<f64>,
     /// The lens must reach down to this, mm.
     pub min_focal_mm: Option<f64>,
@@ -77,32 +83,6 @@ impl Default for RankingQuery {
     }
 }
 
-/// Where a lens stands in a ranking. It stays meaningful when lenses come and go.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RankingPlace {
-    /// Measured and known, then unknown, then not measured: in this order both ways.
-    pub group: PlaceGroup,
-    /// What is sorted by, smallest first; 0 where it is the name.
-    pub key: f64,
-    /// What decides between equal keys, smallest first; 0 where it is the name.
-    pub tie: f64,
-    /// Maker and model as they are sorted; empty where key and tie decide.
-    pub name: String,
-    /// Key of the lens, where all else is equal.
-    pub lens: LensId,
-}
-
-/// The parts of a ranking.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum PlaceGroup {
-    /// What is sorted by is known.
-    Known,
-    /// It is not.
-    Unknown,
-    /// Nothing is published under the conditions.
-    NotMeasured,
-}
-
 /// A part of the ranking.
 #[derive(Debug, Clone)]
 pub struct Ranking {
@@ -123,61 +103,41 @@ pub struct RankedLens {
     pub lens: Lens,
     /// Results by focal length, shortest first; empty where nothing is published.
     pub results: Arc<[RankedResult]>,
+    /// Which of them it is ranked by.
+    pub ranked_by: RankedBy,
     /// When something of it was published last under the conditions, ms since 1970 UTC.
     pub published_ms: Option<i64>,
+}
+
+/// What a lens is ranked by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RankedBy {
+    /// All its results.
+    All,
+    /// The one at this place, which is nearest to the focal length asked for.
+    One(usize),
+    /// None: nothing is published, or not near the focal length asked for.
+    Nothing,
+}
+
+impl RankedLens {
+    /// The results that it is ranked by.
+    #[must_use]
+    pub fn ranked_results(&self) -> &[RankedResult] {
+        match self.ranked_by {
+            RankedBy::All => &self.results,
+            RankedBy::One(at) => self.results.get(at..=at).unwrap_or_default(),
+            RankedBy::Nothing => &[],
+        }
+    }
 }
 
 /// A lens that answers the question, and where it stands.
 struct Candidate<'a> {
     shelved: &'a ShelfLens,
-    results: Option<&'a ShelfGroup>,
+    group: Option<&'a ShelfGroup>,
+    ranked_by: RankedBy,
     place: Place<'a>,
-}
-
-/// A place whose name is somewhere else; see `RankingPlace`.
-#[derive(Clone, Copy)]
-struct Place<'a> {
-    group: PlaceGroup,
-    key: f64,
-    tie: f64,
-    name: &'a str,
-    lens: LensId,
-}
-
-impl RankingPlace {
-    fn borrowed(&self) -> Place<'_> {
-        Place {
-            group: self.group,
-            key: self.key,
-            tie: self.tie,
-            name: &self.name,
-            lens: self.lens,
-        }
-    }
-}
-
-impl Place<'_> {
-    fn owned(self) -> RankingPlace {
-        RankingPlace {
-            group: self.group,
-            key: self.key,
-            tie: self.tie,
-            name: self.name.to_owned(),
-            lens: self.lens,
-        }
-    }
-
-    /// Which of two comes first.
-    fn order(&self, other: &Place<'_>, descending: bool) -> Ordering {
-        let inner = self.key.total_cmp(&other.key);
-        let inner = inner.then_with(|| self.tie.total_cmp(&other.tie));
-        let inner = inner.then_with(|| self.name.cmp(other.name));
-        let inner = inner.then_with(|| self.lens.cmp(&other.lens));
-        let turned = descending && self.group != PlaceGroup::NotMeasured;
-        self.group
-            .cmp(&other.group)
-            .then(if turned { inner.reverse() } else { inner })
-    }
 }
 
 impl RankingQuery {
@@ -212,9 +172,10 @@ impl RankingQuery {
             .map(|candidate| RankedLens {
                 lens: candidate.shelved.lens.clone(),
                 results: candidate
-                    .results
+                    .group
                     .map_or_else(|| Arc::from([]), |group| Arc::clone(&group.results)),
-                published_ms: candidate.results.map(|group| group.published_ms),
+                ranked_by: candidate.ranked_by,
+                published_ms: candidate.group.map(|group| group.published_ms),
             })
             .collect();
         Ranking {
@@ -242,59 +203,78 @@ impl RankingQuery {
                 .all(|word| shelved.search_text.contains(word.as_str()))
     }
 
+    /// What a lens is ranked by: its results and the shift of largest magnitude among them; `None` where there is nothing.
+    fn ranked<'a>(
+        &self,
+        group: &'a ShelfGroup,
+    ) -> Option<(RankedBy, &'a [RankedResult], Measured)> {
+        let Some(wanted_mm) = self.focal_mm else {
+            return Some((RankedBy::All, &group.results, group.worst_shift_pct));
+        };
+        let apart = |result: &RankedResult| (result.focal_length_mm / wanted_mm).ln().abs();
+        let results = group.results.iter().enumerate();
+        let (at, nearest) = results.min_by(|(_, a), (_, b)| apart(a).total_cmp(&apart(b)))?;
+        let near = apart(nearest) <= NEAR_RATIO.ln();
+        near.then(|| {
+            (
+                RankedBy::One(at),
+                &group.results[at..=at],
+                nearest.worst_shift_pct,
+            )
+        })
+    }
+
     /// The lens with its place; `None` where it does not hold the picture as asked for, or goes another way.
     fn candidate<'a>(&self, shelved: &'a ShelfLens) -> Option<Candidate<'a>> {
-        let results = shelved
-            .groups
-            .iter()
-            .find(|group| group.conditions == self.conditions);
-        if let Some(wanted) = self.direction
-            && !results.is_some_and(|group| Direction::of(group.worst_shift_pct) == wanted)
-        {
+        let mut groups = shelved.groups.iter();
+        let group = groups.find(|group| group.conditions == self.conditions);
+        let ranked = group.and_then(|group| Some((group, self.ranked(group)?)));
+        let Some((measured, (ranked_by, results, worst))) = ranked else {
+            let asked = self.direction.is_some() || self.holds_from_m.is_some();
+            return (!asked).then(|| Candidate {
+                shelved,
+                group,
+                ranked_by: RankedBy::Nothing,
+                place: Place {
+                    group: PlaceGroup::NotMeasured,
+                    key: 0.0,
+                    tie: 0.0,
+                    name: &shelved.sort_name,
+                    lens: shelved.lens.id,
+                },
+            });
+        };
+        let goes = |wanted: Direction| Direction::of(worst) == wanted;
+        if !self.direction.is_none_or(goes) {
             return None;
         }
         let by_distance = self.sort == RankingSort::ToleranceDistance;
-        let judged = results
-            .filter(|_| by_distance || self.holds_from_m.is_some())
-            .map(|group| judge(&group.results, self.tolerance_pct));
-        if let Some(wanted_m) = self.holds_from_m
-            && !judged.is_some_and(|judged| judged.holds_from(wanted_m))
-        {
+        let judged = (by_distance || self.holds_from_m.is_some())
+            .then(|| judge(results, self.tolerance_pct));
+        let holds = |wanted_m: f64| judged.is_some_and(|judged| judged.holds_from(wanted_m));
+        if !self.holds_from_m.is_none_or(holds) {
             return None;
         }
-        let (group, key) = match (results, self.sort, judged) {
-            (None, ..) => (PlaceGroup::NotMeasured, 0.0),
-            (_, RankingSort::ToleranceDistance, Some(Judgement::Unknown)) => {
-                (PlaceGroup::Unknown, 0.0)
+        let size = worst.value.abs();
+        let (place_group, key, tie) = match (self.sort, judged) {
+            (RankingSort::ToleranceDistance, Some(Judgement::Unknown)) => {
+                (PlaceGroup::Unknown, 0.0, size)
             }
-            (_, RankingSort::ToleranceDistance, judged) => (
-                PlaceGroup::Known,
-                match judged {
-                    Some(Judgement::BeyondUpTo { dioptres }) => -dioptres,
-                    _ => f64::NEG_INFINITY,
-                },
-            ),
-            (Some(measured), RankingSort::WorstShift, _) => {
-                (PlaceGroup::Known, measured.worst_shift_pct.value.abs())
+            (RankingSort::ToleranceDistance, Some(Judgement::BeyondUpTo { dioptres })) => {
+                (PlaceGroup::Known, -dioptres, size)
             }
-            (Some(measured), RankingSort::Newest, _) => {
-                (PlaceGroup::Known, -(measured.published_ms as f64))
-            }
-            (Some(_), RankingSort::Name, _) => (PlaceGroup::Known, 0.0),
+            (RankingSort::ToleranceDistance, _) => (PlaceGroup::Known, f64::NEG_INFINITY, size),
+            (RankingSort::WorstShift, _) => (PlaceGroup::Known, size, 0.0),
+            (RankingSort::Newest, _) => (PlaceGroup::Known, -(measured.published_ms as f64), 0.0),
+            (RankingSort::Name, _) => (PlaceGroup::Known, 0.0, 0.0),
         };
-        let tie = match (results, group) {
-            (Some(measured), PlaceGroup::Known | PlaceGroup::Unknown) if by_distance => {
-                measured.worst_shift_pct.value.abs()
-            }
-            _ => 0.0,
-        };
-        let named =
-            self.sort == RankingSort::Name || by_distance || group == PlaceGroup::NotMeasured;
+        let named = self.sort == RankingSort::Name || by_distance;
         Some(Candidate {
             shelved,
-            results,
+            group,
+            ranked_by,
             place: Place {
-                group,
+                group: place_group,
                 key,
                 tie,
                 name: if named { &shelved.sort_name } else { "" },
@@ -302,48 +282,6 @@ impl RankingQuery {
             },
         })
     }
-}
-
-/// What becomes of a lens at a tolerance, over all its focal lengths.
-#[derive(Debug, Clone, Copy)]
-enum Judgement {
-    /// Never beyond it.
-    Within,
-    /// Beyond it at focus settings nearer than this.
-    BeyondUpTo { dioptres: f64 },
-    /// Beyond it somewhere, nobody knows where.
-    Unknown,
-}
-
-impl Judgement {
-    /// Whether the picture holds from this distance on, m.
-    fn holds_from(self, wanted_m: f64) -> bool {
-        match self {
-            Self::Within => true,
-            Self::BeyondUpTo { dioptres } => dioptres > 0.0 && 1.0 / dioptres <= wanted_m,
-            Self::Unknown => false,
-        }
-    }
-}
-
-fn judge(results: &[RankedResult], tolerance_pct: f64) -> Judgement {
-    let mut judged = Judgement::Within;
-    for result in results {
-        match (result.curve.tolerance_outcome(tolerance_pct), judged) {
-            (ToleranceOutcome::Within, _) => {}
-            (ToleranceOutcome::Unknown { .. }, _) => return Judgement::Unknown,
-            (
-                ToleranceOutcome::Exceeded { dioptres, .. },
-                Judgement::BeyondUpTo { dioptres: least },
-            ) if least <= dioptres.value => {}
-            (ToleranceOutcome::Exceeded { dioptres, .. }, _) => {
-                judged = Judgement::BeyondUpTo {
-                    dioptres: dioptres.value,
-                };
-            }
-        }
-    }
-    judged
 }
 
 impl Store {

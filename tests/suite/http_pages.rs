@@ -6,6 +6,7 @@ mod compare;
 mod counter_scale;
 mod data;
 mod discovery;
+mod focal_length;
 mod lens;
 mod manners;
 mod pages;

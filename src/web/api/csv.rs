@@ -124,7 +124,7 @@ pub(in crate::web) fn compare_csv(document: &CompareDocument) -> Result<String, 
 
 /// The ranking, one row a lens.
 pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, WebError> {
-    const COLUMNS: [&str; 17] = [
+    const COLUMNS: [&str; 20] = [
         "slug",
         "maker",
         "model",
@@ -142,6 +142,9 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
         "published_at",
         "relative_to",
         "warnings",
+        "ranked_focal_length_mm",
+        "whole_lens_worst_shift_pct",
+        "whole_lens_worst_focal_length_mm",
     ];
     let rows = document.lenses.iter().map(|row| {
         vec![
@@ -166,6 +169,9 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
             } else {
                 String::new()
             },
+            number(row.ranked_focal_length_mm),
+            number(row.whole_lens_worst_shift_pct),
+            number(row.whole_lens_worst_focal_length_mm),
         ]
     });
     written(&COLUMNS, rows)

@@ -27,7 +27,9 @@ pub(super) use documents::{
 pub(super) use pull::{PullDocument, PullQuestion};
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded, search_words};
 pub(super) use ranked::RankedDocument;
-pub(super) use ranking::{DIRECTIONS, RankingDocument, RankingQuestion, rank, tolerance_range};
+pub(super) use ranking::{
+    DIRECTIONS, RankingDocument, RankingQuestion, of_whole_lenses, rank, tolerance_range,
+};
 pub(super) use record::{
     LensDocument, lens_by_any_name, published_lens, stored_lens, unless_withdrawn,
 };

@@ -5,7 +5,7 @@ use utoipa::ToSchema;
 
 use super::documents::{AGAINST_FARTHEST, LensHead, relative_to, timestamp};
 use crate::report::{FocalVerdict, OtherWay, short_verdict, words};
-use crate::store::{RankedLens, RankedResult};
+use crate::store::{RankedBy, RankedLens, RankedResult};
 use crate::sweep::{Direction, ToleranceOutcome};
 use crate::units::Measured;
 
@@ -31,26 +31,33 @@ pub(in crate::web) struct StripDocument {
 pub(in crate::web) struct RankedDocument {
     /// The lens.
     pub(in crate::web) lens: LensHead,
-    /// Whether something is published under the conditions asked for.
+    /// Whether something is published under the conditions and near the focal length asked for.
     pub(in crate::web) measured: bool,
-    /// Shift of largest magnitude over all focal lengths, per cent.
+    /// Focal length of the result that the row is ranked and judged by, the one nearest to `focal_mm`, mm; `null` where no
+    /// focal length was asked for, so that all of them count, or nothing is near.
+    pub(in crate::web) ranked_focal_length_mm: Option<f64>,
+    /// Shift of largest magnitude over the focal lengths that it is ranked by, per cent.
     pub(in crate::web) worst_shift_pct: Option<f64>,
     /// Its standard uncertainty, percentage points.
     pub(in crate::web) worst_shift_u_pct: Option<f64>,
     /// Focal length at which it happens, mm.
     pub(in crate::web) worst_focal_length_mm: Option<f64>,
-    /// `within` (at every focal length), `exceeded`, or `unknown`.
+    /// `within` (at every focal length that it is ranked by), `exceeded`, or `unknown`.
     pub(in crate::web) tolerance_outcome: Option<&'static str>,
-    /// Farthest tolerance distance over all focal lengths, m.
+    /// Farthest tolerance distance over the focal lengths that it is ranked by, m.
     pub(in crate::web) tolerance_distance_m: Option<f64>,
     /// The verdict in a few words; `null` where nothing was measured.
     pub(in crate::web) verdict: Option<String>,
     /// What the shifts are measured against: `infinity`, or `farthest_frame` where one of the sweeps ends before infinity,
     /// so that the true figures may be larger; `null` where nothing was measured.
     pub(in crate::web) relative_to: Option<&'static str>,
+    /// Shift of largest magnitude over all focal lengths, whatever it is ranked by, per cent.
+    pub(in crate::web) whole_lens_worst_shift_pct: Option<f64>,
+    /// Focal length at which that happens, mm.
+    pub(in crate::web) whole_lens_worst_focal_length_mm: Option<f64>,
     /// How many warnings stand.
     pub(in crate::web) warnings: usize,
-    /// Worst shift along the zoom.
+    /// Worst shift along the zoom, all its focal lengths.
     pub(in crate::web) results: Vec<StripDocument>,
     /// When something of it was published last (RFC 3339, UTC).
     pub(in crate::web) published_at: Option<String>,
@@ -71,15 +78,10 @@ pub(in crate::web) struct RankedDocument {
 impl RankedDocument {
     /// The row of a lens at this tolerance.
     pub(in crate::web) fn new(ranked: &RankedLens, tolerance_pct: f64, site: &str) -> Self {
-        let judged: Vec<(&RankedResult, ToleranceOutcome)> = ranked
-            .results
-            .iter()
-            .map(|result| (result, result.curve.tolerance_outcome(tolerance_pct)))
-            .collect();
-        let worst = ranked.results.iter().max_by(|a, b| {
-            let magnitude = |result: &RankedResult| result.worst_shift_pct.value.abs();
-            magnitude(a).total_cmp(&magnitude(b))
-        });
+        let judge = |result| judged(result, tolerance_pct);
+        let judged: Vec<_> = ranked.ranked_results().iter().map(judge).collect();
+        let worst = worst_of(ranked.ranked_results());
+        let worst_of_all = worst_of(&ranked.results);
         let outcomes = || judged.iter().map(|(_, outcome)| *outcome);
         let unknown = outcomes().any(|outcome| matches!(outcome, ToleranceOutcome::Unknown { .. }));
         let farthest = outcomes()
@@ -89,6 +91,10 @@ impl RankedDocument {
         Self {
             lens: LensHead::new(&ranked.lens, site),
             measured: worst.is_some(),
+            ranked_focal_length_mm: match ranked.ranked_by {
+                RankedBy::One(at) => ranked.results.get(at).map(|result| result.focal_length_mm),
+                RankedBy::All | RankedBy::Nothing => None,
+            },
             worst_shift_pct: worst.map(|result| result.worst_shift_pct.value),
             worst_shift_u_pct: worst.map(|result| result.worst_shift_pct.std_error),
             worst_focal_length_mm: worst.map(|result| result.focal_length_mm),
@@ -104,16 +110,20 @@ impl RankedDocument {
             tolerance_distance_m: farthest.filter(|_| !unknown),
             verdict: short_verdict(&verdicts(&judged, tolerance_pct)),
             relative_to: worst.map(|_| {
-                let mut results = ranked.results.iter();
+                let mut results = ranked.ranked_results().iter();
                 relative_to(results.any(|result| result.relative_to_farthest))
             }),
+            whole_lens_worst_shift_pct: worst_of_all.map(|result| result.worst_shift_pct.value),
+            whole_lens_worst_focal_length_mm: worst_of_all.map(|result| result.focal_length_mm),
             warnings: ranked
-                .results
+                .ranked_results()
                 .iter()
                 .map(|result| result.warnings as usize)
                 .sum(),
-            results: judged
+            results: ranked
+                .results
                 .iter()
+                .map(judge)
                 .map(|(result, outcome)| StripDocument {
                     focal_length_mm: result.focal_length_mm,
                     worst_shift_pct: result.worst_shift_pct.value,
@@ -125,7 +135,10 @@ impl RankedDocument {
                 .collect(),
             published_at: ranked.published_ms.map(timestamp),
             tolerance_pct,
-            estimated: ranked.results.iter().any(|result| result.estimated),
+            estimated: ranked
+                .ranked_results()
+                .iter()
+                .any(|result| result.estimated),
             repeats_disagree: worst.is_some_and(|result| result.repeats_disagree),
         }
     }
@@ -148,6 +161,27 @@ impl RankedDocument {
         self.worst_focal_length_mm
             .filter(|_| self.results.len() > 1)
             .map(words::focal_length)
+    }
+
+    /// The worst shift of the whole lens in words, where the row is ranked by one focal length of several.
+    pub(in crate::web) fn whole_lens_words(&self) -> Option<String> {
+        self.ranked_focal_length_mm?;
+        let at = self.whole_lens_worst_focal_length_mm?;
+        let shift = self.whole_lens_worst_shift_pct?;
+        (self.results.len() > 1).then(|| {
+            let (shift, at) = (words::signed_pct(shift), words::focal_length(at));
+            format!("whole lens {shift}, at {at}")
+        })
+    }
+
+    /// The focal lengths that were measured, in words, where none of them is near the one asked for.
+    pub(in crate::web) fn measured_elsewhere(&self) -> Option<String> {
+        let at = self
+            .results
+            .iter()
+            .map(|result| words::focal_length(result.focal_length_mm));
+        let at: Vec<String> = at.collect();
+        (!self.measured && !at.is_empty()).then(|| at.join(", "))
     }
 
     /// What is said beside its numbers where one of them is not against infinity.
@@ -189,6 +223,17 @@ impl RankedDocument {
             .collect();
         crate::charts::strip_svg(&shifts, self.tolerance_pct)
     }
+}
+
+/// A result with its outcome at a tolerance.
+fn judged(result: &RankedResult, tolerance_pct: f64) -> (&RankedResult, ToleranceOutcome) {
+    (result, result.curve.tolerance_outcome(tolerance_pct))
+}
+
+/// The result whose shift is of largest magnitude.
+fn worst_of(results: &[RankedResult]) -> Option<&RankedResult> {
+    let size = |result: &RankedResult| result.worst_shift_pct.value.abs();
+    results.iter().max_by(|a, b| size(a).total_cmp(&size(b)))
 }
 
 /// What the verdict in a few words needs of each focal length.

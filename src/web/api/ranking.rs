@@ -9,6 +9,7 @@ use super::documents::{LICENCE, conditions_words};
 use super::query::{DISTANCES, FOCAL_LENGTHS, Params, TOLERANCES, search_words};
 use super::ranked::RankedDocument;
 use crate::app::App;
+use crate::report::words;
 use crate::store::{ConditionsKey, Kind, RankedLens, RankingQuery, RankingSort};
 use crate::sweep::Direction;
 use crate::web::WebError;
@@ -42,7 +43,7 @@ pub(in crate::web) struct RankingQuestion {
     pub(in crate::web) mount: Option<String>,
     /// Kind.
     pub(in crate::web) kind: Option<Kind>,
-    /// Focal length that the lens must cover, mm.
+    /// Focal length that the lens must cover and is ranked at, mm.
     pub(in crate::web) focal_mm: Option<f64>,
     /// The lens must reach down to this, mm.
     pub(in crate::web) min_focal_mm: Option<f64>,
@@ -154,6 +155,8 @@ pub(in crate::web) struct RankingDocument {
     pub(in crate::web) next: Option<String>,
     /// Tolerance of the tolerance distances, per cent.
     pub(in crate::web) tolerance_pct: f64,
+    /// Focal length that the rows are ranked at, each by its nearest result, mm; `null` where all focal lengths count.
+    pub(in crate::web) focal_mm: Option<f64>,
     /// Conditions that the rows were shot under; others are ranked apart.
     pub(in crate::web) conditions: ConditionsDocument,
     /// The other sets of conditions that something is published under.
@@ -196,6 +199,7 @@ pub(in crate::web) async fn rank(
         total: ranking.total,
         before: ranking.before,
         tolerance_pct: question.tolerance_pct,
+        focal_mm: question.focal_mm,
         conditions: chosen.pop().unwrap_or_else(|| ConditionsDocument {
             code: key.code(),
             words: conditions_words(key),
@@ -218,6 +222,27 @@ impl RankingDocument {
         let site = app.config.public_url();
         HeaderValue::from_str(&format!("<{site}{path}?{query}>; rel=\"next\"")).ok()
     }
+}
+
+impl RankingDocument {
+    /// The focal length that the rows are ranked at, in words.
+    pub(in crate::web) fn at_words(&self) -> Option<String> {
+        self.focal_mm.map(words::focal_length)
+    }
+}
+
+/// The same question about lenses that cover its focal length, ranked as a whole; `None` where it asks for none.
+pub(in crate::web) fn of_whole_lenses(params: &Params) -> Option<String> {
+    let number = |name: &str| params.number(name, FOCAL_LENGTHS, "mm").ok().flatten();
+    let at = number("focal_mm")?;
+    let least = number("min_focal_mm").unwrap_or(at).min(at).to_string();
+    let most = number("max_focal_mm").unwrap_or(at).max(at).to_string();
+    Some(params.with(&[
+        ("focal_mm", None),
+        ("min_focal_mm", Some(&least)),
+        ("max_focal_mm", Some(&most)),
+        ("cursor", None),
+    ]))
 }
 
 /// The range of tolerances, for forms.

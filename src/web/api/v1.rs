@@ -43,7 +43,7 @@ pub fn routes() -> Router<Web> {
         ("q" = Option<String>, Query, description = "Words and figures that must all occur in maker, model, mount or focal length"),
         ("mount" = Option<String>, Query, description = "Mount"),
         ("kind" = Option<String>, Query, description = "prime, zoom, macro, cine_prime or cine_zoom"),
-        ("focal_mm" = Option<f64>, Query, description = "Focal length that the lens must cover, mm"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length that the lens must cover and is ranked, filtered and judged at, mm: by its result at the nearest measured focal length, which `ranked_focal_length_mm` tells; where none is within a factor of 1.25, as not measured. For the whole lens give the same as min_focal_mm and max_focal_mm instead"),
         ("min_focal_mm" = Option<f64>, Query, description = "The lens must reach down to this, mm"),
         ("max_focal_mm" = Option<f64>, Query, description = "The lens must reach up to this, mm"),
         ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most lenses where not given"),

@@ -5,6 +5,7 @@ use axum::response::Html;
 
 use super::{PageFrame, Section, html};
 use crate::app::App;
+use crate::store::NEAR_RATIO;
 use crate::web::WebError;
 use crate::web::session::Viewer;
 
@@ -15,6 +16,8 @@ struct GuidePage {
     site: String,
     /// Reads of one address a minute; 0 is without limit.
     reads_per_minute: u32,
+    /// How near a measured focal length has to be to the one asked for.
+    near_ratio: f64,
 }
 
 /// `GET /api`
@@ -25,6 +28,7 @@ pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<
             .described("The read API: JSON, CSV and charts by address.")
             .at(&site, "/api"),
         site,
+        near_ratio: NEAR_RATIO,
         reads_per_minute: app.config.reads_per_minute,
     })
 }

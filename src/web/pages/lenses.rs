@@ -45,6 +45,8 @@ struct LensesPage {
     /// The question with its sorting, for twins and other conditions.
     query: String,
     next: Option<String>,
+    /// The question with all focal lengths of the lenses, where it asks for one.
+    of_whole_lenses: Option<String>,
     /// How many lenses there are, and which of them are shown.
     count_words: String,
     tolerance_range: (f64, f64),
@@ -122,6 +124,7 @@ pub(super) async fn page(
         },
         chips: chips(&params),
         query: params.with(&[("cursor", None)]),
+        of_whole_lenses: api::of_whole_lenses(&params),
         next: document
             .next
             .as_deref()
