@@ -50,7 +50,9 @@ function addReadout(figure, curves) {
     const place = travel ? `travel ${(1 - at).toFixed(2)}` : distanceWords(at);
     const parts = curves.map((curve) => {
       const shift = shiftAt(curve.points, at, travel);
-      return { label: curve.label, shift: shift === null ? "not measured" : signed(shift) };
+      if (shift !== null) return { label: curve.label, shift: signed(shift) };
+      const unknown = !travel && curve.points.every((point) => point.focus_dioptres === null);
+      return { label: curve.label, shift: unknown ? "distance unknown" : "not measured" };
     });
     const lead = document.createElement("b");
     lead.textContent = place;

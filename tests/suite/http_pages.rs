@@ -7,6 +7,7 @@ mod counter_scale;
 mod data;
 mod discovery;
 mod focal_length;
+mod forms;
 mod lens;
 mod manners;
 mod pages;

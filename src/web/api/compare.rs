@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
+use super::ranking::{ConditionsDocument, conditions_asked};
 use super::record::{lens_by_any_name, unless_withdrawn};
 use crate::app::App;
 use crate::report::words;
@@ -26,6 +27,8 @@ pub(in crate::web) struct CompareQuestion {
     pub(in crate::web) tolerance_pct: f64,
     /// A focus pull.
     pub(in crate::web) pull: Option<PullQuestion>,
+    /// Conditions to compare under; those of most lenses where not given.
+    pub(in crate::web) conditions: Option<ConditionsKey>,
 }
 
 impl CompareQuestion {
@@ -48,6 +51,7 @@ impl CompareQuestion {
             focal_mm: params.number("focal_mm", FOCAL_LENGTHS, "mm")?,
             tolerance_pct: params.tolerance_pct()?,
             pull: PullQuestion::read(params)?,
+            conditions: conditions_asked(params)?,
         })
     }
 
@@ -85,6 +89,11 @@ pub(in crate::web) struct CompareDocument {
     pub(in crate::web) differences: Vec<String>,
     /// Focal length that the results are nearest to, mm.
     pub(in crate::web) focal_mm: Option<f64>,
+    /// Conditions that the results are compared under; a lens without results under them is shown under those it has, and
+    /// `differences` says so. `null` where nothing is published.
+    pub(in crate::web) conditions: Option<String>,
+    /// The conditions that one of the lenses has results under, with how many of the lenses do.
+    pub(in crate::web) conditions_choices: Vec<ConditionsDocument>,
     /// Tolerance, per cent.
     pub(in crate::web) tolerance_pct: f64,
     /// Licence of the numbers.
@@ -111,7 +120,16 @@ pub(in crate::web) async fn compare(
         }
         pages.push(page);
     }
-    let conditions = shared_conditions(&pages);
+    let conditions_choices = choices_of(&pages);
+    if let Some(asked) = question.conditions
+        && !conditions_choices.iter().any(|c| c.code == asked.code())
+    {
+        return Err(WebError::field(
+            "conditions",
+            "nothing is published of these lenses under these conditions",
+        ));
+    }
+    let conditions = question.conditions.or_else(|| shared_conditions(&pages));
     let choices: Vec<Vec<FocalResult>> = pages
         .iter()
         .map(|page| under(&page.results, conditions))
@@ -140,6 +158,8 @@ pub(in crate::web) async fn compare(
         differences: differences(&lenses),
         lenses,
         focal_mm,
+        conditions: conditions.map(ConditionsKey::code),
+        conditions_choices,
         tolerance_pct: question.tolerance_pct,
         licence: LICENCE,
     })
@@ -153,6 +173,28 @@ async fn page_of(app: &App, slug: &str) -> Result<LensPage, WebError> {
         WebError::Gone(why) => WebError::Gone(format!("{why}; leave lens={slug} out")),
         other => other,
     })
+}
+
+/// Every set of conditions that one of the lenses has results under, that of most lenses first.
+fn choices_of(pages: &[LensPage]) -> Vec<ConditionsDocument> {
+    let mut keys: Vec<ConditionsKey> = pages
+        .iter()
+        .flat_map(|page| page.results.iter().map(|result| result.conditions))
+        .collect();
+    keys.sort_by_key(|key| key.code());
+    keys.dedup();
+    let having = |key: &ConditionsKey| {
+        let has = |page: &&LensPage| page.results.iter().any(|r| r.conditions == *key);
+        pages.iter().filter(has).count() as u64
+    };
+    keys.sort_by_key(|key| std::cmp::Reverse(having(key)));
+    keys.into_iter()
+        .map(|key| ConditionsDocument {
+            code: key.code(),
+            words: conditions_words(key),
+            lens_count: having(&key),
+        })
+        .collect()
 }
 
 /// The conditions under which most of the lenses have results; of several, those with the most results.

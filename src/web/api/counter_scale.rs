@@ -81,6 +81,10 @@ pub(in crate::web) struct CounterScaleDocument {
     pub(in crate::web) tables: Vec<ScaleTableDocument>,
     /// Licence of the numbers.
     pub(in crate::web) licence: &'static str,
+    /// The conditions that something is published under, as code and in words.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) choices: Vec<(String, String)>,
     /// The conditions in words.
     #[serde(skip)]
     #[schema(ignore)]
@@ -101,6 +105,11 @@ impl CounterScaleDocument {
         record: LensDocument,
         question: &ScaleQuestion,
     ) -> Result<Self, WebError> {
+        let choices = record
+            .groups()
+            .iter()
+            .map(|(key, _)| (key.code(), conditions_words(*key)))
+            .collect();
         let (conditions, results) = record
             .group_of(question.conditions.as_deref())?
             .unwrap_or_default();
@@ -115,6 +124,7 @@ impl CounterScaleDocument {
         Ok(Self {
             lens: record.lens,
             conditions: conditions.code(),
+            choices,
             conditions_words: conditions_words(conditions),
             hold,
             hold_m,

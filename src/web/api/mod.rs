@@ -15,6 +15,7 @@ mod ranking;
 mod record;
 mod reviewing;
 mod scale_question;
+mod search;
 mod v1;
 
 pub(super) use self::csv::{compare_csv, counter_scale_csv, figures, lens_csv, ranking_csv};
@@ -25,14 +26,16 @@ pub(super) use documents::{
     ANGLE_ACROSS_MM, FocalDocument, LensHead, conditions_words, timestamp, verdict,
 };
 pub(super) use pull::{PullDocument, PullQuestion};
-pub(super) use query::{FOCAL_LENGTHS, Params, encoded, search_words};
+pub(super) use query::{FOCAL_LENGTHS, Params, encoded};
 pub(super) use ranked::RankedDocument;
 pub(super) use ranking::{
-    DIRECTIONS, RankingDocument, RankingQuestion, of_whole_lenses, rank, tolerance_range,
+    ConditionsDocument, DIRECTIONS, RankingDocument, RankingQuestion, of_whole_lenses, rank,
+    tolerance_range,
 };
 pub(super) use record::{
     LensDocument, lens_by_any_name, published_lens, stored_lens, unless_withdrawn,
 };
 pub(super) use scale_question::{ScaleQuestion, Steps};
+pub(super) use search::search_words;
 pub use v1::routes;
 pub(super) use v1::{compared, lenses as ranked, nearest};

@@ -4,6 +4,7 @@ use std::ops::RangeInclusive;
 
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
 use crate::web::WebError;
+use crate::web::inputs::{LENGTH_HINT, Length};
 
 /// Tolerances that can be asked for, per cent.
 pub(in crate::web) const TOLERANCES: RangeInclusive<f64> = 0.1..=20.0;
@@ -51,6 +52,30 @@ impl Params {
             .iter()
             .filter(|(name, _)| !names.contains(&name.as_str()));
         Self(kept.cloned().collect())
+    }
+
+    /// The names that are given, in order.
+    pub(in crate::web) fn names(&self) -> impl Iterator<Item = &str> {
+        let given = self.0.iter().filter(|(_, value)| !value.trim().is_empty());
+        given.map(|(name, _)| name.as_str())
+    }
+
+    /// Whether a name is given.
+    pub(in crate::web) fn has(&self, name: &str) -> bool {
+        self.names().any(|known| known == name)
+    }
+
+    /// The same without one of the values of a name, also where several stand in one with commas between them.
+    pub(in crate::web) fn without_value(&self, name: &str, value: &str) -> Self {
+        let kept = self.0.iter().map(|(known, text)| {
+            let parts = text.split(',').filter(|part| part.trim() != value);
+            let text = match known == name {
+                true => parts.collect::<Vec<_>>().join(","),
+                false => text.clone(),
+            };
+            (known.clone(), text)
+        });
+        Self(kept.collect())
     }
 
     /// The same with one name set anew.
@@ -209,7 +234,7 @@ impl Params {
             .unwrap_or(DEFAULT_TOLERANCE_PCT))
     }
 
-    /// A focus distance as dioptres: metres, or `inf` (also `∞`) for infinity, or feet with `ft` after the number.
+    /// A focus distance as dioptres: metres, feet and inches with their signs, or `inf` (also `∞`) for infinity.
     pub(in crate::web) fn focus_dioptres(&self, name: &str) -> Result<Option<f64>, WebError> {
         let Some(text) = self.text(name) else {
             return Ok(None);
@@ -217,24 +242,42 @@ impl Params {
         if ["inf", "infinity", "∞"].contains(&text.to_lowercase().as_str()) {
             return Ok(Some(0.0));
         }
-        let lower = text.to_lowercase().replace(',', ".");
-        let (number, metres) = match lower.strip_suffix("ft") {
-            Some(number) => (number.trim(), 0.3048),
-            None => (lower.trim_end_matches('m').trim(), 1.0),
-        };
-        number
-            .parse::<f64>()
-            .ok()
-            .map(|value| value * metres)
-            .filter(|value| DISTANCES.contains(value))
-            .map(|value| Some(1.0 / value))
+        Length::typed(text)
+            .map(|length| length.m)
+            .filter(|m| DISTANCES.contains(m))
+            .map(|m| Some(1.0 / m))
             .ok_or_else(|| {
                 WebError::field(
                     name,
                     format!(
-                        "give a distance from {} to {} m, feet as “3 ft”, or “inf” for infinity, not “{}”",
+                        "give a distance from {} to {} m, {LENGTH_HINT}, or “inf” for infinity, not “{}”",
                         DISTANCES.start(),
                         DISTANCES.end(),
+                        cut(text)
+                    ),
+                )
+            })
+    }
+
+    /// A length in a range of metres; feet and inches are understood.
+    pub(in crate::web) fn length(
+        &self,
+        name: &str,
+        range: RangeInclusive<f64>,
+    ) -> Result<Option<Length>, WebError> {
+        let Some(text) = self.text(name) else {
+            return Ok(None);
+        };
+        Length::typed(text)
+            .filter(|length| range.contains(&length.m))
+            .map(Some)
+            .ok_or_else(|| {
+                WebError::field(
+                    name,
+                    format!(
+                        "give a length from {} to {} m, {LENGTH_HINT}, not “{}”",
+                        range.start(),
+                        range.end(),
                         cut(text)
                     ),
                 )
@@ -280,38 +323,6 @@ fn cut(text: &str) -> String {
     text.chars().take(40).collect()
 }
 
-/// The words of a search: "24-105 f/4" is 24-105 and 4. A range of focal lengths stays whole; a dash between words parts
-/// them.
-pub(in crate::web) fn search_words(text: &str) -> Vec<String> {
-    const MOST_WORDS: usize = 8;
-    const DASHES: [char; 4] = ['-', '‐', '–', '—'];
-    let is_number = |part: &str| {
-        let part = part.strip_suffix("mm").unwrap_or(part);
-        !part.is_empty() && part.chars().all(|c| c.is_ascii_digit() || c == '.')
-    };
-    let parts = |word: &str| -> Vec<String> {
-        let parts: Vec<&str> = word.split(DASHES).collect();
-        match parts[..] {
-            [short, long] if is_number(short) && is_number(long) => {
-                vec![format!("{short}-{long}").replace("mm", "")]
-            }
-            _ => parts.into_iter().map(str::to_owned).collect(),
-        }
-    };
-    text.split(|c: char| c.is_whitespace() || ",;".contains(c))
-        .flat_map(|word| parts(&word.to_lowercase()))
-        .map(|word| {
-            let word = word.strip_prefix("f/").unwrap_or(&word);
-            match word.strip_suffix("mm") {
-                Some(number) if is_number(number) => number.to_owned(),
-                _ => word.to_owned(),
-            }
-        })
-        .filter(|word| !word.is_empty() && word != "mm")
-        .take(MOST_WORDS)
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -336,7 +347,13 @@ mod tests {
 
     #[test]
     fn focus_distances_in_metres_feet_and_infinity() {
-        for (text, dioptres) in [("2", 0.5), ("2 m", 0.5), ("10ft", 1.0 / 3.048), ("∞", 0.0)] {
+        for (text, dioptres) in [
+            ("2", 0.5),
+            ("2 m", 0.5),
+            ("10ft", 1.0 / 3.048),
+            ("9′10″", 1.0 / 2.9972),
+            ("∞", 0.0),
+        ] {
             let params = Params::of(&[("from_m", text)]);
             let value = params.focus_dioptres("from_m").expect("usable");
             assert!((value.expect("there") - dioptres).abs() < 1e-9, "{text}");
@@ -345,18 +362,6 @@ mod tests {
             let params = Params::of(&[("from_m", absurd)]);
             assert!(params.focus_dioptres("from_m").is_err(), "{absurd}");
         }
-    }
-
-    #[test]
-    fn searches_are_taken_apart_as_people_mean_them() {
-        assert_eq!(search_words("50 1.8"), ["50", "1.8"]);
-        assert_eq!(search_words("24-105 f/4"), ["24-105", "4"]);
-        assert_eq!(search_words("24–105mm"), ["24-105"]);
-        assert_eq!(search_words("24 - 105"), ["24", "105"]);
-        assert_eq!(search_words("harrow-lock"), ["harrow", "lock"]);
-        assert_eq!(search_words("24-"), ["24"]);
-        assert_eq!(search_words(" Ostrel 50mm "), ["ostrel", "50"]);
-        assert!(search_words(" - ").is_empty());
     }
 
     #[test]

@@ -6,8 +6,9 @@ use utoipa::ToSchema;
 
 use super::cursor;
 use super::documents::{LICENCE, conditions_words};
-use super::query::{DISTANCES, FOCAL_LENGTHS, Params, TOLERANCES, search_words};
+use super::query::{DISTANCES, FOCAL_LENGTHS, Params, TOLERANCES};
 use super::ranked::RankedDocument;
+use super::search::search_words;
 use crate::app::App;
 use crate::report::words;
 use crate::store::{ConditionsKey, Kind, RankedLens, RankingQuery, RankingSort};
@@ -70,15 +71,6 @@ pub(in crate::web) struct RankingQuestion {
 impl RankingQuestion {
     /// Reads the question.
     pub(in crate::web) fn read(params: &Params) -> Result<Self, WebError> {
-        let conditions = match params.text("conditions") {
-            None => None,
-            Some(code) => Some(ConditionsKey::from_code(code).ok_or_else(|| {
-                WebError::field(
-                    "conditions",
-                    "give for instance correction-on.compensation-off, each on, off or unknown",
-                )
-            })?),
-        };
         let kinds = Kind::ALL.map(|kind| (kind.code(), kind));
         Ok(Self {
             words: params
@@ -90,9 +82,9 @@ impl RankingQuestion {
             focal_mm: params.number("focal_mm", FOCAL_LENGTHS, "mm")?,
             min_focal_mm: params.number("min_focal_mm", FOCAL_LENGTHS, "mm")?,
             max_focal_mm: params.number("max_focal_mm", FOCAL_LENGTHS, "mm")?,
-            conditions,
+            conditions: conditions_asked(params)?,
             tolerance_pct: params.tolerance_pct()?,
-            holds_from_m: params.number("holds_from_m", DISTANCES, "m")?,
+            holds_from_m: params.length("holds_from_m", DISTANCES)?.map(|from| from.m),
             direction: params.choice("direction", &DIRECTIONS)?,
             sort: params.choice("sort", &SORTS)?.unwrap_or_default(),
             descending: params
@@ -131,6 +123,19 @@ impl RankingQuestion {
     }
 }
 
+/// The conditions in a query, by their code.
+pub(super) fn conditions_asked(params: &Params) -> Result<Option<ConditionsKey>, WebError> {
+    let Some(code) = params.text("conditions") else {
+        return Ok(None);
+    };
+    ConditionsKey::from_code(code).map(Some).ok_or_else(|| {
+        WebError::field(
+            "conditions",
+            "give for instance correction-on.compensation-off, each on, off or unknown",
+        )
+    })
+}
+
 /// A set of conditions that results were shot under.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub(in crate::web) struct ConditionsDocument {
@@ -138,7 +143,7 @@ pub(in crate::web) struct ConditionsDocument {
     pub(in crate::web) code: String,
     /// What it is.
     pub(in crate::web) words: String,
-    /// How many lenses are published under it.
+    /// How many of the lenses are published under it.
     pub(in crate::web) lens_count: u64,
 }
 

@@ -17,8 +17,6 @@ const USUAL_STEP_M: f64 = 0.25;
 const USUAL_FAR_M: f64 = 10.0;
 /// Step in travel where no distance is known.
 const USUAL_STEP_TRAVEL: f64 = 0.05;
-/// One foot, m.
-const FOOT_M: f64 = 0.3048;
 
 /// How the rows run.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -137,8 +135,8 @@ fn held(params: &Params) -> Result<Held, WebError> {
 }
 
 fn steps(params: &Params) -> Result<Option<Steps>, WebError> {
-    let step = length(params, "step_m", STEPS_M)?;
-    let far = length(params, "far_m", DISTANCES)?;
+    let step = params.length("step_m", STEPS_M)?;
+    let far = params.length("far_m", DISTANCES)?;
     let travel = params.number("step_travel", STEPS_TRAVEL, "of the travel")?;
     if let Some(travel) = travel {
         if step.is_some() || far.is_some() {
@@ -152,8 +150,8 @@ fn steps(params: &Params) -> Result<Option<Steps>, WebError> {
     if step.is_none() && far.is_none() {
         return Ok(None);
     }
-    let (step_m, in_feet) = step.unwrap_or((USUAL_STEP_M, false));
-    let (far_m, _) = far.unwrap_or((USUAL_FAR_M.max(step_m), false));
+    let (step_m, in_feet) = step.map_or((USUAL_STEP_M, false), |step| (step.m, step.in_feet));
+    let far_m = far.map_or(USUAL_FAR_M.max(step_m), |far| far.m);
     if far_m / step_m > MOST_ROWS {
         return Err(WebError::field(
             "step_m",
@@ -167,38 +165,6 @@ fn steps(params: &Params) -> Result<Option<Steps>, WebError> {
         far_m,
         in_feet,
     }))
-}
-
-/// A length, m, and whether it was given in feet: `0.5`, `0.5 m`, `1 ft`.
-fn length(
-    params: &Params,
-    name: &str,
-    range: std::ops::RangeInclusive<f64>,
-) -> Result<Option<(f64, bool)>, WebError> {
-    let Some(text) = params.text(name) else {
-        return Ok(None);
-    };
-    let lower = text.to_lowercase().replace(',', ".");
-    let (number, foot) = match lower.strip_suffix("ft") {
-        Some(number) => (number.trim(), true),
-        None => (lower.trim_end_matches('m').trim(), false),
-    };
-    number
-        .parse::<f64>()
-        .ok()
-        .map(|value| value * if foot { FOOT_M } else { 1.0 })
-        .filter(|value| range.contains(value))
-        .map(|value| Some((value, foot)))
-        .ok_or_else(|| {
-            WebError::field(
-                name,
-                format!(
-                    "give a length from {} to {} m, feet as “1 ft”",
-                    range.start(),
-                    range.end()
-                ),
-            )
-        })
 }
 
 #[cfg(test)]

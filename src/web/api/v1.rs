@@ -243,6 +243,7 @@ pub(super) async fn pull(
     params(
         ("lens" = Vec<String>, Query, description = "Stable name of a lens; give it two to four times"),
         ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
+        ("conditions" = Option<String>, Query, description = "Conditions to compare under, e.g. correction-on.compensation-off; those of most of the lenses where not given"),
         ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
         ("from_m" = Option<String>, Query, description = "Where the pull begins: metres, feet as 3 ft, or inf"),
         ("to_m" = Option<String>, Query, description = "Where the pull ends: metres, feet as 3 ft, or inf"),

@@ -2,6 +2,7 @@
 
 use std::ops::RangeInclusive;
 
+use super::{LENGTH_HINT, Length};
 use crate::web::WebError;
 use crate::web::errors::FieldError;
 
@@ -39,6 +40,24 @@ impl Check {
             );
         }
         value
+    }
+
+    /// The distance in a typed field, m, also from feet and inches; `None` where it is empty or no distance (then with a
+    /// complaint).
+    pub(in crate::web) fn distance(&mut self, field: &str, typed: &str) -> Option<f64> {
+        let typed = typed.trim();
+        if typed.is_empty() {
+            return None;
+        }
+        let length = Length::typed(typed);
+        if length.is_none() {
+            let shown: String = typed.chars().take(40).collect();
+            self.refuse(
+                field,
+                format!("“{shown}” is no distance; give metres like 0.45, or {LENGTH_HINT}"),
+            );
+        }
+        length.map(|length| length.m)
     }
 
     /// The value if it lies in the range.

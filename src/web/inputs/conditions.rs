@@ -43,8 +43,8 @@ impl ConditionsInput {
             distortion_correction: choice("distortion_correction"),
             breathing_compensation: choice("breathing_compensation"),
             stabilisation: choice("stabilisation"),
-            target_distance_m: check.number("target_distance_m", typed.get("target_distance_m")),
-            closest_focus_m: check.number("closest_focus_m", typed.get("closest_focus_m")),
+            target_distance_m: check.distance("target_distance_m", typed.get("target_distance_m")),
+            closest_focus_m: check.distance("closest_focus_m", typed.get("closest_focus_m")),
         }
     }
 

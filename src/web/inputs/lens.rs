@@ -49,12 +49,13 @@ pub(in crate::web) const MARKED_CLOSEST_FOCUS: &str = "marked_closest_focus_m";
 impl LensInput {
     /// From the fields of a form.
     pub(in crate::web) fn typed(typed: &Typed, check: &mut Check) -> Self {
+        let closest_focus = check.distance(MARKED_CLOSEST_FOCUS, typed.get(MARKED_CLOSEST_FOCUS));
         let mut number = |field: &str| check.number(field, typed.get(field));
         Self {
+            closest_focus_m: Some(closest_focus),
             focal_min_mm: number("focal_min_mm"),
             focal_max_mm: number("focal_max_mm"),
             max_aperture: number("max_aperture"),
-            closest_focus_m: Some(number(MARKED_CLOSEST_FOCUS)),
             maker: typed.get("maker").to_owned(),
             model: typed.get("model").to_owned(),
             mount: typed.get("mount").to_owned(),

@@ -2,6 +2,7 @@
 
 mod check;
 mod conditions;
+mod length;
 mod lens;
 mod places;
 mod typed;
@@ -12,6 +13,7 @@ use crate::units::{Metres, Millimetres};
 
 pub(super) use check::Check;
 pub(super) use conditions::{ConditionsInput, switch};
+pub(super) use length::{LENGTH_HINT, Length};
 pub(super) use lens::{LensInput, MARKED_CLOSEST_FOCUS};
 pub(super) use places::target_places;
 pub(super) use typed::Typed;

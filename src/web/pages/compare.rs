@@ -2,20 +2,21 @@
 
 use axum::extract::State;
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
 use super::charts::axis_word;
 use super::charts::{CurveSource, InlineChart, asked_axis, axis_for, compare_series, sources_text};
+use super::form::{Fields, Form};
 use super::frame::PICTURE_SIDES;
 use super::readings::Readings;
-use super::{ChartShelf, PageFrame, Section, filters, html};
+use super::{ChartShelf, PageFrame, Section, filters};
 use crate::app::App;
 use crate::charts::Axis;
 use crate::store::RankingSort;
 use crate::web::WebError;
 use crate::web::api::{
-    self, CompareDocument, CompareQuestion, MOST_LENSES, Params, RankingQuestion, compare,
-    compare_csv, encoded, rank,
+    self, CompareDocument, CompareQuestion, ConditionsDocument, MOST_LENSES, Params,
+    RankingQuestion, compare, compare_csv, encoded, lens_by_any_name, rank,
 };
 use crate::web::session::Viewer;
 
@@ -26,6 +27,8 @@ const MOST_OFFERED: u32 = 500;
 struct Choice {
     number: usize,
     chosen: String,
+    /// Whether there is no such lens, or no more.
+    unknown: bool,
 }
 
 /// A lens that can be chosen.
@@ -54,33 +57,38 @@ impl ComparedChart {
 #[template(path = "pages/compare.html")]
 struct ComparePage {
     page: PageFrame,
-    /// `None` while fewer than two lenses are chosen, or where one of them was withdrawn.
+    /// `None` while fewer than two lenses are chosen that can be compared.
     document: Option<CompareDocument>,
-    /// Which lens was withdrawn, and why.
-    withdrawn: Option<String>,
     chart: Option<ComparedChart>,
     choices: Vec<Choice>,
     offers: Vec<Offer>,
-    params: Params,
+    form: Form,
     query: String,
     pull_asked: bool,
 }
 
 impl ComparePage {
-    fn value(&self, name: &str) -> &str {
-        self.params.text(name).unwrap_or_default()
+    /// The conditions that can be compared under.
+    fn conditions(&self) -> &[ConditionsDocument] {
+        let document = self.document.as_ref();
+        document.map_or(&[], |document| &document.conditions_choices)
+    }
+
+    /// Whether there is more than one set of conditions to compare under, or something to say of the choice.
+    fn can_choose_conditions(&self) -> bool {
+        self.conditions().len() > 1 || self.form.error("conditions").is_some()
+    }
+
+    /// Whether these are the conditions compared under.
+    fn is_under(&self, code: &str) -> bool {
+        let document = self.document.as_ref();
+        document.is_some_and(|document| document.conditions.as_deref() == Some(code))
     }
 
     /// Whether more is asked than which lenses.
     fn is_narrowed(&self) -> bool {
-        let asked = [
-            "focal_mm",
-            "tolerance_pct",
-            "from_m",
-            "to_m",
-            "picture_width_px",
-        ];
-        asked.iter().any(|name| self.params.text(name).is_some())
+        let mut names = FIELDS.iter().map(|(name, _)| *name);
+        names.any(|name| name != "lens" && self.form.is_given(name))
     }
 
     /// The public address of the page with its question.
@@ -91,9 +99,20 @@ impl ComparePage {
 
     /// The question of the page with this axis.
     fn along(&self, axis: &str) -> String {
-        self.params.with(&[("axis", Some(axis))])
+        self.form.usable().with(&[("axis", Some(axis))])
     }
 }
+
+/// The fields of the form.
+const FIELDS: Fields = &[
+    ("lens", "Lenses"),
+    ("focal_mm", "Focal length, mm"),
+    ("conditions", "Measured with"),
+    ("tolerance_pct", "Tolerance, %"),
+    ("from_m", "Focus pull from, m"),
+    ("to_m", "Focus pull to, m"),
+    ("picture_width_px", "Picture width, px"),
+];
 
 /// `GET /compare`
 pub(super) async fn page(
@@ -102,37 +121,48 @@ pub(super) async fn page(
     viewer: Viewer,
     params: Params,
 ) -> Result<Response, WebError> {
-    let question = CompareQuestion::read(&params)?;
-    let asked = asked_axis(&params)?;
-    let (compared, withdrawn) = if question.lenses.len() < 2 {
-        (None, None)
-    } else {
+    let mut form = Form::new(params, FIELDS, &["axis"]);
+    let mut unknown = Vec::new();
+    let (question, asked, document) = loop {
+        let (question, asked) =
+            form.ask(|params| Ok((CompareQuestion::read(params)?, asked_axis(params)?)))?;
+        if question.lenses.len() < 2 {
+            break (question, asked, None);
+        }
         match compare(&app, &question).await {
-            Err(WebError::Gone(why)) => (None, Some(why)),
-            compared => (Some(compared?), None),
+            Ok(document) => break (question, asked, Some(document)),
+            Err(error @ (WebError::NotFound(_) | WebError::Gone(_))) => {
+                let told = unknown.len();
+                for slug in &question.lenses {
+                    let known = lens_by_any_name(&app, slug).await?;
+                    let (status, words) = match known.map(api::unless_withdrawn) {
+                        None => {
+                            let words = format!("there is no such lens as “{slug}”");
+                            (StatusCode::NOT_FOUND, words)
+                        }
+                        Some(Err(withdrawn)) => (StatusCode::GONE, withdrawn.to_string()),
+                        Some(Ok(_)) => continue,
+                    };
+                    form.miss(status, "lens", slug, words);
+                    unknown.push(slug.clone());
+                }
+                if unknown.len() == told {
+                    return Err(error);
+                }
+            }
+            Err(error) => form.refuse(error)?,
         }
     };
-    let (document, chart) = if let Some(document) = compared {
-        let series = compare_series(&document);
-        let axis = axis_for(asked, &series);
-        let chart = ComparedChart {
-            sources: sources_text(&CurveSource::of_comparison(&document))?,
-            readings: Readings::new(&series, axis),
-            has_distances: series.iter().any(|s| s.curve.range_dioptres().is_some()),
-            axis,
-            drawn: InlineChart::new(&shelf, series, question.tolerance_pct, axis, question.pull)
-                .await?,
-        };
-        (Some(document), Some(chart))
-    } else {
-        (None, None)
+    let chart = match &document {
+        Some(document) => Some(chart(&shelf, document, &question, asked).await?),
+        None => None,
     };
-    let choices = (0..MOST_LENSES)
-        .map(|number| Choice {
-            number: number + 1,
-            chosen: question.lenses.get(number).cloned().unwrap_or_default(),
-        })
-        .collect();
+    let mut chosen = Vec::new();
+    for slug in form.all("lens").iter().flat_map(|value| value.split(',')) {
+        if !slug.is_empty() && chosen.len() < MOST_LENSES && !chosen.iter().any(|s| s == slug) {
+            chosen.push(slug.to_owned());
+        }
+    }
     let title = document.as_ref().map_or_else(
         || "Compare lenses".to_owned(),
         |document| {
@@ -140,23 +170,45 @@ pub(super) async fn page(
             names.join(" and ")
         },
     );
-    let status = if withdrawn.is_some() {
-        StatusCode::GONE
-    } else {
-        StatusCode::OK
-    };
-    let page = html(&ComparePage {
+    let page = ComparePage {
         page: public_frame(title, &question, &app.config.public_url(), &viewer),
-        choices,
-        offers: offers(&app, &question).await?,
-        query: params.with(&[]),
+        offers: offers(&app, &chosen).await?,
+        choices: (0..MOST_LENSES)
+            .map(|number| {
+                let chosen = chosen.get(number).cloned().unwrap_or_default();
+                Choice {
+                    number: number + 1,
+                    unknown: unknown.contains(&chosen),
+                    chosen,
+                }
+            })
+            .collect(),
+        query: form.usable().with(&[]),
         pull_asked: question.pull.is_some(),
         document,
-        withdrawn,
         chart,
-        params,
-    })?;
-    Ok((status, page).into_response())
+        form,
+    };
+    page.form.answer(&page)
+}
+
+/// All lenses in one chart, and the same in numbers.
+async fn chart(
+    shelf: &ChartShelf,
+    document: &CompareDocument,
+    question: &CompareQuestion,
+    asked: Option<Axis>,
+) -> Result<ComparedChart, WebError> {
+    let series = compare_series(document);
+    let axis = axis_for(asked, &series);
+    let (tolerance, pull) = (question.tolerance_pct, question.pull);
+    Ok(ComparedChart {
+        sources: sources_text(&CurveSource::of_comparison(document))?,
+        readings: Readings::new(&series, axis),
+        has_distances: series.iter().any(|s| s.curve.range_dioptres().is_some()),
+        axis,
+        drawn: InlineChart::new(shelf, series, tolerance, axis, pull).await?,
+    })
 }
 
 /// The frame of the page: a comparison is known by its lenses, and stands for itself by its chart.
@@ -185,7 +237,7 @@ fn public_frame(
 }
 
 /// The lenses by name, those that were chosen among them.
-async fn offers(app: &App, question: &CompareQuestion) -> Result<Vec<Offer>, WebError> {
+async fn offers(app: &App, chosen: &[String]) -> Result<Vec<Offer>, WebError> {
     let mut by_name = RankingQuestion::read(&Params::default())?;
     by_name.sort = RankingSort::Name;
     by_name.limit = MOST_OFFERED;
@@ -198,7 +250,7 @@ async fn offers(app: &App, question: &CompareQuestion) -> Result<Vec<Offer>, Web
             slug: row.lens.slug,
         })
         .collect();
-    for slug in &question.lenses {
+    for slug in chosen {
         if !offers.iter().any(|offer| offer.slug == *slug) {
             offers.push(Offer {
                 slug: slug.clone(),

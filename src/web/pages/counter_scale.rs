@@ -2,10 +2,11 @@
 
 use axum::extract::{Path, State};
 use axum::http::Uri;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
+use super::form::{Fields, Form};
 use super::lens::unknown;
-use super::{PageFrame, Section, filters, html};
+use super::{PageFrame, Section, filters};
 use crate::app::App;
 use crate::report::{Place, words};
 use crate::web::WebError;
@@ -18,7 +19,8 @@ use crate::web::session::Viewer;
 /// One row of the table: a place, and what every focal length has there.
 struct ScaleRow {
     place: String,
-    cells: Vec<Option<ScaleCell>>,
+    /// A factor, or why there is none.
+    cells: Vec<Result<ScaleCell, &'static str>>,
 }
 
 /// What one focal length has at one place.
@@ -34,15 +36,11 @@ struct CounterScalePage {
     page: PageFrame,
     document: CounterScaleDocument,
     rows: Vec<ScaleRow>,
-    params: Params,
+    form: Form,
     query: String,
 }
 
 impl CounterScalePage {
-    fn value(&self, name: &str) -> &str {
-        self.params.text(name).unwrap_or_default()
-    }
-
     /// The address of the page, without ending and question.
     fn address(&self) -> String {
         format!("/lenses/{}/counter-scale", self.document.lens.slug)
@@ -83,7 +81,7 @@ impl CounterScalePage {
 
     /// The same table that holds the tightest framing.
     fn tightest(&self) -> String {
-        self.params.with(&[("hold_m", Some("tightest"))])
+        self.form.usable().with(&[("hold_m", Some("tightest"))])
     }
 
     /// What was not measured, in words: "closer than …", or why there are no rows at all; focal lengths that share it are
@@ -104,6 +102,16 @@ impl CounterScalePage {
         limits
     }
 }
+
+/// The fields of the form.
+const FIELDS: Fields = &[
+    ("hold_m", "Hold framing at, m"),
+    ("step_m", "Step in distance, m"),
+    ("far_m", "Steps up to, m"),
+    ("step_travel", "or step in travel"),
+    ("focal_mm", "Focal length, mm"),
+    ("conditions", "Measured with"),
+];
 
 /// `GET /lenses/{slug}/counter-scale`
 pub(super) async fn page(
@@ -146,10 +154,20 @@ async fn answer(
     params: Params,
     twin: Option<Twin>,
 ) -> Result<Response, WebError> {
-    let question = ScaleQuestion::read(&params)?;
-    let document = match counter_scale_of(&app, &slug, &uri, &question).await {
-        Err(WebError::NotFound(_)) if twin.is_none() => return unknown(&app, &slug, &viewer).await,
-        document => document?,
+    let mut form = Form::new(params, FIELDS, &[]);
+    let document = loop {
+        let question = match twin {
+            None => form.ask(ScaleQuestion::read)?,
+            Some(_) => ScaleQuestion::read(form.usable())?,
+        };
+        match counter_scale_of(&app, &slug, &uri, &question).await {
+            Ok(document) => break document,
+            Err(WebError::NotFound(_)) if twin.is_none() => {
+                return unknown(&app, &slug, &viewer).await;
+            }
+            Err(error) if twin.is_none() => form.refuse(error)?,
+            Err(error) => return Err(error),
+        }
     };
     match twin {
         Some(Twin::Json) => return api::json(&document),
@@ -168,11 +186,11 @@ async fn answer(
                 &format!("/lenses/{}/counter-scale", document.lens.slug),
             ),
         rows: rows(&document),
-        query: params.with(&[]),
+        query: form.usable().with(&[]),
         document,
-        params,
+        form,
     };
-    Ok(html(&page)?.into_response())
+    page.form.answer(&page)
 }
 
 /// The rows of the table, closest focus first.
@@ -186,17 +204,24 @@ fn rows(document: &CounterScaleDocument) -> Vec<ScaleRow> {
                 .tables
                 .iter()
                 .map(|table| {
-                    let row = table.row_at(*place)?;
                     let travel = matches!(place, Place::Travel(_));
+                    let Some(row) = table.row_at(*place) else {
+                        let unknown = !travel && table.distance_source == "none";
+                        return Err(if unknown {
+                            "distance unknown"
+                        } else {
+                            "not measured"
+                        });
+                    };
                     let known = row.setting.focus_dioptres.is_some();
-                    Some(ScaleCell {
+                    Ok(ScaleCell {
                         factor: row.words(),
                         distance: (travel && known).then(|| row.setting.words()),
                     })
                 })
                 .collect(),
         })
-        .filter(|row| row.cells.iter().any(Option::is_some))
+        .filter(|row| row.cells.iter().any(Result::is_ok))
         .collect()
 }
 

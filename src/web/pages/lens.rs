@@ -8,6 +8,7 @@ use super::advice::{Advice, Offer};
 use super::charts::{
     CurveSource, InlineChart, asked_axis, axis_for, axis_word, lens_series, sources_text,
 };
+use super::form::{Fields, Form};
 use super::frame::{PICTURE_SIDES, PreviewOf};
 use super::measured::Measured;
 use super::readings::Readings;
@@ -92,7 +93,7 @@ struct LensPage {
     page: PageFrame,
     document: LensDocument,
     groups: Vec<Group>,
-    params: Params,
+    form: Form,
     pull_asked: bool,
     /// The question of the page, for twins and charts.
     query: String,
@@ -101,10 +102,6 @@ struct LensPage {
 }
 
 impl LensPage {
-    fn value(&self, name: &str) -> &str {
-        self.params.text(name).unwrap_or_default()
-    }
-
     /// Where its chart is, without the ending.
     fn chart_address(&self) -> String {
         format!("/charts/lens/{}", self.document.lens.slug)
@@ -124,7 +121,7 @@ impl LensPage {
 
     /// The question of the page with this axis.
     fn along(&self, axis: &str) -> String {
-        self.params.with(&[("axis", Some(axis))])
+        self.form.usable().with(&[("axis", Some(axis))])
     }
 
     /// Whether a sweep of the change log is public, so that its frames and versions can be seen.
@@ -166,9 +163,11 @@ pub(super) async fn page(
         Some((slug, "csv")) => (slug, Some(Twin::Csv)),
         _ => (file.as_str(), None),
     };
-    let tolerance_pct = params.tolerance_pct()?;
-    let pull = PullQuestion::read(&params)?;
-    let asked = asked_axis(&params)?;
+    let mut form = Form::new(params, FIELDS, &["axis"]);
+    let asked = match twin {
+        None => form.ask(Asked::read)?,
+        Some(_) => Asked::read(form.usable())?,
+    };
     let stored = match api::stored_lens(&app, slug, &uri).await {
         Err(WebError::NotFound(_)) if twin.is_none() => return unknown(&app, slug, &viewer).await,
         stored => stored?,
@@ -177,7 +176,7 @@ pub(super) async fn page(
         Some(_) => api::unless_withdrawn(stored)?,
         None => stored,
     };
-    let document = LensDocument::new(stored, tolerance_pct, &app.config.public_url());
+    let document = LensDocument::new(stored, asked.tolerance_pct, &app.config.public_url());
     match twin {
         Some(Twin::Json) => return api::json(&document),
         Some(Twin::Csv) => {
@@ -185,19 +184,12 @@ pub(super) async fn page(
         }
         None => {}
     }
-    let asked = Asked {
-        tolerance_pct,
-        pull,
-        axis: asked,
-    };
     let site = app.config.public_url();
-    let page = lens_page(&shelf, &site, &viewer, document, asked, params).await?;
-    let status = if page.document.withdrawn.is_empty() {
-        StatusCode::OK
-    } else {
-        StatusCode::GONE
-    };
-    Ok((status, html(&page)?).into_response())
+    let mut page = lens_page(&shelf, &site, &viewer, document, asked, form).await?;
+    if !page.document.withdrawn.is_empty() {
+        page.form.answers(StatusCode::GONE);
+    }
+    page.form.answer(&page)
 }
 
 /// The page of a lens as it will be once sweeps are published, for their reviewer: the same struct, the same template.
@@ -213,7 +205,8 @@ pub(in crate::web) async fn lens_as_published(
         pull: None,
         axis: None,
     };
-    let mut page = lens_page(shelf, site, viewer, document, asked, Params::default()).await?;
+    let form = Form::new(Params::default(), FIELDS, &[]);
+    let mut page = lens_page(shelf, site, viewer, document, asked, form).await?;
     page.page.preview_of = Some(preview_of);
     page.page.public = None;
     Ok(html(&page)?.into_response())
@@ -226,6 +219,24 @@ struct Asked {
     pull: Option<PullQuestion>,
     axis: Option<Axis>,
 }
+
+impl Asked {
+    fn read(params: &Params) -> Result<Self, WebError> {
+        Ok(Self {
+            tolerance_pct: params.tolerance_pct()?,
+            pull: PullQuestion::read(params)?,
+            axis: asked_axis(params)?,
+        })
+    }
+}
+
+/// The fields of the form.
+const FIELDS: Fields = &[
+    ("tolerance_pct", "Tolerance, %"),
+    ("from_m", "Focus pull from, m"),
+    ("to_m", "Focus pull to, m"),
+    ("picture_width_px", "Picture width, px"),
+];
 
 /// The frame of the page, with how it is known outside: address, picture, embedding.
 fn public_frame(document: &LensDocument, site: &str, viewer: &Viewer) -> PageFrame {
@@ -253,7 +264,7 @@ async fn lens_page(
     viewer: &Viewer,
     document: LensDocument,
     asked: Asked,
-    params: Params,
+    mut form: Form,
 ) -> Result<LensPage, WebError> {
     let Asked {
         tolerance_pct,
@@ -289,14 +300,15 @@ async fn lens_page(
         };
         format!("Breathing of the {}: {state}.", document.lens.name())
     });
+    form.fill("tolerance_pct", tolerance_pct.to_string());
     Ok(LensPage {
         page: public_frame(&document, site, viewer).described(description),
         data_set: json_ld::data_set(&document, site),
-        query: params.with(&[]),
+        query: form.usable().with(&[]),
         pull_asked: pull.is_some(),
         document,
         groups,
-        params,
+        form,
     })
 }
 

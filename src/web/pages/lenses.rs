@@ -2,10 +2,11 @@
 
 use axum::extract::State;
 use axum::http::header;
-use axum::response::{Html, Response};
+use axum::response::Response;
 
 use super::advice::Advice;
-use super::{PageFrame, Section, filters, html};
+use super::form::{Fields, Form};
+use super::{PageFrame, Section, filters};
 use crate::app::App;
 use crate::store::{Kind, RankingSort};
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
@@ -33,7 +34,7 @@ pub(super) struct Chip {
 struct LensesPage {
     page: PageFrame,
     document: RankingDocument,
-    params: Params,
+    form: Form,
     mounts: Vec<String>,
     kinds: [Kind; 5],
     by_shift: SortHeading,
@@ -53,24 +54,10 @@ struct LensesPage {
 }
 
 impl LensesPage {
-    /// What stands in a field of the form.
-    fn value(&self, name: &str) -> &str {
-        self.params.text(name).unwrap_or_default()
-    }
-
     /// Whether the list is narrowed or judged by more than a name.
     fn is_filtered(&self) -> bool {
-        [
-            "mount",
-            "kind",
-            "focal_mm",
-            "holds_from_m",
-            "direction",
-            "tolerance_pct",
-            "conditions",
-        ]
-        .iter()
-        .any(|name| self.params.text(name).is_some())
+        let mut names = FIELDS.iter().map(|(name, _)| *name);
+        names.any(|name| name != "q" && self.form.is_given(name))
     }
 
     /// The ways that a picture can go, with their words.
@@ -80,19 +67,42 @@ impl LensesPage {
 
     /// The question under other conditions.
     fn under(&self, code: &str) -> String {
-        self.params
-            .with(&[("conditions", Some(code)), ("cursor", None)])
+        let usable = self.form.usable();
+        usable.with(&[("conditions", Some(code)), ("cursor", None)])
     }
 }
+
+/// The fields of the form.
+const FIELDS: Fields = &[
+    ("q", "Name, mount or focal length"),
+    ("mount", "Mount"),
+    ("kind", "Kind"),
+    ("direction", "Picture"),
+    ("focal_mm", "Focal length, mm"),
+    ("tolerance_pct", "Tolerance, %"),
+    ("holds_from_m", "Holds from, m"),
+    ("conditions", "Measured with"),
+];
+
+/// What is asked beside the fields.
+const KEPT: &[&str] = &["sort", "order", "min_focal_mm", "max_focal_mm", "limit"];
 
 /// `GET /lenses`
 pub(super) async fn page(
     State(app): State<App>,
     viewer: Viewer,
     params: Params,
-) -> Result<Html<String>, WebError> {
-    let question = RankingQuestion::read(&params)?;
-    let document = rank(&app, &question).await?;
+) -> Result<Response, WebError> {
+    let mut form = Form::new(params, FIELDS, KEPT);
+    let (question, document) = loop {
+        let question = form.ask(RankingQuestion::read)?;
+        match rank(&app, &question).await {
+            Ok(document) => break (question, document),
+            Err(error) => form.refuse(error)?,
+        }
+    };
+    form.fill("tolerance_pct", question.tolerance_pct.to_string());
+    let params = form.usable().clone();
     let mounts = app.store.mounts().await?;
     let heading = |word: &'static str, sort: RankingSort| {
         let current = question.sort == sort;
@@ -110,7 +120,7 @@ pub(super) async fn page(
             },
         }
     };
-    html(&LensesPage {
+    let page = LensesPage {
         page: PageFrame::new("Lenses", Section::Lenses, &viewer)
             .described("Lenses ranked by how much they breathe, measured from focus brackets.")
             .at(&app.config.public_url(), "/lenses"),
@@ -134,8 +144,9 @@ pub(super) async fn page(
         kinds: Kind::ALL,
         tolerance_range: api::tolerance_range(),
         document,
-        params,
-    })
+        form,
+    };
+    page.form.answer(&page)
 }
 
 /// How many lenses there are, and which of them are shown where that is not all.
@@ -179,7 +190,10 @@ pub(super) fn chips(params: &Params) -> Vec<Chip> {
                 "min_focal_mm" => format!("reaches down to {value} mm"),
                 "max_focal_mm" => format!("reaches up to {value} mm"),
                 "direction" => direction_words(value).to_owned(),
-                "holds_from_m" => format!("holds from {value} m on"),
+                "holds_from_m" if value.ends_with(|sign: char| sign.is_ascii_digit()) => {
+                    format!("holds from {value} m on")
+                }
+                "holds_from_m" => format!("holds from {value} on"),
                 "tolerance_pct" if is_usual_tolerance(params) => return None,
                 "tolerance_pct" => format!("tolerance {value} %"),
                 _ => value.to_owned(),

@@ -10,6 +10,7 @@ mod embed;
 mod feed;
 #[expect(unreachable_pub, reason = "the macro makes what it writes public")]
 mod filters;
+mod form;
 pub mod frame;
 mod guide;
 mod json_ld;

@@ -1,12 +1,10 @@
 //! The shooting plan: a form, the figures of every focal length, a drawing of the frame for each; one sheet in print.
 
-use std::collections::BTreeMap;
-
 use axum::extract::State;
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
-use super::{PageFrame, Section, filters, html};
+use super::form::{Fields, Form};
+use super::{PageFrame, Section, filters};
 use crate::app::App;
 use crate::optics::{Setup, ShootingPlan};
 use crate::report::words;
@@ -14,7 +12,6 @@ use crate::store::Lens;
 use crate::units::{FNumber, Metres, Millimetres};
 use crate::web::WebError;
 use crate::web::api::{FOCAL_LENGTHS, Params, lens_by_any_name};
-use crate::web::errors::FieldError;
 use crate::web::session::Viewer;
 
 /// Most focal lengths on one sheet.
@@ -26,25 +23,8 @@ struct PlanPage {
     page: PageFrame,
     /// Name and slug of the lens that is planned for, where one was named.
     lens: Option<(String, String)>,
-    typed: BTreeMap<&'static str, String>,
-    errors: Vec<FieldError>,
+    form: Form,
     sheets: Vec<Sheet>,
-}
-
-impl PlanPage {
-    fn value(&self, name: &str) -> &str {
-        self.typed.get(name).map_or("", String::as_str)
-    }
-
-    /// What the form calls a field.
-    fn label(&self, field: &str) -> &'static str {
-        let known = FIELDS.into_iter().find(|(name, _)| *name == field);
-        known.map_or("The form", |(_, label)| label)
-    }
-
-    fn error(&self, name: &str) -> Option<&str> {
-        FieldError::told(&self.errors, name)
-    }
 }
 
 /// The plan of one focal length in words.
@@ -55,17 +35,17 @@ struct Sheet {
     drawing: String,
 }
 
-/// Every field of the form with what it is called there.
-const FIELDS: [(&str, &str); 9] = [
-    ("focal_mm", "Focal lengths"),
+/// The fields of the form.
+const FIELDS: Fields = &[
+    ("focal_mm", "Focal lengths, mm"),
     ("max_aperture", "Smallest f-number"),
-    ("closest_focus_m", "Closest focus"),
-    ("target_distance_m", "Targets at"),
+    ("closest_focus_m", "Closest focus, m"),
+    ("target_distance_m", "Targets at, m"),
     ("f_number", "Shot at f-number"),
-    ("sensor_width_mm", "Sensor width"),
-    ("sensor_height_mm", "Sensor height"),
-    ("picture_width_px", "Picture width"),
-    ("expected_shift_pct", "Ready for a shift of"),
+    ("sensor_width_mm", "Sensor width, mm"),
+    ("sensor_height_mm", "Sensor height, mm"),
+    ("picture_width_px", "Picture width, px"),
+    ("expected_shift_pct", "Ready for a shift of, %"),
 ];
 
 /// `GET /plan`
@@ -74,28 +54,25 @@ pub(super) async fn page(
     viewer: Viewer,
     params: Params,
 ) -> Result<Response, WebError> {
-    let lens = match params.text("lens") {
-        Some(slug) => Some(
-            lens_by_any_name(&app, slug)
-                .await?
-                .map(|page| page.lens)
-                .ok_or_else(|| WebError::field("lens", "there is no such lens; leave it out"))?,
-        ),
+    let several = params.all("focal_mm").join(" ");
+    let params = params.and("focal_mm", &several);
+    let mut form = Form::new(params, FIELDS, &["lens"]);
+    let lens = match form.usable().text("lens") {
+        Some(slug) => lens_by_any_name(&app, slug).await?.map(|page| page.lens),
         None => None,
     };
-    let typed = filled(&params, lens.as_ref());
-    let effective = Params::from_typed(&typed);
-    let (setups, errors) = match setups(&effective) {
-        Ok(setups) => (setups, Vec::new()),
-        Err(WebError::Fields(errors)) => (Vec::new(), errors),
-        Err(other) => return Err(other),
-    };
-    let status = if errors.is_empty() {
-        StatusCode::OK
-    } else {
-        StatusCode::UNPROCESSABLE_ENTITY
-    };
-    let page = html(&PlanPage {
+    match &lens {
+        Some(lens) => fill(&mut form, lens),
+        None if form.usable().has("lens") => {
+            form.refuse(WebError::field(
+                "lens",
+                "there is no such lens; plan without it",
+            ))?;
+        }
+        None => {}
+    }
+    let setups = form.ask_whole(setups)?.unwrap_or_default();
+    let page = PlanPage {
         page: PageFrame::new("Plan a shoot", Section::Plan, &viewer)
             .described(
                 "How far the targets, how far apart, how large, which aperture, how many frames.",
@@ -107,50 +84,38 @@ pub(super) async fn page(
                 lens.slug,
             )
         }),
-        typed,
-        errors,
+        form,
         sheets: setups
             .iter()
             .map(|setup| sheet(setup, &ShootingPlan::for_setup(setup)))
             .collect(),
-    })?;
-    Ok((status, page).into_response())
+    };
+    page.form.answer(&page)
 }
 
-/// The fields as they were sent; what was left empty as the lens has it.
-fn filled(params: &Params, lens: Option<&Lens>) -> BTreeMap<&'static str, String> {
-    let mut typed: BTreeMap<&'static str, String> = FIELDS
-        .iter()
-        .map(|&(field, _)| (field, params.all(field).join(" ")))
-        .collect();
-    let mut fill = |field: &'static str, value: String| {
-        let entry = typed.entry(field).or_default();
-        if entry.is_empty() {
-            *entry = value;
-        }
+/// What the lens says of itself, where nothing else was typed.
+fn fill(form: &mut Form, lens: &Lens) {
+    let about = &lens.about;
+    let (min, max) = (about.focal_min_mm, about.focal_max_mm);
+    let focal = if min < max {
+        format!("{min} {max}")
+    } else {
+        min.to_string()
     };
-    if let Some(lens) = lens {
-        let about = &lens.about;
-        let (min, max) = (about.focal_min_mm, about.focal_max_mm);
-        let focal = if min < max {
-            format!("{min} {max}")
-        } else {
-            min.to_string()
-        };
-        fill("focal_mm", focal);
-        fill("max_aperture", about.max_aperture.to_string());
-        if let Some(closest) = about.closest_focus_m {
-            fill("closest_focus_m", closest.to_string());
-        }
+    form.assume("focal_mm", focal);
+    form.assume("max_aperture", about.max_aperture.to_string());
+    if let Some(closest) = about.closest_focus_m {
+        form.assume("closest_focus_m", closest.to_string());
     }
-    typed
 }
 
 /// The set-ups in a query, one a focal length; none while the form is empty.
 fn setups(params: &Params) -> Result<Vec<Setup>, WebError> {
     let focal = params.numbers("focal_mm", FOCAL_LENGTHS, "mm", FOCAL_LENGTHS_AT_ONCE)?;
     let aperture = params.number("max_aperture", 0.5..=64.0, "")?;
-    let closest = params.number("closest_focus_m", 0.02..=100.0, "m")?;
+    let closest = params
+        .length("closest_focus_m", 0.02..=100.0)?
+        .map(|closest| closest.m);
     let (aperture, closest) = match (focal.is_empty(), aperture, closest) {
         (true, None, None) => return Ok(Vec::new()),
         (false, Some(aperture), Some(closest)) => (aperture, closest),
@@ -170,8 +135,8 @@ fn setup(params: &Params, focal: f64, aperture: f64, closest: f64) -> Result<Set
         FNumber::new(aperture)?,
         Metres::new(closest)?,
     )?;
-    if let Some(distance) = params.number("target_distance_m", 0.1..=100.0, "m")? {
-        setup.target_distance = Some(Metres::new(distance)?);
+    if let Some(distance) = params.length("target_distance_m", 0.1..=100.0)? {
+        setup.target_distance = Some(Metres::new(distance.m)?);
     }
     if let Some(stop) = params.number("f_number", 0.5..=64.0, "")? {
         setup.f_number = Some(FNumber::new(stop)?);

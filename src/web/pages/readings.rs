@@ -11,14 +11,23 @@ const DISTANCES_M: [f64; 16] = [
 /// Parts of the travel at which curves are read.
 const TRAVEL_PARTS: u32 = 10;
 
+/// A line at one place.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Reading {
+    /// Its shift.
+    Shift(String),
+    /// Why there is none.
+    None(&'static str),
+}
+
 /// The table.
 pub(super) struct Readings {
     /// What runs down the side.
     pub(super) along: &'static str,
     /// The lines.
     pub(super) lines: Vec<String>,
-    /// A place and the shift of each line there; `None` where it was not measured.
-    pub(super) rows: Vec<(String, Vec<Option<String>>)>,
+    /// A place and the shift of each line there.
+    pub(super) rows: Vec<(String, Vec<Reading>)>,
 }
 
 impl Readings {
@@ -48,10 +57,14 @@ impl Readings {
             rows: places
                 .into_iter()
                 .map(|at| {
-                    let shifts = series
-                        .iter()
-                        .map(|line| read(&line.curve, at).map(words::shift));
-                    (place_words(at), shifts.collect())
+                    let reading = |line: &Series| match read(&line.curve, at) {
+                        Some(shift) => Reading::Shift(words::shift(shift)),
+                        None if axis == Axis::Distance && line.curve.range_dioptres().is_none() => {
+                            Reading::None("distance unknown")
+                        }
+                        None => Reading::None("not measured"),
+                    };
+                    (place_words(at), series.iter().map(reading).collect())
                 })
                 .collect(),
         }
@@ -104,13 +117,15 @@ mod tests {
             row.unwrap_or_else(|| panic!("{place}")).1.clone()
         };
         // A straight line over dioptres: half of 4 % at half of 2 dioptres; 85 mm begins at 0.8 m and ends at 4 m.
-        assert_eq!(at("0.5 m"), [Some("+4.00 % ± 0.01".to_owned()), None]);
-        assert_eq!(at("1 m")[0].as_deref(), Some("+2.00 % ± 0.01"));
-        assert_eq!(at("0.8 m")[1].as_deref(), Some("+4.00 % ± 0.01"));
-        assert_eq!(at("infinity")[1], None);
+        let shift = |words: &str| Reading::Shift(words.to_owned());
+        let unmeasured = Reading::None("not measured");
+        assert_eq!(at("0.5 m"), [shift("+4.00 % ± 0.01"), unmeasured.clone()]);
+        assert_eq!(at("1 m")[0], shift("+2.00 % ± 0.01"));
+        assert_eq!(at("0.8 m")[1], shift("+4.00 % ± 0.01"));
+        assert_eq!(at("infinity")[1], unmeasured);
         assert!(table.rows.iter().all(|row| !row.0.starts_with("0.4 m")));
         let travel = Readings::new(&lines, Axis::Travel);
         assert_eq!(travel.rows.len(), 11);
-        assert_eq!(travel.rows[5].1[1].as_deref(), Some("+2.00 % ± 0.01"));
+        assert_eq!(travel.rows[5].1[1], shift("+2.00 % ± 0.01"));
     }
 }
