@@ -6,6 +6,7 @@
 use super::axes::draw_axes;
 use super::draw::text_width;
 use super::labels::{label_at, label_beside, shortened};
+use super::notes::Notes;
 use super::palette::{Role, dash, shape};
 use super::scene::{Align, Mark, Plot, Point, Scene};
 use super::ticks::{round_values, shift_words};
@@ -17,6 +18,9 @@ const COVERAGE: f64 = 2.0;
 
 /// The largest share of the width that a column of labels may take before the labels become a key above the plot.
 const LABEL_SHARE: f64 = 0.36;
+
+/// The lowest plot that gives room to notes, in type sizes.
+const LOWEST_PLOT: f64 = 6.0;
 
 /// The rectangle of the plot and how numbers become places in it.
 pub(super) struct Frame {
@@ -128,6 +132,9 @@ pub(super) fn lay_out(chart: &ShiftChart) -> Scene {
         .iter()
         .map(|words| text_width(words, size))
         .fold(0.0, f64::max);
+    let top = size * 0.8 + title_room + key_room + size * 1.5;
+    let room = height - size * 3.4 - top - size * LOWEST_PLOT;
+    let notes = Notes::new(&chart.notes, width, size, room);
     let frame = Frame {
         left: y_room + size * 1.2,
         right: if beside {
@@ -135,8 +142,8 @@ pub(super) fn lay_out(chart: &ShiftChart) -> Scene {
         } else {
             width - size * 1.4
         },
-        top: size * 0.8 + title_room + key_room + size * 1.5,
-        bottom: height - size * 3.4,
+        top,
+        bottom: height - size * 3.4 - notes.height(),
         x_max,
         y_low,
         y_high,
@@ -159,6 +166,7 @@ pub(super) fn lay_out(chart: &ShiftChart) -> Scene {
         bottom: frame.bottom,
         most: frame.x_max,
     });
+    notes.draw(&mut scene, frame.bottom + size * 3.4);
     draw_bands(&mut scene, chart, &frame);
     draw_axes(&mut scene, chart, &frame, size, &y_ticks, &y_words);
     for (number, line) in lines.iter().enumerate() {
@@ -298,6 +306,10 @@ mod tests {
             .collect();
         ShiftChart {
             title: "Brackwell 24–101 mm".to_owned(),
+            notes: vec![
+                "Distortion correction on, breathing compensation off, f/8.".to_owned(),
+                "Breathmark · lens.example/lenses/brackwell-24-101-mm-f-4-traveller-second-version · CC BY 4.0".to_owned(),
+            ],
             series,
             tolerance_pct: 2.0,
             axis,

@@ -4,6 +4,7 @@ mod axes;
 mod draw;
 mod labels;
 mod layout;
+mod notes;
 mod outline;
 mod palette;
 mod scene;
@@ -52,6 +53,9 @@ pub enum Theme {
 pub struct ShiftChart {
     /// Said above the plot; may be empty.
     pub title: String,
+    /// Said below it in small type, the source last; for charts that stand alone. A chart too small for them leaves them
+    /// to its description.
+    pub notes: Vec<String>,
     /// Lines, in the order of their colours, dashes and markers.
     pub series: Vec<Series>,
     /// Half-height of the tolerance band, per cent.
@@ -157,11 +161,15 @@ impl ShiftChart {
                 }
             })
             .collect();
-        format!(
+        let shown = format!(
             "Shift in per cent against {along}; the band is ± {} %. {}.",
             self.tolerance_pct,
             lines.join("; ")
-        )
-        .replace('-', "−")
+        );
+        let notes = self
+            .notes
+            .iter()
+            .map(|note| format!(" {}", note.replace('\u{a0}', " ")));
+        shown.replace('-', "−") + &notes.collect::<String>()
     }
 }

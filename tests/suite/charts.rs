@@ -37,6 +37,7 @@ fn zoom(width: u32, height: u32, theme: Theme) -> ShiftChart {
     .collect();
     ShiftChart {
         title: "Ostrel 28–135 mm f/3.5".to_owned(),
+        notes: Vec::new(),
         series,
         tolerance_pct: 2.0,
         axis: Axis::Distance,

@@ -20,10 +20,12 @@ mod v1;
 
 pub(super) use self::csv::{compare_csv, counter_scale_csv, figures, lens_csv, ranking_csv};
 pub(super) use answer::{Twin, csv, json, tagged, with_tag};
-pub(super) use compare::{CompareDocument, CompareQuestion, MOST_LENSES, compare};
+pub(super) use compare::{
+    CompareDocument, CompareQuestion, ComparedDocument, MOST_LENSES, compare,
+};
 pub(super) use counter_scale::{CounterScaleDocument, counter_scale_of};
 pub(super) use documents::{
-    ANGLE_ACROSS_MM, FocalDocument, LensHead, conditions_words, timestamp, verdict,
+    ANGLE_ACROSS_MM, FocalDocument, LICENCE, LensHead, conditions_words, timestamp, verdict,
 };
 pub(super) use pull::{PullDocument, PullQuestion};
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded};

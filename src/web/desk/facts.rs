@@ -54,6 +54,7 @@ pub(super) fn charts(measurement: &SweepMeasurement) -> Result<Option<(String, S
     );
     let mut chart = ShiftChart {
         title: String::new(),
+        notes: Vec::new(),
         series: vec![Series {
             label,
             curve: summary.curve.clone(),

@@ -13,8 +13,9 @@ use crate::charts::Series;
 use crate::report::{SweepDocument, frames_csv, words};
 use crate::store::SweepId;
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, SweepMeasurement};
+use crate::units::FNumber;
 use crate::web::api::Params;
-use crate::web::pages::{ChartShelf, Drawing, TAKEN_SIDES, THEMES, Wanted};
+use crate::web::pages::{ChartShelf, Drawing, Noted, TAKEN_SIDES, THEMES, Wanted, notes};
 use crate::web::place::Place;
 use crate::web::session::Viewer;
 use crate::web::{Web, WebError};
@@ -40,6 +41,22 @@ fn series(measurement: &SweepMeasurement) -> Result<Vec<Series>, WebError> {
         label,
         curve: summary.curve.clone(),
     }])
+}
+
+/// What stands under the chart of a sweep; a draft has no address.
+fn noted(seen: &Seen, measurement: &SweepMeasurement, site: &str) -> Vec<String> {
+    let sweep = &seen.sweep;
+    let summary = measurement.summary.as_ref();
+    let line = Noted {
+        label: measurement.name.clone(),
+        conditions: sweep.conditions.key(),
+        f_number: measurement.f_number.map(FNumber::n),
+        against_farthest: summary.is_some_and(|summary| summary.relative_to_farthest),
+        distances: measurement.distance_source,
+    };
+    let address = format!("{site}/sweeps/{}", sweep.id);
+    let public = seen.public_version.is_some();
+    notes(&[line], public.then_some(address.as_str()))
 }
 
 /// How long others may keep an answer: not at all what only its reviewer sees.
@@ -85,7 +102,8 @@ async fn chart(
     let seen = seen_sweep(&app.store, &viewer, id).await?;
     let series = series(measurement(&seen)?)?;
     let title = facts::heading(&seen.sweep);
-    let chart = Wanted::read(&params)?.chart(title, series, params.tolerance_pct()?);
+    let noted = noted(&seen, measurement(&seen)?, &app.config.public_url());
+    let chart = Wanted::read(&params)?.chart(title, noted, series, params.tolerance_pct()?);
     let drawn = shelf.draw(chart, drawing).await?;
     let kind = (header::CONTENT_TYPE, drawing.media_type());
     Ok(([kind, keeping(&seen)], drawn).into_response())
@@ -140,7 +158,7 @@ pub(in crate::web) async fn everything(
         Entry::made("about.txt", about(&seen, &web.app.config.public_url())),
     ];
     if measurement.summary.is_some() {
-        entries.extend(charts(&seen, measurement)?);
+        entries.extend(charts(&seen, measurement, &web.app.config.public_url())?);
     }
     if seen.is_own {
         entries.extend(archive::originals(&seen.sweep.files));
@@ -160,14 +178,16 @@ pub(in crate::web) async fn everything(
 }
 
 /// The charts of the archive: every size and theme.
-fn charts(seen: &Seen, measurement: &SweepMeasurement) -> Result<Vec<Entry>, WebError> {
+fn charts(seen: &Seen, measurement: &SweepMeasurement, site: &str) -> Result<Vec<Entry>, WebError> {
     let (title, series) = (facts::heading(&seen.sweep), series(measurement)?);
+    let noted = noted(seen, measurement, site);
     let mut entries = Vec::new();
     for sides in TAKEN_SIDES {
         for (word, theme) in THEMES {
             for (drawing, ending) in [(Drawing::Svg, "svg"), (Drawing::Png, "png")] {
                 let chart = Wanted::sized(theme, sides).chart(
                     title.clone(),
+                    noted.clone(),
                     series.clone(),
                     DEFAULT_TOLERANCE_PCT,
                 );

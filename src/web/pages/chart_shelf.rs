@@ -104,6 +104,9 @@ pub(in crate::web) fn tag(chart: &ShiftChart, drawing: Drawing) -> String {
         Theme::Clear => "clear",
         Theme::Page => "page",
     });
+    for note in &chart.notes {
+        text(note);
+    }
     for series in &chart.series {
         text(&series.label);
     }
@@ -133,6 +136,7 @@ mod tests {
     fn chart(width: u32) -> ShiftChart {
         ShiftChart {
             title: String::new(),
+            notes: Vec::new(),
             series: Vec::new(),
             tolerance_pct: 2.0,
             axis: Axis::Distance,

@@ -5,14 +5,15 @@ use axum::http::Uri;
 use axum::response::Response;
 use serde::Serialize;
 
+use super::chart_notes::{Noted, notes};
 use super::chart_shelf::{ChartShelf, Drawing, tag};
 use crate::app::App;
 use crate::charts::{Axis, Series, ShiftChart, Theme};
 use crate::report::words;
 use crate::web::WebError;
 use crate::web::api::{
-    self, CompareDocument, CompareQuestion, FocalDocument, LensDocument, LensHead, Params,
-    PullQuestion,
+    self, CompareDocument, CompareQuestion, ComparedDocument, FocalDocument, LensDocument,
+    LensHead, Params, PullQuestion,
 };
 
 /// Sides of a chart where none are asked for, px.
@@ -31,6 +32,9 @@ pub(in crate::web) const THEMES: [(&str, Theme); 3] = [
     ("clear", Theme::Clear),
 ];
 
+/// What a query says of the picture, not of what it shows.
+const OF_THE_PICTURE: [&str; 4] = ["width", "height", "theme", "notes"];
+
 /// How a chart is wanted.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::web) struct Wanted {
@@ -39,6 +43,8 @@ pub(in crate::web) struct Wanted {
     width: u32,
     height: u32,
     pull: Option<PullQuestion>,
+    /// Whether conditions and source stand under it.
+    noted: bool,
 }
 
 impl Wanted {
@@ -50,6 +56,7 @@ impl Wanted {
             width,
             height,
             pull: None,
+            noted: true,
         }
     }
 
@@ -65,18 +72,23 @@ impl Wanted {
                 .whole("height", ShiftChart::HEIGHTS, "px")?
                 .unwrap_or(USUAL_SIDES.1),
             pull: PullQuestion::read(params)?,
+            noted: params
+                .choice("notes", &[("on", true), ("off", false)])?
+                .unwrap_or(true),
         })
     }
 
-    /// The chart of these lines.
+    /// The chart of these lines, with these notes under it where they are wanted.
     pub(in crate::web) fn chart(
         self,
         title: String,
+        notes: Vec<String>,
         series: Vec<Series>,
         tolerance_pct: f64,
     ) -> ShiftChart {
         ShiftChart {
             title,
+            notes: if self.noted { notes } else { Vec::new() },
             axis: axis_for(self.axis, &series),
             series,
             tolerance_pct,
@@ -152,8 +164,9 @@ impl InlineChart {
                 width,
                 height,
                 pull,
+                noted: false,
             }
-            .chart(String::new(), series.clone(), tolerance_pct)
+            .chart(String::new(), Vec::new(), series.clone(), tolerance_pct)
         };
         Ok(Self {
             wide: shelf.inline(sized(sides[0])).await?,
@@ -260,7 +273,14 @@ pub(super) async fn lens(
         Some(focal_mm) => api::nearest(group.1, focal_mm).into_iter().collect(),
         None => group.1,
     };
-    let chart = wanted.chart(record.lens.name(), lens_series(&results), tolerance_pct);
+    let noted = |focal: &FocalDocument| Noted::new(focal.at(), focal);
+    let noted: Vec<Noted> = results.iter().map(noted).collect();
+    let chart = wanted.chart(
+        record.lens.name(),
+        notes(&noted, Some(&record.lens.url)),
+        lens_series(&results),
+        tolerance_pct,
+    );
     drawn(&shelf, chart, drawing).await
 }
 
@@ -292,8 +312,16 @@ async fn compared(
     let question = CompareQuestion::read(&params)?;
     question.at_least_two()?;
     let document = api::compare(&app, &question).await?;
+    let noted = |compared: &ComparedDocument| {
+        let focal = compared.result.as_ref()?;
+        Some(Noted::new(compared_label(&compared.lens, focal), focal))
+    };
+    let noted: Vec<Noted> = document.lenses.iter().filter_map(noted).collect();
+    let asked = params.without(&OF_THE_PICTURE).with(&[]);
+    let address = format!("{}/compare?{asked}", app.config.public_url());
     let chart = wanted.chart(
         String::new(),
+        notes(&noted, Some(&address)),
         compare_series(&document),
         question.tolerance_pct,
     );

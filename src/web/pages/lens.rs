@@ -110,7 +110,7 @@ impl LensPage {
     /// Address of the chart of one focal length, to stand in the page.
     fn chart_alone(&self, group: &Group, focal: &FocalDocument, theme: &str) -> String {
         format!(
-            "{}.svg?focal_mm={}&conditions={}&axis={}&tolerance_pct={}&width=420&height=280&theme={theme}",
+            "{}.svg?focal_mm={}&conditions={}&axis={}&tolerance_pct={}&width=420&height=280&theme={theme}&notes=off",
             self.chart_address(),
             focal.focal_length_mm,
             group.conditions.code(),

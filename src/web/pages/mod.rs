@@ -1,6 +1,7 @@
 //! Pages for readers. One document a page, from which the HTML, its JSON and CSV twins and its chart come.
 
 mod advice;
+mod chart_notes;
 mod chart_shelf;
 mod charts;
 mod compare;
@@ -29,6 +30,7 @@ use axum::routing::get;
 
 use super::{Web, WebError, api};
 
+pub(super) use chart_notes::{Noted, notes};
 pub use chart_shelf::ChartShelf;
 pub(super) use chart_shelf::Drawing;
 pub(super) use charts::{TAKEN_SIDES, THEMES, Wanted};

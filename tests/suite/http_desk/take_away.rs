@@ -92,6 +92,12 @@ async fn a_sweep_is_taken_away_whole_by_its_reviewer_and_without_originals_by_re
         "never to readers"
     );
     assert!(public.iter().any(|(name, _)| name == "result.json"));
+    let source = |all: &[(String, Vec<u8>)]| {
+        let chart = all.iter().find(|(name, _)| name.ends_with("-light.svg"));
+        String::from_utf8(chart.expect("a chart").1.clone()).expect("UTF-8")
+    };
+    assert!(source(&own).contains("Breathmark · a draft, not published"));
+    assert!(source(&public).contains(&format!("{at} · CC BY 4.0")));
     let page = bench.get(&at).await.text();
     assert!(
         page.contains("everything.zip") && page.contains("theme=clear"),
