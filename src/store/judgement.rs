@@ -1,10 +1,9 @@
-//! What becomes of a lens at a tolerance.
+//! What becomes of a lens at a tolerance, over several focal lengths.
 
-use super::packed::RankedResult;
-use crate::sweep::ToleranceOutcome;
+use crate::sweep::{Outlines, TolerancePlace};
 
-/// What becomes of a lens at a tolerance, over all its focal lengths.
-#[derive(Debug, Clone, Copy)]
+/// What becomes of a lens at a tolerance.
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Judgement {
     /// Never beyond it.
     Within,
@@ -25,22 +24,58 @@ impl Judgement {
     }
 }
 
-pub(super) fn judge(results: &[RankedResult], tolerance_pct: f64) -> Judgement {
+/// Judges some curves of a lens together: the farthest place counts, and what is unknown of one is unknown of all.
+pub(super) fn judge(
+    outlines: &Outlines,
+    curves: std::ops::Range<usize>,
+    tolerance_pct: f64,
+) -> Judgement {
     let mut judged = Judgement::Within;
-    for result in results {
-        match (result.curve.tolerance_outcome(tolerance_pct), judged) {
-            (ToleranceOutcome::Within, _) => {}
-            (ToleranceOutcome::Unknown { .. }, _) => return Judgement::Unknown,
-            (
-                ToleranceOutcome::Exceeded { dioptres, .. },
-                Judgement::BeyondUpTo { dioptres: least },
-            ) if least <= dioptres.value => {}
-            (ToleranceOutcome::Exceeded { dioptres, .. }, _) => {
-                judged = Judgement::BeyondUpTo {
-                    dioptres: dioptres.value,
-                };
+    for curve in curves {
+        judged = match (outlines.place(curve, tolerance_pct), judged) {
+            (TolerancePlace::Within, so_far) => so_far,
+            (TolerancePlace::Unknown, _) => return Judgement::Unknown,
+            (TolerancePlace::Beyond(here), Judgement::BeyondUpTo { dioptres }) => {
+                Judgement::BeyondUpTo {
+                    dioptres: here.min(dioptres),
+                }
             }
-        }
+            (TolerancePlace::Beyond(dioptres), _) => Judgement::BeyondUpTo { dioptres },
+        };
     }
     judged
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sweep::{CurvePoint, ShiftCurve};
+    use crate::units::Measured;
+
+    /// A straight line from this shift at 2 dioptres to nothing at infinity.
+    fn line(worst_pct: f64, known: bool) -> ShiftCurve {
+        let point = |near: f64| CurvePoint {
+            travel: 1.0 - near,
+            dioptres: known.then(|| Measured::new(2.0 * near, 0.01)),
+            shift_pct: Measured::new(worst_pct * near, 0.01),
+        };
+        ShiftCurve::new(vec![point(1.0), point(0.0)])
+    }
+
+    #[test]
+    fn the_farthest_place_of_all_focal_lengths_counts() {
+        let curves = [line(4.0, true), line(-8.0, true), line(1.0, true)];
+        let outlines = Outlines::new(&curves);
+        let all = judge(&outlines, 0..3, 2.0);
+        assert_eq!(all, Judgement::BeyondUpTo { dioptres: 0.5 });
+        assert!(all.holds_from(2.0) && !all.holds_from(1.99));
+        let first = judge(&outlines, 0..1, 2.0);
+        assert_eq!(first, Judgement::BeyondUpTo { dioptres: 1.0 });
+        let last = judge(&outlines, 2..3, 2.0);
+        assert!(last == Judgement::Within && last.holds_from(0.01));
+        let blind = Outlines::new(&[line(4.0, true), line(3.0, false)]);
+        let unknown = judge(&blind, 0..2, 2.0);
+        assert!(unknown == Judgement::Unknown && !unknown.holds_from(100.0));
+        assert_eq!(judge(&blind, 0..2, 5.0), Judgement::Within);
+    }
 }

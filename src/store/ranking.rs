@@ -1,5 +1,6 @@
 //! The ranking: which lenses hold the picture best, judged at any tolerance from their stored curves.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use super::judgement::{Judgement, judge};
@@ -204,24 +205,15 @@ impl RankingQuery {
     }
 
     /// What a lens is ranked by: its results and the shift of largest magnitude among them; `None` where there is nothing.
-    fn ranked<'a>(
-        &self,
-        group: &'a ShelfGroup,
-    ) -> Option<(RankedBy, &'a [RankedResult], Measured)> {
+    fn ranked(&self, group: &ShelfGroup) -> Option<(RankedBy, Range<usize>, Measured)> {
         let Some(wanted_mm) = self.focal_mm else {
-            return Some((RankedBy::All, &group.results, group.worst_shift_pct));
+            return Some((RankedBy::All, 0..group.results.len(), group.worst_shift_pct));
         };
         let apart = |result: &RankedResult| (result.focal_length_mm / wanted_mm).ln().abs();
         let results = group.results.iter().enumerate();
         let (at, nearest) = results.min_by(|(_, a), (_, b)| apart(a).total_cmp(&apart(b)))?;
         let near = apart(nearest) <= NEAR_RATIO.ln();
-        near.then(|| {
-            (
-                RankedBy::One(at),
-                &group.results[at..=at],
-                nearest.worst_shift_pct,
-            )
-        })
+        near.then(|| (RankedBy::One(at), at..at + 1, nearest.worst_shift_pct))
     }
 
     /// The lens with its place; `None` where it does not hold the picture as asked for, or goes another way.
@@ -250,7 +242,7 @@ impl RankingQuery {
         }
         let by_distance = self.sort == RankingSort::ToleranceDistance;
         let judged = (by_distance || self.holds_from_m.is_some())
-            .then(|| judge(results, self.tolerance_pct));
+            .then(|| judge(&measured.outlines, results, self.tolerance_pct));
         let holds = |wanted_m: f64| judged.is_some_and(|judged| judged.holds_from(wanted_m));
         if !self.holds_from_m.is_none_or(holds) {
             return None;

@@ -1,6 +1,6 @@
 //! All lenses with what the ranking needs of their published results, in memory; changes are caught up lens by lens.
 //!
-//! Ten thousand lenses with four focal lengths of sixty frames take some 120 MB.
+//! Ten thousand lenses with four focal lengths of sixty frames take some 180 MB.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -11,6 +11,7 @@ use super::document::encode;
 use super::lenses::{LensRow, lens_columns};
 use super::packed::RankedResult;
 use super::{ConditionsKey, Lens, LensId, Store, StoreError};
+use crate::sweep::Outlines;
 use crate::units::Measured;
 
 /// The lenses at one revision of the content.
@@ -46,6 +47,8 @@ pub(super) struct ShelfGroup {
     pub(super) worst_shift_pct: Measured,
     /// By focal length, shortest first; never empty.
     pub(super) results: Arc<[RankedResult]>,
+    /// Their curves, to be judged at any tolerance.
+    pub(super) outlines: Outlines,
 }
 
 /// The lenses that changed after a revision.
@@ -176,6 +179,7 @@ fn grouped(
             conditions,
             published_ms,
             worst_shift_pct: worst(&results),
+            outlines: Outlines::new(results.iter().map(|result| &result.curve)),
             results: results.into(),
         });
     }

@@ -141,10 +141,7 @@ impl ShiftCurve {
                 end = k;
                 continue;
             };
-            let clear = (first..=k).any(|at| {
-                let margin = (2.0 * self.points[at].shift_pct.std_error).min(CLEARLY_PCT);
-                size(at) > tolerance_pct + margin
-            });
+            let clear = (first..=k).any(|at| clear_size(&self.points[at]) > tolerance_pct);
             if clear {
                 return self.crossing(k, tolerance_pct);
             }
@@ -214,6 +211,12 @@ impl ShiftCurve {
             })
             .collect()
     }
+}
+
+/// The tolerance that a point is just clearly beyond: by twice its standard uncertainty, or by `CLEARLY_PCT`, per cent.
+pub(super) fn clear_size(point: &CurvePoint) -> f64 {
+    let margin = (2.0 * point.shift_pct.std_error).min(CLEARLY_PCT);
+    point.shift_pct.value.abs() - margin
 }
 
 /// A shift at a place along some axis.

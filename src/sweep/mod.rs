@@ -14,6 +14,7 @@ mod infinity;
 mod look;
 mod measurement;
 mod order;
+mod outlines;
 mod pair;
 mod penalised;
 mod pick;
@@ -36,6 +37,7 @@ pub use difference::{Difference, FrameChange};
 pub use finding::{Code, Finding, Severity};
 pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
+pub use outlines::{Outlines, TolerancePlace};
 pub use repeats::{Combined, combine_repeats, disagreement};
 pub use settings::{FrameOrder, SweepSettings};
 
