@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use axum::body::{Body, Bytes};
 use axum::extract::{FromRequestParts as _, Request, State};
+use axum::http::response::Parts;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -95,11 +96,7 @@ pub(super) async fn mind(
     if let Some(taken) = taken {
         taken.tell(headers);
     }
-    let mut say = |name: HeaderName, value: &'static str| {
-        headers.insert(name, HeaderValue::from_static(value));
-    };
-    say(header::ACCESS_CONTROL_ALLOW_ORIGIN, "*");
-    say(header::ACCESS_CONTROL_EXPOSE_HEADERS, EXPOSED);
+    open(headers);
     if response.status().is_success() || response.status() == StatusCode::NOT_MODIFIED {
         let link = HeaderValue::from_static(LICENCE_LINK);
         response.headers_mut().append(header::LINK, link);
@@ -107,15 +104,31 @@ pub(super) async fn mind(
     response
 }
 
+/// Opens an answer to scripts of other sites.
+fn open(headers: &mut HeaderMap) {
+    let mut say = |name: HeaderName, value: &'static str| {
+        headers.insert(name, HeaderValue::from_static(value));
+    };
+    say(header::ACCESS_CONTROL_ALLOW_ORIGIN, "*");
+    say(header::ACCESS_CONTROL_EXPOSE_HEADERS, EXPOSED);
+}
+
 /// The layer that tells browsers that scripts of other sites may read what programs read, with headers of theirs; not
-/// that they may write.
+/// that they may write. They may also read that nothing is at an address, or not for their method.
 pub(super) async fn open_to_sites(request: Request, next: Next) -> Response {
+    let for_programs = is_for_programs(request.uri().path());
+    let is_question = request.method() == Method::OPTIONS;
     let headers = request.headers();
     let method = headers.get(header::ACCESS_CONTROL_REQUEST_METHOD);
     let read = method.is_some_and(|method| method == "GET" || method == "HEAD");
-    let asked = request.method() == Method::OPTIONS && headers.contains_key(header::ORIGIN);
-    if !(asked && read && is_for_programs(request.uri().path())) {
-        return next.run(request).await;
+    let asked = is_question && headers.contains_key(header::ORIGIN);
+    if !(asked && read && for_programs) {
+        let mut response = next.run(request).await;
+        let nothing = [StatusCode::NOT_FOUND, StatusCode::METHOD_NOT_ALLOWED];
+        if for_programs && !is_question && nothing.contains(&response.status()) {
+            open(response.headers_mut());
+        }
+        return response;
     }
     let allowed = [
         (header::ACCESS_CONTROL_ALLOW_ORIGIN, "*"),
@@ -126,18 +139,20 @@ pub(super) async fn open_to_sites(request: Request, next: Next) -> Response {
     (StatusCode::NO_CONTENT, allowed).into_response()
 }
 
-/// A page: like a document for those whom nobody knows, made anew for those who may be signed in.
+/// A page: like a document for those whom nobody knows; made anew for those who may be signed in, under a tag of their own,
+/// so that at least it is not sent again.
 async fn page(app: &App, reads: &Reads, request: Request, next: Next) -> Response {
     let personal = [header::COOKIE, header::AUTHORIZATION]
         .iter()
         .any(|name| request.headers().contains_key(name));
     let mut response = if personal {
-        let mut response = next.run(request).await;
+        let asked = request.headers().clone();
+        let mut response = personally_tagged(next.run(request).await).await;
         let private = HeaderValue::from_static("private, no-cache");
         response
             .headers_mut()
             .insert(header::CACHE_CONTROL, private);
-        response
+        unless_known(&asked, response)
     } else {
         answered(app, reads, request, next).await
     };
@@ -181,17 +196,41 @@ async fn key_of(app: &App, uri: &Uri) -> Result<String, WebError> {
     Ok(format!("{mark} {waiting} {address}"))
 }
 
-/// Tags an answer whose size is known and bearable, and keeps it.
-async fn keep(reads: &Reads, key: String, response: Response) -> Response {
+/// An answer whose size is known and bearable, as its head and all its bytes; else as it is, or the error that it ended in.
+async fn whole(response: Response) -> Result<(Parts, Bytes), Box<Response>> {
     use axum::body::HttpBody as _;
     let size = response.body().size_hint().exact();
     if size.is_none_or(|size| size > LARGEST_KEPT) {
+        return Err(Box::new(response));
+    }
+    let (parts, body) = response.into_parts();
+    match body.collect().await {
+        Ok(body) => Ok((parts, body.to_bytes())),
+        Err(error) => Err(Box::new(WebError::inside(error).into_response())),
+    }
+}
+
+/// Tags a page that was made for one person. The tag is none that anybody else's page has.
+async fn personally_tagged(response: Response) -> Response {
+    if response.status() != StatusCode::OK {
         return response;
     }
-    let (mut parts, body) = response.into_parts();
-    let body = match body.collect().await {
-        Ok(body) => body.to_bytes(),
-        Err(error) => return WebError::inside(error).into_response(),
+    let (mut parts, body) = match whole(response).await {
+        Ok(whole) => whole,
+        Err(response) => return *response,
+    };
+    let tag = format!("\"{}-own\"", hex::encode(&Sha256::digest(&body)[..12]));
+    if let Ok(tag) = HeaderValue::from_str(&tag) {
+        parts.headers.insert(header::ETAG, tag);
+    }
+    Response::from_parts(parts, body.into())
+}
+
+/// Tags an answer whose size is known and bearable, and keeps it.
+async fn keep(reads: &Reads, key: String, response: Response) -> Response {
+    let (mut parts, body) = match whole(response).await {
+        Ok(whole) => whole,
+        Err(response) => return *response,
     };
     let tag = format!("\"{}\"", hex::encode(&Sha256::digest(&body)[..12]));
     if let Ok(tag) = HeaderValue::from_str(&tag) {

@@ -13,6 +13,7 @@ mod manners;
 mod pages;
 mod ranking;
 mod reading;
+mod refusals;
 mod site;
 mod validators;
 mod verdicts;

@@ -148,7 +148,7 @@ fn problem() -> Value {
         "description": "What is wrong and how to mend it (RFC 9457)",
         "required": ["type", "title", "status", "detail", "instance", "request_id"],
         "properties": {
-            "type": { "type": "string", "description": "Stable kind of the problem" },
+            "type": { "type": "string", "description": "Stable kind of the problem; the guide at /api lists them", "format": "uri-reference" },
             "title": { "type": "string", "description": "The kind in words" },
             "status": { "type": "integer", "description": "Status code" },
             "detail": { "type": "string", "description": "What is wrong here and how to mend it" },

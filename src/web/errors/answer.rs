@@ -7,7 +7,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Serialize;
 
-use super::{FieldError, WebError};
+use super::{FieldError, ProblemKind, WebError, kinds};
 use crate::app::App;
 use crate::web::observe::RequestId;
 use crate::web::pages::{PageFrame, Section};
@@ -17,15 +17,15 @@ use crate::web::session::Viewer;
 /// What a response carries from the handler to [`render`].
 #[derive(Debug, Clone)]
 struct Problem {
-    slug: &'static str,
-    title: &'static str,
+    kind: ProblemKind,
     detail: String,
     fields: Vec<FieldError>,
 }
 
 impl IntoResponse for WebError {
     fn into_response(self) -> Response {
-        let (status, slug, title) = self.facts();
+        let kind = self.kind();
+        let status = kind.status;
         if let Self::Inside(cause) = &self {
             tracing::error!(cause = format!("{cause:#}"), "request failed");
         }
@@ -54,8 +54,7 @@ impl IntoResponse for WebError {
             );
         }
         response.extensions_mut().insert(Problem {
-            slug,
-            title,
+            kind,
             detail,
             fields,
         });
@@ -91,14 +90,18 @@ struct ErrorPage<'a> {
 const SIGN_IN_AND_SEND_AGAIN: &str = "Nothing was changed: you are signed out. Sign in in another tab, then go back here \
      and send the form again; the browser still has what you typed.";
 
+/// Whether errors at this address are documents, whatever the client would rather have.
+fn is_document(path: &str) -> bool {
+    path.starts_with("/api/") || path.ends_with(".json")
+}
+
 /// Whether the client would rather read a page than a document.
 fn wants_page(path: &str, headers: &HeaderMap) -> bool {
     let accept = headers
         .get(header::ACCEPT)
         .and_then(|value| value.to_str().ok())
         .unwrap_or("");
-    let document = path.starts_with("/api/") || path.ends_with(".json");
-    !document && accept.contains("text/html")
+    !is_document(path) && accept.contains("text/html")
 }
 
 /// The layer that writes the body of every error.
@@ -135,7 +138,7 @@ pub(in crate::web) async fn render(
         // Who is looking only changes the head of the page; where it can't be found out, nobody is.
         let viewer = Viewer::of_request(&app, &headers).await.unwrap_or_default();
         let rendered = askama::Template::render(&ErrorPage {
-            page: PageFrame::new(problem.title, Section::Elsewhere, &viewer),
+            page: PageFrame::new(problem.kind.title, Section::Elsewhere, &viewer),
             status: status.as_u16(),
             detail: if is_lost_form {
                 SIGN_IN_AND_SEND_AGAIN
@@ -146,11 +149,12 @@ pub(in crate::web) async fn render(
             request_id: &id,
             sign_in: status == StatusCode::UNAUTHORIZED,
         });
-        axum::response::Html(rendered.unwrap_or_else(|_| problem.title.to_owned())).into_response()
+        axum::response::Html(rendered.unwrap_or_else(|_| problem.kind.title.to_owned()))
+            .into_response()
     } else {
         let mut answer = Json(ProblemDocument {
-            r#type: format!("/method#problem-{}", problem.slug),
-            title: problem.title,
+            r#type: problem.kind.address(),
+            title: problem.kind.title,
             status: status.as_u16(),
             detail: &problem.detail,
             instance: &path,
@@ -164,6 +168,10 @@ pub(in crate::web) async fn render(
         );
         answer
     };
+    if !is_document(&path) {
+        let vary = HeaderValue::from_static("accept");
+        answer.headers_mut().append(header::VARY, vary);
+    }
     *answer.status_mut() = status;
     for kept in [
         header::RETRY_AFTER,
@@ -193,47 +201,33 @@ fn has_own_body(response: &Response) -> bool {
 
 /// The problem behind an error that axum or a layer made.
 fn foreign_problem(status: StatusCode, path: &str) -> Problem {
-    let (slug, title, detail) = match status {
-        StatusCode::NOT_FOUND => (
-            "not-found",
-            "There is no such page",
-            format!("nothing is at {path}"),
-        ),
+    let (kind, detail) = match status {
+        StatusCode::NOT_FOUND => (kinds::NOT_FOUND, format!("nothing is at {path}")),
         StatusCode::METHOD_NOT_ALLOWED => (
-            "method-not-allowed",
-            "This can't be done here",
+            kinds::METHOD_NOT_ALLOWED,
             "the address exists, but not for this method; the Allow header lists those that work"
                 .to_owned(),
         ),
-        StatusCode::PAYLOAD_TOO_LARGE => (
-            "too-large",
-            "This is too large",
-            "send less in one request".to_owned(),
-        ),
+        StatusCode::PAYLOAD_TOO_LARGE => (kinds::TOO_LARGE, "send less in one request".to_owned()),
         StatusCode::UNSUPPORTED_MEDIA_TYPE => (
-            "unsupported-media-type",
-            "The content type can't be used",
+            kinds::UNSUPPORTED_MEDIA_TYPE,
             "send application/json where a document is asked for".to_owned(),
         ),
         StatusCode::REQUEST_TIMEOUT | StatusCode::SERVICE_UNAVAILABLE => (
-            "busy",
-            "Busy for a moment",
+            kinds::BUSY,
             "the answer took too long; try again in a moment".to_owned(),
         ),
         status if status.is_server_error() => (
-            "inside",
-            "Something went wrong",
+            kinds::INSIDE,
             "something went wrong inside the program".to_owned(),
         ),
         _ => (
-            "unreadable",
-            "The request can't be read",
+            kinds::UNREADABLE,
             "the address, the query or the body is not as it should be".to_owned(),
         ),
     };
     Problem {
-        slug,
-        title,
+        kind,
         detail,
         fields: Vec::new(),
     }

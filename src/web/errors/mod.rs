@@ -8,11 +8,12 @@
 
 mod answer;
 mod causes;
+mod kinds;
 
-use axum::http::StatusCode;
 use serde::Serialize;
 
 pub(super) use answer::render;
+pub(in crate::web) use kinds::{PROBLEM_KINDS, ProblemKind};
 
 /// A field of a form, query or document that can't be used.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -72,6 +73,9 @@ pub enum WebError {
         /// When to try again, s.
         retry_after_s: u64,
     },
+    /// A standard allows it, and it is not done here.
+    #[error("{0}")]
+    NotOffered(String),
     /// Busy for the moment.
     #[error("the server is busy; try again in a moment")]
     Busy {
@@ -108,59 +112,24 @@ impl WebError {
         Self::Inside(cause.into())
     }
 
-    /// The one place where an error gets its status code, stable type and title.
-    fn facts(&self) -> (StatusCode, &'static str, &'static str) {
+    /// The kind of problem that it is, with the status code.
+    const fn kind(&self) -> ProblemKind {
         match self {
-            Self::Unreadable(_) => (
-                StatusCode::BAD_REQUEST,
-                "unreadable",
-                "The request can't be read",
-            ),
-            Self::NotSignedIn => (
-                StatusCode::UNAUTHORIZED,
-                "not-signed-in",
-                "Nobody is signed in",
-            ),
-            Self::NotAllowed(_) => (StatusCode::FORBIDDEN, "not-allowed", "This is not allowed"),
-            Self::NotFound(_) => (StatusCode::NOT_FOUND, "not-found", "There is no such page"),
-            Self::Moved(_) => (
-                StatusCode::MOVED_PERMANENTLY,
-                "moved",
-                "This has another address",
-            ),
-            Self::Gone(_) => (StatusCode::GONE, "gone", "This was withdrawn"),
-            Self::Conflict(_) => (
-                StatusCode::CONFLICT,
-                "conflict",
-                "It contradicts what is there",
-            ),
-            Self::TooLarge(_) => (
-                StatusCode::PAYLOAD_TOO_LARGE,
-                "too-large",
-                "This is too large",
-            ),
-            Self::Fields(_) => (
-                StatusCode::UNPROCESSABLE_ENTITY,
-                "invalid-fields",
-                "A field can't be used",
-            ),
-            Self::UnusableFile(_) => (
-                StatusCode::UNPROCESSABLE_ENTITY,
-                "unusable-file",
-                "The file can't be used",
-            ),
-            Self::TooFast { .. } => (StatusCode::TOO_MANY_REQUESTS, "too-fast", "Too many tries"),
-            Self::Busy { .. } => (StatusCode::SERVICE_UNAVAILABLE, "busy", "Busy for a moment"),
-            Self::Unwritable(_) => (
-                StatusCode::INSUFFICIENT_STORAGE,
-                "unwritable",
-                "Nothing can be stored",
-            ),
-            Self::Inside(_) => (
-                StatusCode::INTERNAL_SERVER_ERROR,
-                "inside",
-                "Something went wrong",
-            ),
+            Self::Unreadable(_) => kinds::UNREADABLE,
+            Self::NotSignedIn => kinds::NOT_SIGNED_IN,
+            Self::NotAllowed(_) => kinds::NOT_ALLOWED,
+            Self::NotFound(_) => kinds::NOT_FOUND,
+            Self::Moved(_) => kinds::MOVED,
+            Self::Gone(_) => kinds::GONE,
+            Self::Conflict(_) => kinds::CONFLICT,
+            Self::TooLarge(_) => kinds::TOO_LARGE,
+            Self::Fields(_) => kinds::INVALID_FIELDS,
+            Self::UnusableFile(_) => kinds::UNUSABLE_FILE,
+            Self::TooFast { .. } => kinds::TOO_FAST,
+            Self::NotOffered(_) => kinds::NOT_OFFERED,
+            Self::Busy { .. } => kinds::BUSY,
+            Self::Unwritable(_) => kinds::UNWRITABLE,
+            Self::Inside(_) => kinds::INSIDE,
         }
     }
 

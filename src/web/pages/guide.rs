@@ -7,6 +7,7 @@ use super::{PageFrame, Section, html};
 use crate::app::App;
 use crate::store::NEAR_RATIO;
 use crate::web::WebError;
+use crate::web::errors::{PROBLEM_KINDS, ProblemKind};
 use crate::web::session::Viewer;
 
 #[derive(askama::Template)]
@@ -18,6 +19,7 @@ struct GuidePage {
     reads_per_minute: u32,
     /// How near a measured focal length has to be to the one asked for.
     near_ratio: f64,
+    problems: &'static [ProblemKind],
 }
 
 /// `GET /api`
@@ -29,6 +31,7 @@ pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<
             .at(&site, "/api"),
         site,
         near_ratio: NEAR_RATIO,
+        problems: PROBLEM_KINDS,
         reads_per_minute: app.config.reads_per_minute,
     })
 }

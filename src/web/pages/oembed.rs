@@ -2,8 +2,8 @@
 //! oembed.com).
 
 use axum::extract::State;
-use axum::http::{StatusCode, Uri, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::Uri;
+use axum::response::Response;
 use serde::Serialize;
 
 use super::embed::ASKED;
@@ -64,7 +64,10 @@ struct FrameElement<'a> {
 /// `GET /oembed?url=…`
 pub(super) async fn oembed(State(app): State<App>, params: Params) -> Result<Response, WebError> {
     if params.text("format").is_some_and(|format| format != "json") {
-        return Ok(only_json());
+        // 501 is what oEmbed 1.0, 2.3.1 asks for where a format is not there.
+        return Err(WebError::NotOffered(
+            "only JSON is offered; ask with format=json, or without a format".to_owned(),
+        ));
     }
     let url = params
         .text("url")
@@ -154,18 +157,6 @@ fn lens_address(url: &str, site: &str) -> Option<(String, String)> {
         })
         .collect();
     is_slug.then(|| (slug.to_owned(), Params::from_typed(&asked).with(&[])))
-}
-
-/// What the standard asks for where a format is not offered.
-fn only_json() -> Response {
-    let about = [(header::CONTENT_TYPE, "application/problem+json")];
-    let problem = serde_json::json!({
-        "type": "/method#problem-not-offered",
-        "title": "This is not offered",
-        "status": 501,
-        "detail": "only JSON is offered; ask with format=json, or without a format",
-    });
-    (StatusCode::NOT_IMPLEMENTED, about, problem.to_string()).into_response()
 }
 
 #[cfg(test)]

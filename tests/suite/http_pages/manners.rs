@@ -107,6 +107,14 @@ async fn a_page_for_one_person_is_not_kept_for_others() {
         assert_eq!(own.status, StatusCode::OK, "{path}");
         assert_eq!(own.header(header::CACHE_CONTROL), "private, no-cache");
         assert!(own.header(header::VARY).contains("cookie"));
+        // But their own copy is not sent twice.
+        let tag = own.header(header::ETAG);
+        let known = [(header::COOKIE, "a=b"), (header::IF_NONE_MATCH, tag)];
+        let again = site.ask(&path, &known).await;
+        assert_eq!(again.status, StatusCode::NOT_MODIFIED, "{path}");
+        assert!(again.body.is_empty() && again.header(header::ETAG) == tag);
+        assert_eq!(again.header(header::CACHE_CONTROL), "private, no-cache");
+        assert!(again.header(header::VARY).contains("cookie"));
     }
     for path in documents() {
         let known = site.ask(&path, &[(header::COOKIE, "a=b")]).await;
@@ -216,7 +224,7 @@ async fn one_address_may_read_so_often_a_minute() {
         assert!(answer.header(left.clone()).contains("r=0"));
         assert_eq!(answer.header(header::ACCESS_CONTROL_ALLOW_ORIGIN), "*");
         let problem = answer.json();
-        assert_eq!(problem["type"], "/method#problem-too-fast");
+        assert_eq!(problem["type"], "/api#problem-too-fast");
         assert!(
             problem["detail"]
                 .as_str()

@@ -50,7 +50,7 @@ async fn programs_are_told_the_reason_at_every_address() {
         let answer = site.ask(&path, &[]).await;
         assert_eq!(answer.status, StatusCode::GONE, "{path}");
         let problem = answer.json();
-        assert_eq!(problem["type"], "/method#problem-gone", "{path}");
+        assert_eq!(problem["type"], "/api#problem-gone", "{path}");
         let detail = problem["detail"].as_str().expect("a detail");
         assert!(
             detail.contains(&format!("{REASON}; the tripod was bumped")),
