@@ -91,6 +91,8 @@ pub struct Ranking {
     pub rows: Vec<RankedLens>,
     /// How many lenses match in all.
     pub total: u64,
+    /// How many of them are ranked: something was measured of them that counts here.
+    pub ranked: u64,
     /// How many of them come before the first row.
     pub before: u64,
     /// Place of the last row; `None` where no row follows.
@@ -152,6 +154,8 @@ impl RankingQuery {
             .filter_map(|lens| self.candidate(lens))
             .collect();
         let total = found.len();
+        let is_ranked = |candidate: &&Candidate<'_>| candidate.ranked_by != RankedBy::Nothing;
+        let ranked = found.iter().filter(is_ranked).count();
         if let Some(after) = &self.after {
             let after = after.borrowed();
             let follows = |place: &Place<'_>| place.order(&after, self.descending).is_gt();
@@ -182,6 +186,7 @@ impl RankingQuery {
         Ranking {
             rows,
             total: total as u64,
+            ranked: ranked as u64,
             before: before as u64,
             next,
         }

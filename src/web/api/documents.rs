@@ -78,13 +78,18 @@ impl LensHead {
 
     /// Kind, focal range, aperture and mount in words.
     pub(in crate::web) fn about(&self) -> String {
+        format!("{}, {}", self.about_the_glass(), self.mount)
+    }
+
+    /// Kind, focal range and aperture in words.
+    pub(in crate::web) fn about_the_glass(&self) -> String {
         let kind = Kind::from_code(self.kind).map_or(self.kind, Kind::words);
         let range = words::focal_range(self.focal_min_mm, self.focal_max_mm);
         let stop = match self.aperture_marking {
             "T" => format!("T{} (T-stop)", self.max_aperture),
             _ => format!("f/{}", self.max_aperture),
         };
-        format!("{kind}, {range}, {stop}, {}", self.mount)
+        format!("{kind}, {range}, {stop}")
     }
 }
 

@@ -154,6 +154,8 @@ pub(in crate::web) struct RankingDocument {
     pub(in crate::web) lenses: Vec<RankedDocument>,
     /// How many lenses match in all.
     pub(in crate::web) total: u64,
+    /// How many of them are ranked; nothing was measured of the others under these conditions, or near this focal length.
+    pub(in crate::web) ranked: u64,
     /// How many of them come before the first row.
     pub(in crate::web) before: u64,
     /// `cursor` of the next rows; `null` at the end.
@@ -202,6 +204,7 @@ pub(in crate::web) async fn rank(
         next: ranking.next.map(|place| cursor::written(&query, &place)),
         lenses: ranking.rows.iter().map(judge).collect(),
         total: ranking.total,
+        ranked: ranking.ranked,
         before: ranking.before,
         tolerance_pct: question.tolerance_pct,
         focal_mm: question.focal_mm,
@@ -216,6 +219,26 @@ pub(in crate::web) async fn rank(
 }
 
 impl RankingDocument {
+    /// How many lenses are ranked and how many could not be, in words.
+    pub(in crate::web) fn count_words(&self) -> String {
+        let lenses = |count: u64| match count {
+            1 => "1 lens".to_owned(),
+            _ => format!("{count} lenses"),
+        };
+        let left = self.total.saturating_sub(self.ranked);
+        let why = if self.focal_mm.is_some() || !self.other_conditions.is_empty() {
+            "not measured so"
+        } else {
+            "not measured yet"
+        };
+        match (self.ranked, left) {
+            (0, 0) => "No lens".to_owned(),
+            (ranked, 0) => format!("{} ranked", lenses(ranked)),
+            (0, left) => format!("{} {why}", lenses(left)),
+            (ranked, left) => format!("{} ranked, {left} {why}", lenses(ranked)),
+        }
+    }
+
     /// Where the next rows are (RFC 8288), absolute; `None` at the end. `path` is where these rows came from.
     pub(in crate::web) fn next_link(
         &self,

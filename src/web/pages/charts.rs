@@ -18,11 +18,6 @@ use crate::web::api::{
 
 /// Sides of a chart where none are asked for, px.
 const USUAL_SIDES: (u32, u32) = (1280, 720);
-/// Sides of a chart inside a wide page, px.
-const WIDE_SIDES: (u32, u32) = (860, 430);
-/// Sides of a chart inside a narrow page, px.
-const NARROW_SIDES: (u32, u32) = (360, 340);
-
 /// Sizes of charts to take away, px: for video, for large video, for an article.
 pub(in crate::web) const TAKEN_SIDES: [(u32, u32); 3] = [(1920, 1080), (3840, 2160), (1200, 675)];
 /// Grounds of charts to take away, with the word for each.
@@ -38,13 +33,14 @@ const OF_THE_PICTURE: [&str; 4] = ["width", "height", "theme", "notes"];
 /// How a chart is wanted.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::web) struct Wanted {
-    axis: Option<Axis>,
-    theme: Theme,
-    width: u32,
-    height: u32,
-    pull: Option<PullQuestion>,
+    /// What runs along the bottom; `None` for what the lines allow.
+    pub(super) axis: Option<Axis>,
+    pub(super) theme: Theme,
+    pub(super) width: u32,
+    pub(super) height: u32,
+    pub(super) pull: Option<PullQuestion>,
     /// Whether conditions and source stand under it.
-    noted: bool,
+    pub(super) noted: bool,
 }
 
 impl Wanted {
@@ -123,55 +119,6 @@ pub(super) fn axis_word(axis: Axis) -> &'static str {
     match axis {
         Axis::Distance => "distance",
         Axis::Travel => "travel",
-    }
-}
-
-/// A chart inside a page: one drawing for wide and one for narrow windows, coloured by the style sheet.
-#[derive(Debug, Clone)]
-pub(super) struct InlineChart {
-    /// For wide windows.
-    pub(super) wide: String,
-    /// For narrow ones.
-    pub(super) narrow: String,
-}
-
-impl InlineChart {
-    /// Draws both.
-    pub(super) async fn new(
-        shelf: &ChartShelf,
-        series: Vec<Series>,
-        tolerance_pct: f64,
-        axis: Axis,
-        pull: Option<PullQuestion>,
-    ) -> Result<Self, WebError> {
-        let sides = [WIDE_SIDES, NARROW_SIDES];
-        Self::sized(shelf, series, tolerance_pct, axis, pull, sides).await
-    }
-
-    /// Draws both at these sides, px, wide one first.
-    pub(super) async fn sized(
-        shelf: &ChartShelf,
-        series: Vec<Series>,
-        tolerance_pct: f64,
-        axis: Axis,
-        pull: Option<PullQuestion>,
-        sides: [(u32, u32); 2],
-    ) -> Result<Self, WebError> {
-        let sized = |(width, height)| {
-            Wanted {
-                axis: Some(axis),
-                theme: Theme::Page,
-                width,
-                height,
-                pull,
-                noted: false,
-            }
-            .chart(String::new(), Vec::new(), series.clone(), tolerance_pct)
-        };
-        Ok(Self {
-            wide: shelf.inline(sized(sides[0])).await?,
-            narrow: shelf.inline(sized(sides[1])).await?,
-        })
     }
 }
 

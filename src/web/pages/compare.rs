@@ -5,9 +5,10 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::charts::axis_word;
-use super::charts::{CurveSource, InlineChart, asked_axis, axis_for, compare_series, sources_text};
+use super::charts::{CurveSource, asked_axis, axis_for, compare_series, sources_text};
 use super::form::{Fields, Form};
 use super::frame::PICTURE_SIDES;
+use super::inline_chart::{InlineChart, Sheet};
 use super::readings::Readings;
 use super::{ChartShelf, PageFrame, Section, filters};
 use crate::app::App;
@@ -207,7 +208,7 @@ async fn chart(
         readings: Readings::new(&series, axis),
         has_distances: series.iter().any(|s| s.curve.range_dioptres().is_some()),
         axis,
-        drawn: InlineChart::new(shelf, series, tolerance, axis, pull).await?,
+        drawn: InlineChart::new(shelf, series, tolerance, axis, pull, Sheet::Roomy).await?,
     })
 }
 

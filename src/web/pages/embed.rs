@@ -4,7 +4,8 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderValue, StatusCode, Uri, header};
 use axum::response::{IntoResponse, Response};
 
-use super::charts::{InlineChart, asked_axis, axis_for, lens_series};
+use super::charts::{asked_axis, axis_for, lens_series};
+use super::inline_chart::InlineChart;
 use super::{ChartShelf, filters, html};
 use crate::app::App;
 use crate::sweep::Severity;

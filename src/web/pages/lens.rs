@@ -5,11 +5,10 @@ use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 
 use super::advice::{Advice, Offer};
-use super::charts::{
-    CurveSource, InlineChart, asked_axis, axis_for, axis_word, lens_series, sources_text,
-};
+use super::charts::{CurveSource, asked_axis, axis_for, axis_word, lens_series, sources_text};
 use super::form::{Fields, Form};
 use super::frame::{PICTURE_SIDES, PreviewOf};
+use super::inline_chart::{InlineChart, Sheet};
 use super::measured::Measured;
 use super::readings::Readings;
 use super::{ChartShelf, PageFrame, Section, filters, html, json_ld};
@@ -105,6 +104,17 @@ impl LensPage {
     /// Where its chart is, without the ending.
     fn chart_address(&self) -> String {
         format!("/charts/lens/{}", self.document.lens.slug)
+    }
+
+    /// Whether a group says what scale and angle are: the first, and those whose zero is another.
+    fn says_angles(&self, index: &usize) -> bool {
+        let zero = |index: usize| self.groups.get(index).map(Group::zero_words);
+        *index == 0 || zero(*index) != zero(0)
+    }
+
+    /// The ranking of lenses with the same mount.
+    fn same_mount(&self) -> String {
+        format!("/lenses?mount={}", api::encoded(&self.document.lens.mount))
     }
 
     /// Address of the chart of one focal length, to stand in the page.
@@ -272,7 +282,13 @@ async fn lens_page(
         axis,
     } = asked;
     let mut groups = Vec::new();
-    for (conditions, results) in document.groups() {
+    let grouped = document.groups();
+    let sheet = if grouped.len() > 1 || pull.is_some() {
+        Sheet::Crowded
+    } else {
+        Sheet::Full
+    };
+    for (conditions, results) in grouped {
         let series = lens_series(&results);
         let axis = axis_for(axis, &series);
         groups.push(Group {
@@ -281,7 +297,7 @@ async fn lens_page(
             verdict: verdict(&results).unwrap_or_default(),
             sources: sources_text(&[CurveSource::of_lens(&document.lens.slug, conditions.code())])?,
             readings: Readings::new(&series, axis),
-            chart: InlineChart::new(shelf, series, tolerance_pct, axis, pull).await?,
+            chart: InlineChart::new(shelf, series, tolerance_pct, axis, pull, sheet).await?,
             pulls: pull.map_or_else(Vec::new, |question| {
                 results
                     .iter()

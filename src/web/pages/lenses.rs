@@ -152,16 +152,12 @@ pub(super) async fn page(
 /// How many lenses there are, and which of them are shown where that is not all.
 fn count_words(document: &RankingDocument) -> String {
     let (total, shown) = (document.total, document.lenses.len() as u64);
-    let all = if total == 1 {
-        "1 lens".to_owned()
-    } else {
-        format!("{total} lenses")
-    };
+    let all = document.count_words();
     if shown == 0 || shown == total {
         return all;
     }
     let first = document.before + 1;
-    format!("{all}, {first} to {} shown", first + shown - 1)
+    format!("{all}; {first} to {} of {total} shown", first + shown - 1)
 }
 
 /// The conditions of a question that narrow the list.

@@ -14,6 +14,7 @@ mod filters;
 mod form;
 pub mod frame;
 mod guide;
+mod inline_chart;
 mod json_ld;
 mod lens;
 mod lenses;

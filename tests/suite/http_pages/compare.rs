@@ -37,7 +37,7 @@ async fn matched_by_the_nearest_focal_length_or_by_a_chosen_one() {
         let text = page(&site, &format!("{BOTH}{more}")).await;
         for focal in expected {
             assert!(
-                text.contains(&format!("<td>{focal} mm</td>")),
+                text.contains(&format!(">{focal} mm</td>")),
                 "{focal} mm, {more}"
             );
         }
@@ -51,7 +51,10 @@ async fn two_to_four_lenses_on_the_same_axes() {
     let four = format!("{BOTH}&lens=brackwell-pier-50-f-1-8&lens=tindra-reef-35-f-2");
     let text = page(&site, &four).await;
     let charts = text.matches("class=\"chart-picture\"").count();
-    assert_eq!(charts, 2, "one for wide and one for narrow windows");
+    assert_eq!(
+        charts, 3,
+        "one for wide and one for narrow windows, one for paper"
+    );
     for label in [
         "Ostrel 28-135 f/3.5 at 75 mm",
         "Tindra Sound 85 f/1.4",

@@ -196,7 +196,7 @@ async fn where_nothing_fits_the_page_says_what_would() {
     );
     // What the advice leads to is there.
     let mended = site.get("/lenses?q=ostrel%2028").await.text();
-    assert!(mended.contains("role=\"status\">1 lens,"));
+    assert!(mended.contains(": 1 lens ranked."));
     let hopeless = told("/lenses?q=zzzz").await;
     assert!(hopeless.contains("No lens fits") && !hopeless.contains("Perhaps you mean"));
 }
@@ -218,10 +218,7 @@ async fn what_is_not_against_infinity_is_said_wherever_its_numbers_stand() {
         ("/", &[note][..]),
         (
             "/lenses",
-            &[
-                note,
-                "; against the farthest frame, not infinity: the true figures may be larger",
-            ],
+            &["; against the farthest frame, not infinity: the true figures may be larger"],
         ),
         (
             "/lenses/ostrel-short",
@@ -243,6 +240,8 @@ async fn what_is_not_against_infinity_is_said_wherever_its_numbers_stand() {
             assert!(page.contains(words), "{path}: {words}");
         }
     }
+    let ranking = site.get("/lenses").await.text();
+    assert_eq!(ranking.matches("farthest frame").count(), 1, "once a row");
     let plain = site.get("/lenses/ostrel-whole").await.text();
     assert!(!plain.contains("farthest frame"), "it ends at infinity");
 
@@ -261,4 +260,64 @@ async fn what_is_not_against_infinity_is_said_wherever_its_numbers_stand() {
     };
     assert_eq!(column("relative_to"), ["farthest_frame", "infinity"]);
     assert_eq!(column("warnings"), ["0", "0"]);
+}
+
+#[tokio::test]
+async fn the_count_tells_what_is_ranked_from_what_is_not_measured() {
+    let site = Site::with_lenses().await;
+    let told = async |path: &str| site.get(path).await.text().replace('\u{a0}', " ");
+    let conditions = "distortion correction off, breathing compensation off";
+    let all = told("/lenses").await;
+    let words = format!("Measured with {conditions}: 3 lenses ranked, 1 not measured yet.");
+    assert!(all.contains(&words), "{all}");
+    assert!(
+        told("/")
+            .await
+            .contains("3 lenses ranked, 1 not measured yet")
+    );
+    assert!(told("/lenses?q=pier").await.contains(": 1 lens ranked."));
+    assert!(
+        told("/lenses?q=reef")
+            .await
+            .contains(": 1 lens not measured yet.")
+    );
+    assert!(
+        told("/lenses?limit=2")
+            .await
+            .contains("3 lenses ranked, 1 not measured yet; 1 to 2 of 4 shown.")
+    );
+    let mut on = off();
+    on.breathing_compensation = breathmark::store::Switch::On;
+    let other = site.lens("Ostrel", "Other 40", (40.0, 40.0)).await;
+    site.publish(&other, &on, curve(40.0, 0.4, 0.35)).await;
+    assert!(
+        told("/lenses")
+            .await
+            .contains("3 lenses ranked, 2 not measured so.")
+    );
+    let twin = site.get("/lenses.json").await.json();
+    assert_eq!((&twin["total"], &twin["ranked"]), (&5.into(), &3.into()));
+}
+
+/// What stands beside a number in the ranking stands beside it on the start and on the way there.
+#[tokio::test]
+async fn warnings_are_on_the_start_and_the_mount_leads_to_the_ranking() {
+    let site = Site::with_lenses().await;
+    let lens = site.lens("Ostrel", "Bumped 40 f/2", (40.0, 40.0)).await;
+    let finding = breathmark::sweep::Finding {
+        code: breathmark::sweep::Code::CameraMoved,
+        severity: breathmark::sweep::Severity::Warning,
+        message: "the mid-point jumps by 3 px".to_owned(),
+        files: Vec::new(),
+    };
+    let bumped = super::site::with_finding(curve(40.0, 0.2, 0.35), finding);
+    site.publish(&lens, &off(), bumped).await;
+    let start = site.get("/").await.text();
+    // Best of all, and the newest.
+    assert_eq!(start.matches(">1 warning</span>").count(), 2, "{start}");
+    let page = site.get(&format!("/lenses/{}", lens.slug)).await.text();
+    let way = "<a href=\"/lenses?mount=Skerry%20bayonet\">";
+    assert_eq!(page.matches(way).count(), 2, "{page}");
+    let same = site.get("/lenses?mount=Skerry%20bayonet").await.text();
+    assert!(same.contains("Ostrel Bumped 40 f/2"), "{same}");
 }

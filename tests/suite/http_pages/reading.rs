@@ -1,5 +1,6 @@
 //! The reader pages in a real browser: policy, accessibility, read-out, copying, frames, print, phones, no scripts.
 
+use breathmark::store::Switch;
 use breathmark::sweep::{Code, Finding, Severity};
 use fantoccini::actions::{InputSource as _, MouseActions, PointerAction, TouchActions};
 use fantoccini::wd::{PrintConfiguration, PrintSize};
@@ -157,6 +158,51 @@ async fn sentences_can_be_copied_and_no_scripts_leave_nothing_dead() {
     plain.close().await;
 }
 
+/// On the smallest phone a comparison stands in cards, and a table that has to scroll says so.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn tables_fit_a_small_phone_or_say_that_they_scroll() {
+    let site = Site::with_lenses().await;
+    let at = served(&site).await;
+    let wider =
+        "const t = document.querySelector(arguments[0]); return t.scrollWidth - t.clientWidth";
+    let width = async |browser: &Browser, region: &str| {
+        let region = vec![serde_json::json!(region)];
+        let found = browser.client.execute(wider, region).await;
+        found.expect("a table").as_i64().expect("a number")
+    };
+    let four = "/compare?lens=ostrel-28-135-f-3-5&lens=tindra-sound-85-f-1-4&lens=brackwell-pier-50-f-1-8&from_m=3&to_m=1";
+    for phone in [320, 360] {
+        let browser = Browser::open(phone, 740, false).await;
+        browser.go(&format!("{at}{four}")).await;
+        assert!(browser.overhang().await <= 0, "at {phone} px");
+        let compared = "[aria-label='Lenses side by side']";
+        assert!(width(&browser, compared).await <= 0, "at {phone} px");
+        let named = "return getComputedStyle(document.querySelectorAll('.compared td')[2], '::before').content";
+        let named = browser.client.execute(named, Vec::new()).await;
+        assert_eq!(named.expect("a card"), "\"Tindra Sound 85 f/1.4\"");
+        browser.go(&format!("{at}{ZOOM}/counter-scale")).await;
+        assert!(browser.overhang().await <= 0, "at {phone} px");
+        let scale = "[aria-label='Counter-scale']";
+        assert!(width(&browser, scale).await > 0, "six focal lengths");
+        let hint = browser.find(".scroll-hint").await;
+        assert!(hint.is_displayed().await.expect("it is there"));
+        let region = browser.find(scale).await;
+        let focusable = region.attr("tabindex").await.expect("a region");
+        assert_eq!(focusable.as_deref(), Some("0"), "the keyboard scrolls it");
+        browser
+            .go(&format!("{at}/lenses/tindra-sound-85-f-1-4/counter-scale"))
+            .await;
+        assert!(width(&browser, scale).await <= 0, "one focal length fits");
+        assert!(!browser.text().await.contains("Slide the table"));
+        browser.close().await;
+    }
+    let desk = Browser::open(1200, 900, false).await;
+    desk.go(&format!("{at}{ZOOM}/counter-scale")).await;
+    let hint = desk.find(".scroll-hint").await;
+    assert!(!hint.is_displayed().await.expect("it is there"));
+    desk.close().await;
+}
+
 /// The document's own page objects (ISO 32000-1, 7.7.3.3); "/Pages" is the tree that holds them.
 fn pages_of(pdf: &[u8]) -> usize {
     let text = String::from_utf8_lossy(pdf);
@@ -166,7 +212,7 @@ fn pages_of(pdf: &[u8]) -> usize {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-async fn the_sheet_of_a_zoom_is_one_page_of_a4() {
+async fn sheets_are_one_page_of_a4() {
     let site = Site::with_lenses().await;
     let warned = site
         .lens("Brackwell", "Weir 24-70 f/2.8", (24.0, 70.0))
@@ -181,6 +227,13 @@ async fn the_sheet_of_a_zoom_is_one_page_of_a4() {
         let sweep = with_finding(curve(focal, worst, 0.4), finding);
         site.publish(&warned, &off(), sweep).await;
     }
+    let twice = site.lens("Ostrel", "Skua 35 f/1.4", (35.0, 35.0)).await;
+    let mut on = off();
+    on.breathing_compensation = Switch::On;
+    for (conditions, worst) in [(off(), 5.4), (on, 0.6)] {
+        site.publish(&twice, &conditions, curve(35.0, worst, 0.3))
+            .await;
+    }
     let at = served(&site).await;
     let browser = Browser::open(1200, 900, false).await;
     for page in [
@@ -188,7 +241,10 @@ async fn the_sheet_of_a_zoom_is_one_page_of_a4() {
         format!("{ZOOM}?from_m=3&to_m=1"),
         "/lenses/tindra-sound-85-f-1-4".to_owned(),
         format!("/lenses/{}", warned.slug),
+        format!("/lenses/{}", twice.slug),
         format!("{ZOOM}/counter-scale"),
+        format!("/lenses/{}/counter-scale", warned.slug),
+        "/compare?lens=ostrel-28-135-f-3-5&lens=tindra-sound-85-f-1-4&lens=brackwell-pier-50-f-1-8&from_m=3&to_m=1".to_owned(),
     ] {
         browser.go(&format!("{at}{page}")).await;
         let a4 = PrintConfiguration::builder().size(PrintSize::A4).build();
