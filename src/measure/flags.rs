@@ -9,7 +9,7 @@ pub enum Flag {
     Saturated,
     /// The target stands out of the noise by little.
     Faint,
-    /// The blur is asymmetric, as mechanical vignetting makes it.
+    /// The light is lopsided along x or y, as mechanical vignetting or something bright beside the target makes it.
     Vignetted,
     /// Another bright thing lies inside the target's window.
     Crowded,

@@ -92,6 +92,8 @@ pub(super) struct Moments {
     pub(super) yy: f64,
     /// Third central moment along x, px³.
     pub(super) xxx: f64,
+    /// Third central moment along y, px³.
+    pub(super) yyy: f64,
 }
 
 /// Pixels that are summed beside each other, each into its own sum.
@@ -126,6 +128,7 @@ impl Moments {
             raw.y += dy * s0;
             raw.xx += s2 + start * (2.0 * s1 + start * s0);
             raw.yy += dy * dy * s0;
+            raw.yyy += dy * dy * dy * s0;
             raw.xxx += s3 + start * (3.0 * s2 + start * (3.0 * s1 + start * s0));
         });
         raw.centred(origin)
@@ -139,6 +142,7 @@ impl Moments {
         let (mx, my) = (self.x / self.flux, self.y / self.flux);
         let (xx, yy) = (self.xx / self.flux, self.yy / self.flux);
         self.xxx = self.xxx / self.flux - 3.0 * mx * xx + 2.0 * mx.powi(3);
+        self.yyy = self.yyy / self.flux - 3.0 * my * yy + 2.0 * my.powi(3);
         self.xx = xx - mx * mx;
         self.yy = yy - my * my;
         self.x = origin.0 + mx;
@@ -230,11 +234,13 @@ mod tests {
                 plain.xx += dx * dx * above;
                 plain.yy += dy * dy * above;
                 plain.xxx += dx * dx * dx * above;
+                plain.yyy += dy * dy * dy * above;
             });
             let plain = plain.centred(centre).expect("light");
             let near = |a: f64, b: f64| (a - b).abs() < 1e-9 * (1.0 + b.abs());
             assert!(near(m.flux, plain.flux) && near(m.x, plain.x) && near(m.y, plain.y));
             assert!(near(m.xx, plain.xx) && near(m.yy, plain.yy) && near(m.xxx, plain.xxx));
+            assert!(near(m.yyy, plain.yyy));
         }
     }
 

@@ -46,6 +46,9 @@ pub(super) struct Profile {
     pub(super) seen: f64,
 }
 
+/// How far a tongue of torn tape, narrower than a sector, may stand out of its outline without being something else, px.
+const TORN_PX: f64 = 4.0;
+
 /// What one cell holds.
 #[derive(Clone, Copy, Default)]
 struct Cell {
@@ -184,11 +187,13 @@ impl Profile {
         })
     }
 
-    /// Light to be expected at most in each ring, above the background: the brightest of it and its neighbours.
+    /// Light to be expected at most in each ring, above the background: the brightest of it and of those around it, as far
+    /// as torn tape protrudes.
     pub(super) fn most_by_ring(&self) -> Vec<f64> {
+        let reach = ((TORN_PX / self.ring_px).round() as usize).max(1);
         (0..self.high.len())
             .map(|ring| {
-                let around = ring.saturating_sub(1)..(ring + 2).min(self.high.len());
+                let around = ring.saturating_sub(reach)..(ring + reach + 1).min(self.high.len());
                 self.high[around].iter().copied().fold(0.0, f64::max)
             })
             .collect()

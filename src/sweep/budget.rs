@@ -14,13 +14,18 @@ pub(super) struct Differences {
     pub(super) tone: f64,
     /// What a cut blur may do.
     pub(super) vignetting: f64,
+    /// What light beside a target may do.
+    pub(super) other_light: f64,
 }
 
 impl Differences {
     /// Their standard uncertainty together.
     #[must_use]
     pub(super) fn u(&self) -> f64 {
-        self.window.hypot(self.tone).hypot(self.vignetting)
+        self.window
+            .hypot(self.tone)
+            .hypot(self.vignetting)
+            .hypot(self.other_light)
     }
 }
 
@@ -53,7 +58,7 @@ pub(super) fn differences(frames: &[FrameResult], reference: usize) -> Vec<Diffe
         .map(|(window, tone)| Differences {
             window,
             tone,
-            vignetting: 0.0,
+            ..Differences::default()
         })
         .collect()
 }
@@ -146,6 +151,11 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
                 "Blur cut by the lens barrel, from its measured asymmetry",
                 differences.vignetting,
             ),
+            line(
+                "other_light",
+                "Light of something else in a target's window, from what tape does not show: lopsided light, light that changes",
+                differences.other_light,
+            ),
         ],
         systematic,
     }
@@ -165,7 +175,8 @@ mod tests {
         let differences = Differences {
             window: 0.002,
             tone: 0.001,
-            vignetting: 0.0,
+            other_light: 0.003,
+            ..Differences::default()
         };
         for total in [0.003, 0.0004] {
             let noise = Noise { total, ..noise };

@@ -99,6 +99,8 @@ codes! {
         "Shoot with manual exposure, so that every frame is lit alike.";
     TargetsTooCloseTogether, "targets_too_close_together", "The targets are close together",
         "There is less leverage and the uncertainty is larger. Put the targets nearer to the frame edges.";
+    OtherLight, "other_light", "Something bright lies beside or behind a target",
+        "A reflection, label or lamp in a target's window pulls its centre. Take it away or move the targets, and shoot again.";
     BlurVignetted, "blur_vignetted", "The blur is cut by the lens barrel",
         "Wide open this can shift the result by up to a percentage point. Stop down two stops and shoot again.";
     RepeatsDisagree, "repeats_disagree", "Repeated sweeps disagree",

@@ -14,6 +14,7 @@ mod infinity;
 mod look;
 mod measurement;
 mod order;
+mod other_light;
 mod outlines;
 mod pair;
 mod penalised;
@@ -42,7 +43,7 @@ pub use repeats::{Combined, combine_repeats, disagreement};
 pub use settings::{FrameOrder, SweepSettings};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
-pub const ALGORITHM_VERSION: u32 = 2;
+pub const ALGORITHM_VERSION: u32 = 3;
 
 /// The tolerance that holds unless somebody sets another, per cent of shift (common practice, no source).
 pub const DEFAULT_TOLERANCE_PCT: f64 = 2.0;

@@ -6,7 +6,9 @@ use super::pick::Found;
 use super::restore::{self, Arrangement};
 use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameOrder, FrameResult, FrameState, SweepMeasurement, SweepSettings};
-use super::{budget, extra, findings, infinity, order, pair, search, spread, vignette};
+use super::{
+    budget, extra, findings, infinity, order, other_light, pair, search, spread, vignette,
+};
 use crate::measure::Target;
 use crate::optics;
 use crate::units::{Measured, Metres};
@@ -70,6 +72,7 @@ fn measure_seen(
     if let (Some(course), Some(cut)) = (&course, &cut_blur) {
         vignette::correct(&mut results, course, cut);
     }
+    let other_light = other_light::detect(&results, cut_blur.as_ref());
     let closest_focus = settings.closest_focus.or_else(|| {
         let nearest = results.first().and_then(|frame| frame.focus_dioptres)?;
         Metres::new(1.0 / nearest.value).ok()
@@ -78,6 +81,7 @@ fn measure_seen(
         places: &places,
         course: course.as_ref(),
         cut_blur,
+        other_light: other_light.as_ref(),
         setting: budget::Setting {
             focal_mm: facts.focal_mm,
             closest_mm: closest_focus.map(|d| 1000.0 * d.m()),
@@ -125,6 +129,7 @@ fn measure_seen(
         course,
         estimate,
         cut_blur,
+        other_light,
         shortfall,
     };
     findings::raise(&mut measurement, settings, &evidence);

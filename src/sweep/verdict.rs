@@ -2,6 +2,7 @@
 
 use super::budget::{self, Differences, Noise, Setting};
 use super::distance::blur::BlurCourse;
+use super::other_light::OtherLight;
 use super::places::Places;
 use super::smooth::Smooth;
 use super::{CurvePoint, FrameResult, ShiftCurve, Summary, vignette};
@@ -18,6 +19,8 @@ pub(super) struct Grounds<'a> {
     pub(super) course: Option<&'a BlurCourse>,
     /// The blur is cut by the barrel.
     pub(super) cut_blur: Option<vignette::CutBlur>,
+    /// There is light beside a target.
+    pub(super) other_light: Option<&'a OtherLight>,
     /// What the systematic bounds need.
     pub(super) setting: Setting,
 }
@@ -53,6 +56,11 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         let cut = vignette::u_pct(course, cut, reference_px, frames.len());
         for (difference, u) in differences.iter_mut().zip(cut) {
             difference.vignetting = u;
+        }
+    }
+    if let Some(other) = grounds.other_light {
+        for (difference, u) in differences.iter_mut().zip(other.u_pct(frames)) {
+            difference.other_light = u;
         }
     }
 

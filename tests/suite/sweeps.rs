@@ -2,6 +2,7 @@
 
 mod distances;
 mod findings;
+mod other_light;
 mod rig;
 mod textbook;
 

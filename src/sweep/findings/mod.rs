@@ -7,6 +7,7 @@ mod pictures;
 
 use super::distance::blur::{BlurCourse, FromBlur};
 use super::infinity::Shortfall;
+use super::other_light::OtherLight;
 use super::places::Places;
 use super::restore::Restored;
 use super::vignette::CutBlur;
@@ -25,6 +26,8 @@ pub(super) struct Evidence {
     pub(super) estimate: Option<FromBlur>,
     /// The blur is cut.
     pub(super) cut_blur: Option<CutBlur>,
+    /// There is light beside a target.
+    pub(super) other_light: Option<OtherLight>,
     /// The reference is short of infinity.
     pub(super) shortfall: Option<Shortfall>,
 }
@@ -49,6 +52,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         pictures::uneven_exposure(sweep),
         pictures::close_together(sweep),
         pictures::blur_vignetted(sweep, evidence),
+        pictures::other_light(sweep, evidence),
     ]
     .into_iter()
     .flatten()

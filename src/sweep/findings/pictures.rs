@@ -205,3 +205,37 @@ pub(super) fn blur_vignetted(sweep: &SweepMeasurement, evidence: &Evidence) -> O
         Vec::new(),
     ))
 }
+
+pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
+    let other = evidence.other_light.as_ref()?;
+    let lopsided = names(other.lopsided.iter().map(|&place| &sweep.frames[place]));
+    let leans = (!lopsided.is_empty()).then(|| {
+        format!(
+            "In {} of {} frames the light of a target is lopsided, as neither tape nor blur makes it.",
+            lopsided.len(),
+            sweep.frames.len()
+        )
+    });
+    let unlike = other.factor.map(|factor| {
+        format!(
+            "The two targets differ as two patches of tape don't, one sending {factor:.1} times the light of the other, and \
+             that changes over the sweep."
+        )
+    });
+    let seen: Vec<String> = [leans, unlike].into_iter().flatten().collect();
+    let worst = worst_u(sweep).map_or_else(String::new, |u| {
+        format!(
+            " The uncertainty of the worst shift was widened to {u:.3} percentage points for it."
+        )
+    });
+    Some(finding(
+        Code::OtherLight,
+        Severity::Warning,
+        format!(
+            "{} A reflection, a label or a lamp lies beside or behind a target and pulls its centre, differently from frame \
+             to frame.{worst} Take it away or move the targets, and shoot again.",
+            seen.join(" ")
+        ),
+        lopsided,
+    ))
+}

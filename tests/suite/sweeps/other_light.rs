@@ -1,0 +1,113 @@
+//! Reflections and labels beside, on and behind targets: named or harmless, never a wrong number without a word.
+
+use breathmark::simulate::{Clutter, SweepScript};
+use breathmark::sweep::{Code, SweepMeasurement, SweepSettings};
+
+use super::rig::{Files, codes, errors, message, small};
+
+/// A window mirrored at an offset from the left target, px, of a size, px, and a light.
+fn reflection(offset: (f64, f64), size: (f64, f64), level: f64) -> SweepScript {
+    let mut script = small(85.0, 2.0);
+    let target = script.scene.targets[0].clone();
+    script.scene.background.clutter = vec![Clutter::Reflection {
+        x_px: target.x_px + offset.0,
+        y_px: target.y_px + offset.1,
+        width_px: size.0,
+        height_px: size.1,
+        level,
+    }];
+    script
+}
+
+/// The same of a label, which moves and blurs with the target.
+fn label(offset: (f64, f64), size: (f64, f64), level: f64) -> SweepScript {
+    let mut script = small(85.0, 2.0);
+    let target = script.scene.targets[0].clone();
+    script.scene.background.clutter = vec![Clutter::Label {
+        x_px: target.x_px + offset.0,
+        y_px: target.y_px + offset.1,
+        width_px: size.0,
+        height_px: size.1,
+        level,
+    }];
+    script
+}
+
+/// Largest error of a shift over its stated uncertainty, the reference left out.
+fn worst_pull(script: &SweepScript, measured: &SweepMeasurement) -> f64 {
+    let stated = measured.frames.iter().filter_map(|frame| frame.shift_pct);
+    errors(script, measured)
+        .iter()
+        .zip(stated)
+        .map(|(error, shift)| error.abs() / shift.std_error.max(1e-4))
+        .fold(0.0, f64::max)
+}
+
+/// Over offsets, sizes and brightness: whatever is wrong by more than four times its uncertainty is named.
+#[test]
+fn light_at_a_target_is_named_or_harmless() {
+    let (mut named, mut silent) = (0, Vec::new());
+    for (k, level) in [0.03, 0.1, 0.4, 0.7].into_iter().enumerate() {
+        for (x, y) in [(14.0, 0.0), (-22.0, 9.0), (34.0, -12.0), (3.0, 20.0)] {
+            let sizes = [(8.0, 20.0), (30.0, 12.0)];
+            for script in [
+                reflection((x, y), sizes[k % 2], level),
+                label((x, y), sizes[(k + 1) % 2], level),
+            ] {
+                let measured = Files::of(&script).measure(&SweepSettings::default());
+                let told = measured.findings.iter().any(|f| f.code == Code::OtherLight);
+                let pull = worst_pull(&script, &measured);
+                if !told && pull >= 4.0 {
+                    silent.push((pull, script.scene.background.clutter));
+                }
+                named += usize::from(told);
+            }
+        }
+    }
+    println!("{named} of 32 named");
+    assert!(silent.is_empty(), "{silent:?}");
+    assert!(named >= 8, "{named}");
+}
+
+#[test]
+fn the_finding_says_what_was_seen_and_widens_the_uncertainty() {
+    let plain = Files::of(&small(85.0, 2.0)).measure(&SweepSettings::default());
+    let lopsided = Files::of(&reflection((16.0, 0.0), (9.0, 20.0), 0.3));
+    let lopsided = lopsided.measure(&SweepSettings::default());
+    let said = message(&lopsided, Code::OtherLight);
+    assert!(said.contains("lopsided"), "{said}");
+    // Nearly all of the light is the reflection's, evenly around the target: lopsided it is not, unlike the other it is.
+    let drowned = Files::of(&reflection((-1.0, 3.0), (36.0, 30.0), 0.4));
+    let drowned = drowned.measure(&SweepSettings::default());
+    let said = message(&drowned, Code::OtherLight);
+    assert!(said.contains("times the light of the other"), "{said}");
+    let u = |measured: &SweepMeasurement| {
+        let summary = measured.summary.as_ref().expect("a result");
+        let line = summary
+            .budget
+            .random
+            .iter()
+            .find(|line| line.part == "other_light");
+        line.expect("a line of the budget").pct
+    };
+    assert!(u(&plain).abs() < 1e-12);
+    for measured in [&lopsided, &drowned] {
+        assert!(u(measured) > 0.02, "{}", u(measured));
+    }
+}
+
+/// What lies well away from the targets is none of their business.
+#[test]
+fn light_elsewhere_raises_nothing() {
+    for (x, y) in [(250.0, 0.0), (300.0, -100.0), (170.0, 110.0)] {
+        for script in [
+            reflection((x, y), (40.0, 30.0), 0.05),
+            label((x, y), (12.0, 6.0), 0.5),
+        ] {
+            let measured = Files::of(&script).measure(&SweepSettings::default());
+            assert_eq!(codes(&measured), [], "{:?}", measured.findings);
+            let pull = worst_pull(&script, &measured);
+            assert!(pull < 4.0, "{pull}");
+        }
+    }
+}
