@@ -36,6 +36,8 @@ pub struct FocalResult {
     pub camera: Option<String>,
     /// Picture width, px.
     pub picture_width_px: Option<u32>,
+    /// Width of the camera's picture, mm: as somebody said, else as the frames state it by their 35 mm focal length.
+    pub sensor_width_mm: Option<f64>,
     /// Distance to the targets, m.
     pub target_distance_m: Option<f64>,
     /// Reviewers.

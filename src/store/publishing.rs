@@ -13,7 +13,7 @@ use super::{
     Actor, AuditEntry, Conditions, FocalResult, LensId, LensPage, Store, StoreError, SweepId,
 };
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, Severity, SweepMeasurement, SweepSettings};
-use crate::units::{FNumber, Metres};
+use crate::units::{FNumber, Metres, Millimetres};
 
 #[derive(sqlx::FromRow)]
 struct ToPublish {
@@ -29,6 +29,7 @@ struct ToPublish {
     result_id: Option<i64>,
     algorithm_version: Option<u32>,
     document: Option<String>,
+    camera_width_mm: Option<f64>,
 }
 
 /// What publishing a sweep would make of the page of its lens.
@@ -152,10 +153,12 @@ async fn publish(
     let row: ToPublish = sqlx::query_as(
         "SELECT s.lens_id, l.slug, a.name AS reviewer, s.conditions, s.settings, s.notes, p.result_id AS public_result_id,
                 p.document AS public_document, r.id AS result_id, r.algorithm_version, r.document,
-                (SELECT state FROM jobs WHERE sweep_id = s.id ORDER BY id DESC LIMIT 1) AS job_state
+                (SELECT state FROM jobs WHERE sweep_id = s.id ORDER BY id DESC LIMIT 1) AS job_state,
+                coalesce(c.sensor_width_mm, c.derived_width_mm) AS camera_width_mm
          FROM sweeps s JOIN accounts a ON a.id = s.account_id JOIN lenses l ON l.id = s.lens_id
          LEFT JOIN results r ON r.id = s.current_result_id
          LEFT JOIN publications p ON p.id = s.public_id
+         LEFT JOIN cameras c ON c.id = s.camera_id
          WHERE s.id = ?1",
     )
     .bind(id)
@@ -189,6 +192,7 @@ async fn publish(
         &row.reviewer,
         &conditions,
         &settings,
+        row.camera_width_mm,
         algorithm_version,
         measurement,
     )?;
@@ -240,6 +244,7 @@ fn public_result(
     reviewer: &str,
     conditions: &Conditions,
     settings: &SweepSettings,
+    camera_width_mm: Option<f64>,
     algorithm_version: u32,
     measurement: SweepMeasurement,
 ) -> Result<FocalResult, StoreError> {
@@ -271,6 +276,10 @@ fn public_result(
         f_number: measurement.f_number.map(FNumber::n),
         camera: measurement.camera,
         picture_width_px: measurement.picture_size_px.map(|(width, _)| width),
+        sensor_width_mm: settings
+            .sensor_width
+            .map(Millimetres::mm)
+            .or(camera_width_mm),
         target_distance_m: settings
             .target_distance
             .or(conditions.target_distance)

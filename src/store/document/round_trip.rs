@@ -289,7 +289,13 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
             tolerance,
         ),
         (curve(), select(&DistanceSource::ALL[..]), findings()),
-        (of(number()), of(number()), of(number()), of(any::<u32>())),
+        (
+            of(number()),
+            of(number()),
+            of(number()),
+            of(any::<u32>()),
+            of(number()),
+        ),
         (any::<bool>(), any::<bool>(), any::<u32>(), of(text())),
         (vec(text(), 0..3), vec(text(), 0..3)),
     )
@@ -310,6 +316,7 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
             f_number: optics.1,
             target_distance_m: optics.2,
             picture_width_px: optics.3,
+            sensor_width_mm: optics.4,
             repeats_disagree: rest.0,
             relative_to_farthest: rest.1,
             algorithm_version: rest.2,

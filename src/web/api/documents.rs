@@ -13,8 +13,8 @@ use crate::sweep::{Direction, DistanceSource, Severity, ToleranceOutcome};
 /// Licence of all numbers.
 pub(in crate::web) const LICENCE: &str = "CC BY 4.0";
 
-/// Width of the picture that angles of view are told for, mm: a full frame of 36 × 24 mm (ISO 1007, 135 film).
-pub(in crate::web) const ANGLE_ACROSS_MM: f64 = 36.0;
+/// Width of the picture that angles of view are told for where that of the camera is not known, mm: 36 × 24 mm (ISO 1007).
+const ANGLE_ACROSS_MM: f64 = 36.0;
 
 /// A lens, without its results.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -118,7 +118,7 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) angle_of_view_worst_deg: f64,
     /// Change of the angle from the former to the latter, per cent; negative where the picture gets tighter.
     pub(in crate::web) angle_change_pct: f64,
-    /// Width of the picture that the angles hold for, mm.
+    /// Width of the picture that the angles hold for, mm: the camera's where it is known, else 36.
     pub(in crate::web) angle_across_mm: f64,
     /// Tolerance that the next fields hold for, per cent.
     pub(in crate::web) tolerance_pct: f64,
@@ -177,6 +177,7 @@ impl FocalDocument {
     pub(in crate::web) fn new(result: FocalResult, tolerance_pct: f64) -> Self {
         let outcome = result.curve.tolerance_outcome(tolerance_pct);
         let distance = outcome.distance_m();
+        let across_mm = result.sensor_width_mm.unwrap_or(ANGLE_ACROSS_MM);
         Self {
             focal_length_mm: result.focal_length_mm,
             conditions: result.conditions.code(),
@@ -187,17 +188,17 @@ impl FocalDocument {
             direction: Direction::of(result.worst_shift_pct).code(),
             equivalent_focal_length_mm: result.focal_length_mm
                 * (1.0 + result.worst_shift_pct.value / 100.0),
-            angle_of_view_deg: angle_of_view_deg(ANGLE_ACROSS_MM, result.focal_length_mm),
+            angle_of_view_deg: angle_of_view_deg(across_mm, result.focal_length_mm),
             angle_of_view_worst_deg: angle_of_view_deg(
-                ANGLE_ACROSS_MM,
+                across_mm,
                 equivalent_focal_length_mm(result.focal_length_mm, result.worst_shift_pct.value),
             ),
             angle_change_pct: angle_shift_pct(
                 result.worst_shift_pct.value,
-                ANGLE_ACROSS_MM,
+                across_mm,
                 result.focal_length_mm,
             ),
-            angle_across_mm: ANGLE_ACROSS_MM,
+            angle_across_mm: across_mm,
             tolerance_pct,
             tolerance_outcome: outcome.code(),
             tolerance_distance_m: distance.map(|distance| distance.value),

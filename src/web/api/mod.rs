@@ -25,7 +25,7 @@ pub(super) use compare::{
 };
 pub(super) use counter_scale::{CounterScaleDocument, counter_scale_of};
 pub(super) use documents::{
-    ANGLE_ACROSS_MM, FocalDocument, LICENCE, LensHead, conditions_words, timestamp, verdict,
+    FocalDocument, LICENCE, LensHead, conditions_words, timestamp, verdict,
 };
 pub(super) use pull::{PullDocument, PullQuestion};
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded};

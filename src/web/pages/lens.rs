@@ -81,6 +81,26 @@ impl Group {
         )
     }
 
+    /// The picture that angles of view hold for, in words.
+    fn across_words(&self) -> String {
+        let mut widths: Vec<String> = Vec::new();
+        for focal in &self.results {
+            let width = format!("{} mm", (focal.angle_across_mm * 10.0).round() / 10.0);
+            if !widths.contains(&width) {
+                widths.push(width);
+            }
+        }
+        let known = |focal: &FocalDocument| focal.result.sensor_width_mm.is_some();
+        let widths = widths.join(" or ");
+        if self.results.iter().all(known) {
+            format!("for the camera's picture, {widths} wide")
+        } else if self.results.iter().any(known) {
+            format!("for pictures {widths} wide (36 mm where the camera's is not known)")
+        } else {
+            format!("for a picture {widths} wide, as the camera's is not known")
+        }
+    }
+
     fn has_findings(&self) -> bool {
         self.results.iter().any(|focal| !focal.findings.is_empty())
     }

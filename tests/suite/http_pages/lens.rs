@@ -212,7 +212,7 @@ async fn the_method_page_explains_every_finding_formula_and_caution() {
     for words in [
         "<i>separation</i> ÷ <i>separation at infinity</i> − 1",
         "<i>marked focal length</i> × (1 + <i>shift</i>)",
-        "2 · arctan(36 mm ÷ 2 <i>f</i>)",
+        "2 · arctan(<i>width</i> ÷ 2 <i>f</i>)",
         "JCGM 100:2008",
         "One copy is not the model.",
         "Marked focal lengths may be off by 5 %.",
@@ -221,5 +221,46 @@ async fn the_method_page_explains_every_finding_formula_and_caution() {
         "Okabe",
     ] {
         assert!(page.contains(words), "{words}");
+    }
+}
+
+/// 40 mm at +2.5 %: across 23.5 mm the angle goes from 2 · arctan(23.5 ÷ 80) to 2 · arctan(23.5 ÷ 82); across 36 mm from
+/// 48.5° to 47.4°.
+#[tokio::test]
+async fn angles_are_those_of_the_camera_where_its_width_is_known() {
+    let site = Site::new().await;
+    for (model, width_mm, words, angles) in [
+        (
+            "Small 40 f/2",
+            Some(23.5),
+            "for the camera's picture, 23.5 mm wide",
+            "32.7° → 32.0°",
+        ),
+        (
+            "Plain 40 f/2",
+            None,
+            "for a picture 36 mm wide, as the camera's is not known",
+            "48.5° → 47.4°",
+        ),
+    ] {
+        let lens = site.lens("Ostrel", model, (40.0, 40.0)).await;
+        let settings = breathmark::sweep::SweepSettings {
+            sensor_width: width_mm.and_then(|mm| breathmark::units::Millimetres::new(mm).ok()),
+            ..breathmark::sweep::SweepSettings::default()
+        };
+        site.publish_shot(&lens, &off(), settings, curve(40.0, 2.5, 0.4))
+            .await;
+        let page = site.get(&format!("/lenses/{}", lens.slug)).await.text();
+        let page = page.replace('\u{a0}', " ").replace("&#39;", "'");
+        assert!(page.contains(words), "{words}: {page}");
+        assert!(page.contains(angles), "{angles}: {page}");
+        let twin = site
+            .get(&format!("/lenses/{}.json", lens.slug))
+            .await
+            .json();
+        let across = twin["results"][0]["angle_across_mm"]
+            .as_f64()
+            .expect("a width");
+        assert!((across - width_mm.unwrap_or(36.0)).abs() < 1e-12, "{twin}");
     }
 }

@@ -129,6 +129,19 @@ impl Site {
         conditions: &Conditions,
         measurement: SweepMeasurement,
     ) -> SweepId {
+        let settings = SweepSettings::default();
+        self.publish_shot(lens, conditions, settings, measurement)
+            .await
+    }
+
+    /// The same with what the reviewer said of the sweep.
+    pub(super) async fn publish_shot(
+        &self,
+        lens: &Lens,
+        conditions: &Conditions,
+        settings: SweepSettings,
+        measurement: SweepMeasurement,
+    ) -> SweepId {
         let store = &self.app.store;
         let upload = store
             .open_upload(self.reviewer, lens.id, conditions, NOW)
@@ -150,7 +163,7 @@ impl Site {
         let draft = SweepDraft {
             lens: None,
             name: measurement.name.clone(),
-            settings: SweepSettings::default(),
+            settings,
             files: vec![file],
         };
         let sweep = store
