@@ -54,10 +54,11 @@ struct LensesPage {
 }
 
 impl LensesPage {
-    /// Whether the list is narrowed or judged by more than a name.
-    fn is_filtered(&self) -> bool {
+    /// Whether one of the further filters can't be used; else they stay out of the way of the list on small windows, where
+    /// chips say what is asked.
+    fn is_to_mend(&self) -> bool {
         let mut names = FIELDS.iter().map(|(name, _)| *name);
-        names.any(|name| name != "q" && self.form.is_given(name))
+        names.any(|name| name != "q" && self.form.error(name).is_some())
     }
 
     /// The ways that a picture can go, with their words.

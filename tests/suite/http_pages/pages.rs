@@ -172,7 +172,10 @@ async fn unknown_lenses_are_404_and_offer_a_search() {
     assert_eq!(answer.status, StatusCode::NOT_FOUND);
     assert!(answer.text().contains("value=\"ostrel 99\""));
     let nowhere = site.get("/nowhere").await.text();
-    assert!(nowhere.contains("role=\"search\""), "no dead end: {nowhere}");
+    assert!(
+        nowhere.contains("role=\"search\""),
+        "no dead end: {nowhere}"
+    );
     let slip = site.get("/lenses/osterl-28-135-f-9").await.text();
     assert!(
         slip.contains("Perhaps you mean") && slip.contains(">ostrel 28"),
