@@ -1,5 +1,7 @@
 //! Sentences over the cases that a lens can be.
 
+use proptest::prelude::*;
+
 use super::*;
 
 fn verdict(focal_mm: f64, shift_pct: f64, outcome: ToleranceOutcome) -> FocalVerdict {
@@ -284,4 +286,62 @@ fn a_row_has_the_verdict_in_a_few_words() {
         assert_eq!(short_verdict(&verdicts).as_deref(), Some(words));
     }
     assert_eq!(short_verdict(&[]), None);
+}
+
+/// A focal length as it can be measured: its outcome fits its shift.
+fn any_verdict(tolerance_pct: f64) -> impl Strategy<Value = FocalVerdict> {
+    let shift = (-20.0..20.0_f64, prop_oneof![0.001..0.05_f64, 0.05..8.0_f64]);
+    let focal = prop::sample::select(vec![14.0, 24.0, 35.0, 50.0, 70.0, 100.0, 135.0, 200.0]);
+    let outcome = (0..4_u8, 0.05..4.0_f64);
+    let flags = (any::<bool>(), any::<bool>());
+    (shift, focal, outcome, flags).prop_map(move |((shift, u), focal, (kind, dioptres), flags)| {
+        FocalVerdict {
+            focal_length_mm: Some(focal),
+            worst_shift_pct: Measured::new(shift, u),
+            other_way: None,
+            outcome: match kind {
+                _ if shift.abs() <= tolerance_pct => ToleranceOutcome::Within,
+                0 => ToleranceOutcome::Unknown { travel: 0.4 },
+                1 => exceeded(0.0),
+                _ => exceeded(dioptres),
+            },
+            tolerance_pct,
+            relative_to_farthest: flags.0,
+            distances_estimated: flags.1,
+        }
+    })
+}
+
+proptest! {
+    /// Whatever a lens does, its sentences say nothing that one of its focal lengths belies, and keep back nothing.
+    #[test]
+    fn sentences_say_what_every_focal_length_bears_out(
+        lens in (0.5..5.0_f64).prop_flat_map(|tolerance| prop::collection::vec(any_verdict(tolerance), 1..7)),
+    ) {
+        let sentences = lens_verdict(&lens).expect("something was measured");
+        let says = |words: &str| sentences.contains(words);
+        let told: Vec<&FocalVerdict> = lens.iter().filter(|verdict| !verdict.is_untold()).collect();
+        let any = |holds: &dyn Fn(&FocalVerdict) -> bool| told.iter().any(|verdict| holds(verdict));
+        let exceeds = |verdict: &FocalVerdict| verdict.outcome != ToleranceOutcome::Within;
+        let goes = |way: Direction| any(&|verdict| Direction::of(verdict.worst_shift_pct) == way);
+
+        prop_assert!(sentences.ends_with('.') && !says("  ") && !says("NaN") && !says("inf "), "{sentences}");
+        prop_assert_eq!(says("everywhere it was measured"), !told.is_empty() && !any(&exceeds), "{}", sentences);
+        prop_assert!(!says("exceeds") || any(&exceeds), "{sentences}");
+        prop_assert_eq!(says("not measured well enough"), told.len() < lens.len(), "{}", sentences);
+        prop_assert_eq!(says("may be larger"), any(&|verdict| verdict.relative_to_farthest), "{}", sentences);
+        prop_assert!(!says("about ") || any(&|verdict| verdict.distances_estimated && exceeds(verdict)), "{sentences}");
+        prop_assert_eq!(says("tighter"), goes(Direction::Tighter), "{}", sentences);
+        prop_assert_eq!(says("wider"), goes(Direction::Wider), "{}", sentences);
+        let unknown = any(&|verdict| matches!(verdict.outcome, ToleranceOutcome::Unknown { .. }));
+        prop_assert_eq!(says("is not known"), unknown, "{}", sentences);
+        // A distance is named only where every focal length holds the tolerance beyond it.
+        let farthest = told.iter().filter_map(|verdict| verdict.outcome.distance_m()).map(|m| m.value);
+        let distance = farthest.fold(0.0, f64::max);
+        if says("; beyond ") {
+            prop_assert!(says(&words::distance_from(distance)), "{} in {}", distance, sentences);
+        }
+        let row = short_verdict(&lens).expect("something was measured");
+        prop_assert_eq!(row.contains("everywhere"), told.len() == lens.len() && !any(&exceeds), "{}", row);
+    }
 }

@@ -10,7 +10,8 @@ const PAGE: &str = "/lenses/ostrel-28-135-f-3-5";
 async fn text(site: &Site, path: &str) -> String {
     let answer = site.get(path).await;
     assert_eq!(answer.status, StatusCode::OK, "{path}");
-    answer.text().replace('\u{a0}', " ").replace("&#38;", "&")
+    let text = answer.text().replace('\u{a0}', " ");
+    text.replace("&#38;", "&").replace("&#39;", "'")
 }
 
 /// 2·atan(18 mm / f) before, and with f·(1 + shift) after.
