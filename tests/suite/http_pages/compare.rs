@@ -130,6 +130,13 @@ async fn the_address_keeps_the_comparison_whole() {
     assert_eq!(again, text, "the same page");
     assert!(text.contains("value=\"90\"") && text.contains("value=\"10 ft\""));
     assert!(text.contains("data-axis=\"travel\""));
+    let taken = "/charts/compare.png?width=3840&amp;height=2160&amp;theme=clear&amp;";
+    let taken = text.split_once(taken).expect("a chart to take away").1;
+    let taken = taken.split('"').next().expect("its end");
+    assert!(
+        path.ends_with(&taken.replace("&#38;", "&")),
+        "the same question: {taken}"
+    );
 }
 
 /// From 10 ft, which is 3.048 m, to 1 m: 85 mm goes −5.2 % at 0.8 m, so −1.365 % and −4.16 %.
