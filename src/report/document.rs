@@ -278,8 +278,8 @@ impl FindingDocument {
 impl BudgetLineDocument {
     fn new(line: &BudgetLine) -> Self {
         Self {
-            part: line.part,
-            description: line.description,
+            part: line.part.code(),
+            description: line.part.description(),
             pct: line.pct,
         }
     }

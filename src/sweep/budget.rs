@@ -1,6 +1,6 @@
 //! The uncertainty budget, JCGM 100:2008: random parts in quadrature, systematic bounds apart.
 
-use super::{Budget, BudgetLine, FrameResult};
+use super::{Budget, BudgetLine, FrameResult, Part};
 use crate::measure::Target;
 use crate::optics;
 
@@ -103,59 +103,25 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
     let excess = (noise.total * noise.total - explained * explained)
         .max(0.0)
         .sqrt();
-    let line = |part, description, pct| BudgetLine {
-        part,
-        description,
-        pct,
-    };
+    let line = |part, pct| BudgetLine { part, pct };
     let mut systematic = Vec::new();
     if let (Some(focal), Some(closest), Some(target)) =
         (setting.focal_mm, setting.closest_mm, setting.target_mm)
     {
         systematic.push(line(
-            "entrance_pupil",
-            "The entrance pupil may move towards the targets while focusing, which looks like a tighter picture: from 0 \
-             to this. A second sweep at another target distance would separate it.",
+            Part::EntrancePupil,
             optics::perspective_bound_pct(focal, closest, target),
         ));
     }
     Budget {
         random: vec![
-            line(
-                "centre_noise",
-                "Noise of the target centres in this frame",
-                noise.frame * share,
-            ),
-            line(
-                "reference_noise",
-                "Noise of the reference that every shift is stated against",
-                noise.reference * share,
-            ),
-            line(
-                "scatter",
-                "Scatter of the frames about a smooth curve beyond that: small moves of camera or targets, compression",
-                excess,
-            ),
-            line(
-                "window_choice",
-                "Background slope and choice of the window: half the difference between two windows",
-                differences.window,
-            ),
-            line(
-                "tone_curve",
-                "Tone curve of the camera: half the difference between two plausible curves",
-                differences.tone,
-            ),
-            line(
-                "vignetted_blur",
-                "Blur cut by the lens barrel, from its measured asymmetry",
-                differences.vignetting,
-            ),
-            line(
-                "other_light",
-                "Light of something else in a target's window, from what tape does not show: lopsided light, light that changes",
-                differences.other_light,
-            ),
+            line(Part::CentreNoise, noise.frame * share),
+            line(Part::ReferenceNoise, noise.reference * share),
+            line(Part::Scatter, excess),
+            line(Part::WindowChoice, differences.window),
+            line(Part::ToneCurve, differences.tone),
+            line(Part::VignettedBlur, differences.vignetting),
+            line(Part::OtherLight, differences.other_light),
         ],
         systematic,
     }
@@ -205,6 +171,8 @@ mod tests {
         };
         let budget = of(noise, Differences::default(), setting);
         assert_eq!(budget.systematic.len(), 1);
+        assert!(!budget.systematic[0].part.is_random());
+        assert!(budget.random.iter().all(|line| line.part.is_random()));
         assert!((budget.systematic[0].pct - 0.32).abs() < 0.005);
         assert!(budget.random.iter().all(|line| line.pct.abs() < 1e-15));
     }

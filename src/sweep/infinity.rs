@@ -1,7 +1,7 @@
 //! Is the reference at infinity? By stated distance, by blur, by what the curve still does at its end.
 
 use super::distance::blur::LastFrame;
-use super::{BudgetLine, FrameResult, ShiftCurve, Summary, SweepSettings};
+use super::{BudgetLine, FrameResult, Part, ShiftCurve, Summary, SweepSettings};
 
 /// What is known of the reference's distance, beside the frames.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -99,9 +99,7 @@ pub(super) fn assess(
     let shortfall = told.or(by_distance).or_else(by_blur).or_else(by_slope)?;
     if let Some(effect) = shortfall.effect_pct {
         summary.budget.systematic.push(BudgetLine {
-            part: "reference_not_at_infinity",
-            description: "The reference is short of infinity: slope of the curve at its end times the dioptres left. \
-                          Every shift lacks about this much.",
+            part: Part::ReferenceNotAtInfinity,
             pct: effect,
         });
     }

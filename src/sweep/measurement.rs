@@ -1,6 +1,6 @@
 //! All that is known of a sweep once it is measured.
 
-use super::{CaptureTime, Finding, FrameResult, Severity, ShiftCurve};
+use super::{CaptureTime, Finding, FrameResult, Part, Severity, ShiftCurve};
 use crate::units::{FNumber, Measured, Metres, Millimetres};
 
 /// Which way the picture goes when focusing from infinity to the frame of worst shift.
@@ -76,10 +76,8 @@ impl DistanceSource {
 /// One line of an uncertainty budget.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BudgetLine {
-    /// Stable word for the part, e.g. "centre_noise".
-    pub part: &'static str,
-    /// What it is, in plain words.
-    pub description: &'static str,
+    /// What it is about.
+    pub part: Part,
     /// Its share, percentage points of shift: a standard uncertainty if random, a bound if systematic.
     pub pct: f64,
 }

@@ -17,6 +17,7 @@ mod order;
 mod other_light;
 mod outlines;
 mod pair;
+mod part;
 mod penalised;
 mod pick;
 mod places;
@@ -39,6 +40,7 @@ pub use finding::{Code, Finding, Severity};
 pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
 pub use outlines::{Outlines, TolerancePlace};
+pub use part::Part;
 pub use repeats::{Combined, combine_repeats, disagreement};
 pub use settings::{FrameOrder, SweepSettings};
 

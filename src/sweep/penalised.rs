@@ -6,6 +6,9 @@ use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 const LOWEST: f64 = -16.0;
 const STEP: f64 = 0.75;
 const STEPS: u32 = 40;
+/// Weight, in degrees of freedom, of the belief that the points' own uncertainties are right, beside what their
+/// scatter says. Without it a few points on a bent curve look like noise about a straight one.
+pub(super) const BELIEF: f64 = 3.0;
 /// Difference in −2 log likelihood that is no reason to prefer the rougher curve.
 const ABOUT_AS_LIKELY: f64 = 1.0;
 
@@ -98,10 +101,12 @@ impl Problem {
             .sum();
         let rough = (coefficients.transpose() * &self.penalty * &coefficients)[(0, 0)];
         let penalised = squares + lambda * rough;
-        let freedom = (self.y.len() - self.order) as f64;
+        // The belief as a prior of the noise, inverse chi-squared with as many degrees of freedom (A. Gelman et al.,
+        // Bayesian Data Analysis, 2013, 3.3): it adds to the squares and to the freedom.
+        let freedom = BELIEF + (self.y.len() - self.order) as f64;
         let log_det = self.log_det + diagonal.iter().map(|d| d.ln()).sum::<f64>();
         let penalised_directions = (self.penalty.ncols() - self.order) as f64;
-        let unlikely = freedom * (penalised.max(1e-300) / freedom).ln() + log_det
+        let unlikely = freedom * ((BELIEF + penalised) / freedom).ln() + log_det
             - penalised_directions * lambda.ln();
         let shares = self.share.iter().zip(diagonal.iter());
         let edf = shares.map(|(share, d)| (1.0 - share) / d).sum();
@@ -125,12 +130,12 @@ impl Problem {
         scaled * self.back.transpose()
     }
 
-    /// The smoothest fit that is about as likely as the likeliest, and leaves at least half of the points' freedom to the
-    /// noise: no invented wiggles.
-    pub(super) fn best(&self) -> Option<Fit> {
+    /// The smoothest fit that is about as likely as the likeliest, and takes no more than a share of the points' freedom:
+    /// no invented wiggles.
+    pub(super) fn best(&self, most_taken: f64) -> Option<Fit> {
         let n = self.y.len() as f64;
         let order = self.order as f64;
-        let most_edf = order + (n - order) / 2.0;
+        let most_edf = order + (n - order) * most_taken;
         // From interpolation to a straight line or parabola; the likelihood is flat on this scale.
         let fits: Vec<Fit> = (0..=STEPS)
             .filter_map(|step| self.solve(LOWEST + STEP * f64::from(step)))

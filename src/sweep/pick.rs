@@ -260,7 +260,7 @@ fn most_doubtful(found: &[Found], places: &Places) -> Option<(usize, f64)> {
         .iter()
         .map(|&(i, value, u)| (places.at(i), value, u))
         .collect();
-    let smooth = Smooth::through(&steps)?;
+    let smooth = Smooth::stiff(&steps)?;
     // Its neighbours may be drawn towards a bad frame, so the three that stand out most are each judged by the rest.
     let mut suspects: Vec<usize> = (0..steps.len()).collect();
     let off = |k: usize| smooth.standardised(k, steps[k].1).abs();

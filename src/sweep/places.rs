@@ -129,7 +129,7 @@ impl Places {
                 .zip(&self.at)
                 .filter_map(|(value, &at)| value.map(|(value, u)| (at, value, u)))
                 .collect();
-            Some(Smooth::through(&points)?.unlikely)
+            Some(Smooth::stiff(&points)?.unlikely)
         });
         parts.collect()
     }

@@ -7,13 +7,18 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::penalised::Problem;
+use super::penalised::{BELIEF, Problem};
 
 /// Most stretches between knots: enough for any lens's curve, and the cost stays small for long sweeps.
 const MOST_STRETCHES: usize = 40;
-/// Weight, in degrees of freedom, of the belief that the points' own uncertainties are right, beside what their
-/// scatter says.
-const BELIEF: f64 = 3.0;
+/// Most of the points' freedom that a curve of results may take: what is left keeps telling whether the noise is as stated.
+const RESULT_TAKES: f64 = 0.8;
+/// The same for a curve that its points are doubted by: one that follows a bad point closely finds nothing wrong with it,
+/// and doubts its neighbours.
+const STIFF_TAKES: f64 = 0.5;
+/// Points below which the smoothest curve is a straight line instead of a parabola: a parabola through four leaves one
+/// point to tell the noise from the bend.
+const FEW: usize = 5;
 
 /// The smooth curve through some points.
 #[derive(Debug, Clone)]
@@ -48,18 +53,28 @@ impl Smooth {
     /// points, or when x does not rise.
     #[must_use]
     pub(super) fn through(points: &[(f64, f64, f64)]) -> Option<Self> {
-        Self::reaching(points, points.first()?.0)
+        Self::fit(points, points.first()?.0, RESULT_TAKES)
     }
 
-    /// The same, and the curve reaches to a place that may lie beyond the points: the penalty says how it goes on there,
-    /// and how much less certain it gets with every step.
+    /// The same, stiffer: the curve that points are doubted by.
+    #[must_use]
+    pub(super) fn stiff(points: &[(f64, f64, f64)]) -> Option<Self> {
+        Self::fit(points, points.first()?.0, STIFF_TAKES)
+    }
+
+    /// A stiff curve that reaches to a place that may lie beyond the points: the penalty says how it goes on there, and
+    /// how much less certain it gets with every step.
     #[must_use]
     pub(super) fn reaching(points: &[(f64, f64, f64)], to: f64) -> Option<Self> {
+        Self::fit(points, to, STIFF_TAKES)
+    }
+
+    fn fit(points: &[(f64, f64, f64)], to: f64, most_taken: f64) -> Option<Self> {
         let n = points.len();
         if n < 3 || points.windows(2).any(|pair| pair[1].0 <= pair[0].0) {
             return None;
         }
-        let order = if n < 8 { 2 } else { 3 };
+        let order = if n < FEW { 2 } else { 3 };
         let inside = points[n - 1].0 - points[0].0;
         let (first, last) = (points[0].0.min(to), points[n - 1].0.max(to));
         let stretches = ((n - 1) as f64 * (last - first) / inside).round() as usize;
@@ -84,7 +99,7 @@ impl Smooth {
             / total;
         let y = DVector::from_iterator(n, points.iter().map(|p| p.1 - mean));
         let problem = Problem::new(basis, weight, y, order)?;
-        let fit = problem.best()?;
+        let fit = problem.best(most_taken)?;
         let spread = problem.inverse(fit.ratio);
         let freedom = (n - order) as f64;
         // A scatter known from few points is itself uncertain: the standard deviation of Student's t distribution,

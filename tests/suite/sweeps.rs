@@ -2,6 +2,7 @@
 
 mod distances;
 mod findings;
+mod full_size;
 mod other_light;
 mod rig;
 mod textbook;

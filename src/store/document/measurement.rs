@@ -1,8 +1,5 @@
 //! A whole measurement: frames, verdict, curve, budget, findings.
 
-use std::collections::BTreeSet;
-use std::sync::{Mutex, PoisonError};
-
 use serde::{Deserialize, Serialize};
 
 use super::frame::{CaptureTimeDoc, FrameResultDoc, f_number, metres, millimetres};
@@ -10,8 +7,8 @@ use super::number::{Number, Pair, measured, pair};
 use super::unknown;
 use crate::store::StoreError;
 use crate::sweep::{
-    Budget, BudgetLine, Code, CurvePoint, DistanceSource, Finding, Severity, ShiftCurve, Summary,
-    SweepMeasurement,
+    Budget, BudgetLine, Code, CurvePoint, DistanceSource, Finding, Part, Severity, ShiftCurve,
+    Summary, SweepMeasurement,
 };
 
 /// A point of a curve: travel, dioptres, shift in per cent.
@@ -81,39 +78,23 @@ impl FindingDoc {
     }
 }
 
-/// Part, description, percentage points.
+/// Part, its description (for people who open the database), percentage points.
 #[derive(Serialize, Deserialize)]
 struct BudgetLineDoc(String, String, Number);
 
 impl BudgetLineDoc {
     fn of(line: &BudgetLine) -> Self {
-        let BudgetLine {
-            part,
-            description,
-            pct,
-        } = line;
-        Self((*part).to_owned(), (*description).to_owned(), Number(*pct))
+        let BudgetLine { part, pct } = line;
+        let (code, description) = (part.code(), part.description());
+        Self(code.to_owned(), description.to_owned(), Number(*pct))
     }
 
-    fn read(self) -> BudgetLine {
-        BudgetLine {
-            part: interned(self.0),
-            description: interned(self.1),
+    fn read(self) -> Result<BudgetLine, StoreError> {
+        Ok(BudgetLine {
+            part: Part::from_code(&self.0).ok_or_else(|| unknown("part of a budget", &self.0))?,
             pct: self.2.0,
-        }
+        })
     }
-}
-
-/// The text with the life of the program. Budget lines are named by a handful of constants in `sweep`, so the set stays small.
-fn interned(text: String) -> &'static str {
-    static KNOWN: Mutex<BTreeSet<&'static str>> = Mutex::new(BTreeSet::new());
-    let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some(found) = known.get(text.as_str()) {
-        return found;
-    }
-    let kept: &'static str = String::leak(text);
-    known.insert(kept);
-    kept
 }
 
 #[derive(Serialize, Deserialize)]
@@ -155,8 +136,12 @@ impl SummaryDoc {
                 "a summary points at a frame that is not there".to_owned(),
             ));
         }
-        let lines =
-            |lines: Vec<BudgetLineDoc>| lines.into_iter().map(BudgetLineDoc::read).collect();
+        let lines = |lines: Vec<BudgetLineDoc>| {
+            lines
+                .into_iter()
+                .map(BudgetLineDoc::read)
+                .collect::<Result<Vec<_>, _>>()
+        };
         Ok(Summary {
             reference: self.reference,
             worst: self.worst,
@@ -164,8 +149,8 @@ impl SummaryDoc {
             relative_to_farthest: self.relative_to_farthest,
             curve: self.curve.read(),
             budget: Budget {
-                random: lines(self.budget_random),
-                systematic: lines(self.budget_systematic),
+                random: lines(self.budget_random)?,
+                systematic: lines(self.budget_systematic)?,
             },
         })
     }

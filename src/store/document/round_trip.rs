@@ -13,7 +13,7 @@ use crate::measure::{Flag, Target, Unmeasurable, Window};
 use crate::store::{Conditions, ConditionsKey, FocalResult, StoreError, Switch};
 use crate::sweep::{
     Budget, BudgetLine, CaptureTime, Code, CurvePoint, DistanceSource, Finding, FrameInfo,
-    FrameOrder, FrameResult, FrameState, Severity, ShiftCurve, Summary, SweepMeasurement,
+    FrameOrder, FrameResult, FrameState, Part, Severity, ShiftCurve, Summary, SweepMeasurement,
     SweepSettings, ToleranceOutcome,
 };
 use crate::units::{FNumber, FocusDistance, Measured, Metres, Millimetres};
@@ -185,17 +185,8 @@ fn findings() -> impl Strategy<Value = Vec<Finding>> {
 }
 
 fn budget() -> impl Strategy<Value = Budget> {
-    let line = |part, description| {
-        number().prop_map(move |pct| BudgetLine {
-            part,
-            description,
-            pct,
-        })
-    };
-    (
-        vec(line("centre_noise", "noise of the centres"), 0..2),
-        vec(line("pupil", "the entrance pupil moves"), 0..2),
-    )
+    let line = || (select(Part::ALL), number()).prop_map(|(part, pct)| BudgetLine { part, pct });
+    (vec(line(), 0..2), vec(line(), 0..2))
         .prop_map(|(random, systematic)| Budget { random, systematic })
 }
 

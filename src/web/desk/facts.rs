@@ -189,7 +189,7 @@ pub(super) fn budget(sweep: &Sweep) -> Vec<(&'static str, &'static str, String)>
     let bounds = summary.budget.systematic.iter().map(|line| (line, "bound"));
     random
         .chain(bounds)
-        .map(|(line, kind)| (line.description, kind, format!("{:.4}", line.pct)))
+        .map(|(line, kind)| (line.part.description(), kind, format!("{:.4}", line.pct)))
         .collect()
 }
 

@@ -5,7 +5,7 @@ use axum::response::Html;
 
 use super::{PageFrame, Section, filters, html};
 use crate::app::App;
-use crate::sweep::{ALGORITHM_VERSION, Code, DEFAULT_TOLERANCE_PCT};
+use crate::sweep::{ALGORITHM_VERSION, Code, DEFAULT_TOLERANCE_PCT, Part};
 use crate::web::WebError;
 use crate::web::session::Viewer;
 
@@ -14,6 +14,7 @@ use crate::web::session::Viewer;
 struct MethodPage {
     page: PageFrame,
     findings: &'static [Code],
+    parts: &'static [Part],
     algorithm_version: u32,
     tolerance_pct: f64,
 }
@@ -27,6 +28,7 @@ pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<
             )
             .at(&app.config.public_url(), "/method"),
         findings: Code::ALL,
+        parts: Part::ALL,
         algorithm_version: ALGORITHM_VERSION,
         tolerance_pct: DEFAULT_TOLERANCE_PCT,
     })

@@ -1,7 +1,7 @@
 //! The page of a lens: scale and angle told apart, axes, charts, lists, links, and the method behind it.
 
 use axum::http::{StatusCode, header};
-use breathmark::sweep::Code;
+use breathmark::sweep::{Code, Part};
 
 use super::site::{NOW, Site, ZOOM, curve, off};
 
@@ -210,6 +210,10 @@ async fn the_method_page_explains_every_finding_formula_and_caution() {
             "{code}"
         );
     }
+    for part in Part::ALL {
+        assert!(page.contains(part.code()), "{part:?}");
+        assert!(page.contains(part.description()), "{part:?}");
+    }
     for words in [
         "<i>separation</i> ÷ <i>separation at infinity</i> − 1",
         "<i>marked focal length</i> × (1 + <i>shift</i>)",
@@ -218,6 +222,11 @@ async fn the_method_page_explains_every_finding_formula_and_caution() {
         "One copy is not the model.",
         "Marked focal lengths may be off by 5 %.",
         "Distances from blur are estimates",
+        "Σ <i>x</i>·<i>I</i> ÷ Σ <i>I</i>",
+        "1 + <i>ρ</i> nearer than the targets, 1 − <i>ρ</i> beyond them",
+        "Cramér–Rao",
+        "IEC 61966-2-1",
+        "<i>f</i> · <i>m</i> ÷ <i>D</i>",
         "Nothing is extrapolated.",
         "Okabe",
     ] {

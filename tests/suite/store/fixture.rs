@@ -6,7 +6,7 @@ use breathmark::store::{
 };
 use breathmark::sweep::{
     Budget, BudgetLine, Code, CurvePoint, DistanceSource, Finding, FrameInfo, FrameResult,
-    FrameState, Severity, ShiftCurve, Summary, SweepMeasurement, SweepSettings,
+    FrameState, Part, Severity, ShiftCurve, Summary, SweepMeasurement, SweepSettings,
 };
 use breathmark::units::{FNumber, FocusDistance, Measured, Metres, Millimetres};
 
@@ -199,8 +199,7 @@ pub(super) fn measurement(focal_mm: f64, worst_pct: f64, u_pct: f64) -> SweepMea
             curve: ShiftCurve::new(points),
             budget: Budget {
                 random: vec![BudgetLine {
-                    part: "centre_noise",
-                    description: "noise of the centres",
+                    part: Part::CentreNoise,
                     pct: u_pct,
                 }],
                 systematic: Vec::new(),

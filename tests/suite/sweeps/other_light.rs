@@ -1,7 +1,7 @@
 //! Reflections and labels beside, on and behind targets: named or harmless, never a wrong number without a word.
 
 use breathmark::simulate::{Clutter, SweepScript};
-use breathmark::sweep::{Code, SweepMeasurement, SweepSettings};
+use breathmark::sweep::{Code, Part, SweepMeasurement, SweepSettings};
 
 use super::rig::{Files, codes, errors, message, small};
 
@@ -87,7 +87,7 @@ fn the_finding_says_what_was_seen_and_widens_the_uncertainty() {
             .budget
             .random
             .iter()
-            .find(|line| line.part == "other_light");
+            .find(|line| line.part == Part::OtherLight);
         line.expect("a line of the budget").pct
     };
     assert!(u(&plain).abs() < 1e-12);

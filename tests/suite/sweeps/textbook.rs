@@ -97,3 +97,29 @@ fn textbook_curves_come_back() {
         );
     }
 }
+
+/// A bend that only a few frames show is a bend, not noise about a straight line: as true as with many frames, and not
+/// stated as uncertain as if it were noise.
+#[test]
+fn a_few_frames_tell_a_curve_from_noise() {
+    for frames in [6, 8, 11] {
+        for lens in &LENSES {
+            let mut script = script(lens);
+            script.frames = frames;
+            let measured = Files::of(&script).measure(&SweepSettings::default());
+            let off = rms(&errors(&script, &measured));
+            assert!(
+                off < 1.2 * super::ORDINARY_PCT,
+                "{frames} frames, {}: {off}",
+                lens.name
+            );
+            let u = measured
+                .summary
+                .expect("a result")
+                .worst_shift_pct
+                .std_error;
+            // 1 % of a shift of 5 %: what a reader's tenth of a per cent bears.
+            assert!(u < 0.05, "{frames} frames, {}: u {u}", lens.name);
+        }
+    }
+}

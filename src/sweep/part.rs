@@ -1,0 +1,66 @@
+//! The parts of an uncertainty budget. Words and descriptions are written once, here.
+
+macro_rules! parts {
+    ($($variant:ident, $code:literal, $random:literal, $description:literal;)*) => {
+        /// What a line of an uncertainty budget is about.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Part {
+            $(#[doc = $description] $variant,)*
+        }
+
+        impl Part {
+            /// Every part, in the order in which budgets list them.
+            pub const ALL: &[Self] = &[$(Self::$variant,)*];
+
+            /// The stable word for the part in JSON and storage.
+            #[must_use]
+            pub const fn code(self) -> &'static str {
+                match self { $(Self::$variant => $code,)* }
+            }
+
+            /// Its size is a standard uncertainty (k = 1) that repeats would scatter by; else it is a bound that stands
+            /// apart.
+            #[must_use]
+            pub const fn is_random(self) -> bool {
+                match self { $(Self::$variant => $random,)* }
+            }
+
+            /// What it is and how its size is found, in plain words.
+            #[must_use]
+            pub const fn description(self) -> &'static str {
+                match self { $(Self::$variant => $description,)* }
+            }
+        }
+    };
+}
+
+parts! {
+    CentreNoise, "centre_noise", true,
+        "Noise of the target centres in this frame";
+    ReferenceNoise, "reference_noise", true,
+        "Noise of the reference that every shift is stated against";
+    Scatter, "scatter", true,
+        "Scatter of the frames about a smooth curve beyond that: small moves of camera or targets, compression";
+    WindowChoice, "window_choice", true,
+        "Background slope and choice of the window: half the difference between two windows";
+    ToneCurve, "tone_curve", true,
+        "Tone curve of the camera: half the difference between two plausible curves";
+    VignettedBlur, "vignetted_blur", true,
+        "Blur cut by the lens barrel, from its measured asymmetry";
+    OtherLight, "other_light", true,
+        "Light of something else in a target's window, from what tape does not show: lopsided light, light that changes";
+    EntrancePupil, "entrance_pupil", false,
+        "The entrance pupil may move towards the targets while focusing, which looks like a tighter picture: from 0 to \
+         this. A second sweep at another target distance would separate it.";
+    ReferenceNotAtInfinity, "reference_not_at_infinity", false,
+        "The reference is short of infinity: slope of the curve at its end times the dioptres left. Every shift lacks \
+         about this much.";
+}
+
+impl Part {
+    /// The part that a word stands for.
+    #[must_use]
+    pub fn from_code(code: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|part| part.code() == code)
+    }
+}
