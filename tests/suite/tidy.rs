@@ -236,3 +236,30 @@ fn every_finding_of_the_program_is_explained() {
         assert_eq!(breathmark::sweep::Code::from_code(code.code()), Some(*code));
     }
 }
+
+/// The fuzz targets build the readers with the dependencies that the program has, and with the rooms that readers may use.
+#[test]
+fn the_fuzz_package_has_the_readers_and_their_dependencies() {
+    let read = |path: &str| fs::read_to_string(top().join(path)).expect("a text file");
+    let own = read("Cargo.toml");
+    let fuzz = read("tests/fuzz/Cargo.toml");
+    let (_, dependencies) = fuzz.split_once("[dependencies]\n").expect("dependencies");
+    let lines = dependencies.lines().take_while(|line| !line.is_empty());
+    let shared: Vec<&str> = lines
+        .filter(|line| !line.starts_with("libfuzzer-sys"))
+        .collect();
+    assert!(!shared.is_empty());
+    for line in shared {
+        assert!(own.lines().any(|known| known == line), "{line}");
+    }
+    let rooms = read("tests/fuzz/readers.rs");
+    for room in &HOUSE[..=5] {
+        // Nothing that reads from outside is in the simulator.
+        let wanted = *room != "simulate";
+        assert_eq!(
+            rooms.contains(&format!("pub mod {room};")),
+            wanted,
+            "{room}"
+        );
+    }
+}
