@@ -79,6 +79,9 @@ impl Measure {
         if frames == 0 {
             bail!("there is no picture to measure; give a folder of the camera's JPEG files");
         }
+        for complaint in strangers(&settings, &sources) {
+            complain(&complaint);
+        }
         let progress = progress_bar("measuring", frames as u64);
         let sweeps: Vec<SweepMeasurement> = sources
             .iter()
@@ -135,6 +138,43 @@ impl Measure {
             .with_context(|| format!("{} can't be read; check the path", path.display()))?;
         intake::distances::read(&bytes).with_context(|| path.display().to_string())
     }
+}
+
+/// What is to be said of given distances that belong to no frame, or to more than one.
+fn strangers(settings: &SweepSettings, sources: &[Source]) -> Vec<String> {
+    let named = |file: &String| {
+        let frames = sources.iter().flat_map(|source| &source.frames);
+        frames.filter(|(info, _)| info.file == *file).count()
+    };
+    let (none, several): (Vec<&String>, Vec<&String>) = settings
+        .distances
+        .keys()
+        .filter(|file| named(file) != 1)
+        .partition(|file| named(file) == 0);
+    let told = |files: &[&String]| {
+        let first: Vec<&str> = files.iter().take(3).map(|file| file.as_str()).collect();
+        let more = files.len() - first.len();
+        let first = first.join(", ");
+        match more {
+            0 => first,
+            more => format!("{first} and {more} more"),
+        }
+    };
+    let mut complaints = Vec::new();
+    if !none.is_empty() {
+        complaints.push(format!(
+            "the list of distances names {}, and no frame is called so; write the names as they are, with ending and capitals",
+            told(&none)
+        ));
+    }
+    if !several.is_empty() {
+        complaints.push(format!(
+            "the list of distances names {}, and several frames are called so: all of them get that distance; measure their \
+             folders one by one if they differ",
+            told(&several)
+        ));
+    }
+    complaints
 }
 
 fn measure_source(

@@ -8,6 +8,9 @@ use crate::units::{Dioptres, FocusDistance, Metres};
 /// Most bytes of a list.
 const LARGEST: u64 = 4 << 20;
 
+/// A foot, m.
+const FOOT_M: f64 = 0.3048;
+
 /// How a list says where the lens was focused.
 #[derive(Clone, Copy)]
 enum Unit {
@@ -15,8 +18,8 @@ enum Unit {
     Dioptres,
 }
 
-/// Reads a list with the columns `file` and `distance_m` (or `dioptres`), in any order, other columns ignored; commas or
-/// semicolons between them. Infinity is `inf`, `infinity` or `∞`, or 0 dioptres. Files are named without folders.
+/// Reads a list with the columns `file` and `distance_m` (or `dioptres`), in any order, other columns ignored; commas,
+/// semicolons or tabs between them. Infinity is `inf`, `infinity` or `∞`, or 0 dioptres. Files are named without folders.
 /// An empty distance leaves the frame unknown.
 ///
 /// # Errors
@@ -30,14 +33,22 @@ pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError
     }
     let text = std::str::from_utf8(bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes))
         .map_err(|_| wrong(1, "is not UTF-8 text; save the list as CSV in UTF-8"))?;
-    let first = text.lines().next().unwrap_or_default();
-    let delimiter = if first.contains(';') { b';' } else { b',' };
+    let first = text
+        .lines()
+        .find(|line| !line.trim().is_empty())
+        .unwrap_or_default();
+    let delimiter = match first {
+        first if first.contains(';') => b';',
+        first if first.contains('\t') => b'\t',
+        _ => b',',
+    };
     let mut rows = csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .trim(csv::Trim::All)
         .flexible(true)
         .from_reader(text.as_bytes());
-    let headers = rows.headers().map_err(|error| unreadable(&error))?;
+    let headers = rows.headers().map_err(|error| unreadable(&error))?.clone();
+    let heading = headers.position().map_or(1, csv::Position::line);
     let column = |name: &str| {
         headers
             .iter()
@@ -45,7 +56,7 @@ pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError
     };
     let file_column = column("file").ok_or_else(|| {
         wrong(
-            1,
+            heading,
             "has no column `file`; the first line has to be `file,distance_m`",
         )
     })?;
@@ -53,7 +64,7 @@ pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError
         .map(|at| (at, Unit::Metres))
         .or_else(|| column("dioptres").map(|at| (at, Unit::Dioptres)))
         .ok_or_else(|| {
-            wrong(1, "has no column `distance_m` or `dioptres`; the first line has to be `file,distance_m`")
+            wrong(heading, "has no column `distance_m` or `dioptres`; the first line has to be `file,distance_m`")
         })?;
     let mut distances = BTreeMap::new();
     for row in rows.records() {
@@ -70,6 +81,13 @@ pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError
         };
         if file.is_empty() && value.is_empty() {
             continue;
+        }
+        // `a.jpg,1,45` with a decimal comma would be read as 1 m.
+        if row.iter().skip(headers.len()).any(|more| !more.is_empty()) {
+            return Err(wrong(
+                line,
+                "has more columns than the first line; write decimals with a point, or put semicolons between the columns",
+            ));
         }
         let path = display_path(file)
             .map_err(|_| wrong(line, "names no file; give its name in column `file`"))?;
@@ -95,11 +113,39 @@ fn distance(words: &str, unit: Unit) -> Result<FocusDistance, String> {
     if matches!(words.to_lowercase().as_str(), "inf" | "infinity" | "∞") {
         return Ok(FocusDistance::Infinity);
     }
+    let is_unit = |c: char| !c.is_ascii_digit() && !matches!(c, '.' | ',');
+    let (number, unit_given) = words.split_at(words.trim_end_matches(is_unit).len());
+    let unit_given = unit_given.trim().to_lowercase();
     // A comma can only be a decimal comma here: in a list with commas between columns it would have to be quoted.
-    let number: f64 = words
-        .replace(',', ".")
-        .parse()
-        .map_err(|_| format!("has {words:?} where a number has to be; write 0.45 or inf"))?;
+    let number: Option<f64> = number.replace(',', ".").parse().ok();
+    let number = number.ok_or_else(|| {
+        format!("has {words:?} where a number has to be; write 0.45 for 45 cm or inf for infinity")
+    })?;
+    match unit {
+        Unit::Metres if matches!(&*unit_given, "" | "m") => {}
+        Unit::Dioptres if matches!(&*unit_given, "" | "d" | "dpt" | "1/m") => {}
+        Unit::Metres => {
+            let unit_m = match &*unit_given {
+                "cm" => Some(0.01),
+                "mm" => Some(0.001),
+                "ft" | "ft." | "feet" | "'" | "′" | "’" => Some(FOOT_M),
+                "in" | "in." | "\"" | "″" | "”" => Some(FOOT_M / 12.0),
+                _ => None,
+            };
+            return Err(match unit_m {
+                Some(unit_m) => format!(
+                    "has {words:?}, which is not in metres; write {:.3}",
+                    number * unit_m
+                ),
+                None => format!("has {words:?}; write metres without a unit, 0.45 for 45 cm"),
+            });
+        }
+        Unit::Dioptres => {
+            return Err(format!(
+                "has {words:?} in the column `dioptres`; write 2.22 for 45 cm, or name the column `distance_m`"
+            ));
+        }
+    }
     let mend = "; write 0.45 for 45 cm or inf for infinity";
     match unit {
         Unit::Metres => Metres::new(number)
@@ -154,6 +200,15 @@ mod tests {
         );
         assert_eq!(metres("file,note,dioptres\na.jpg,x,2\nb.jpg,,0"), expected);
         assert_eq!(metres("file,distance_m\na.jpg,\n"), vec![]);
+        for odd in [
+            "\n\nfile;distance_m\n\na.jpg;0,5\n\n\nb.jpg;Inf\n",
+            "file\tdistance_m\r\na.jpg\t0.50\r\nb.jpg\tINFINITY\r\n",
+            "FILE,DISTANCE_M\n\"a.jpg\",\"0,5\"\nDCIM\\b.jpg,∞",
+            "file,distance_m\na.jpg,0.5 m\nb.jpg,inf,\n",
+            "no,file,distance_m,note\n1,a.jpg,5e-1,near\n2,b.jpg,inf,\n",
+        ] {
+            assert_eq!(metres(odd), expected, "{odd:?}");
+        }
     }
 
     #[test]
@@ -169,10 +224,31 @@ mod tests {
             ("file,distance_m\na.jpg\n", 2),
             ("file,distance_m\n..,1\n", 2),
             ("file,distance_m\na.jpg,1\na.jpg,2\n", 3),
+            // A decimal comma between commas must not be read as whole metres.
+            ("file,distance_m\na.jpg,1,45\n", 2),
+            ("\n\nfile,metres\na.jpg,1\n", 3),
+            ("file,distance_m\n\n\na.jpg,far\n", 4),
+            ("file,distance_m\na.jpg,-inf\n", 2),
+            ("file,distance_m\na.jpg,1e400\n", 2),
+            ("file,distance_m\na.jpg,1.234,5\n", 2),
+            ("file,dioptres\na.jpg,2 m\n", 2),
+            ("file,distance_m\na.jpg,.\n", 2),
+            ("a.jpg,0.5\nb.jpg,inf\n", 1),
         ] {
             let (found, words) = problem(list);
             assert_eq!(found, line, "{list:?}");
             assert!(words.contains("; "), "says how to mend it: {words}");
+        }
+        for (given, metres) in [
+            ("45 cm", "0.450"),
+            ("450mm", "0.450"),
+            ("3 ft", "0.914"),
+            ("3'", "0.914"),
+            ("18″", "0.457"),
+            ("1.5 feet", "0.457"),
+        ] {
+            let (_, words) = problem(&format!("file,distance_m\na.jpg,{given}\n"));
+            assert!(words.ends_with(&format!("write {metres}")), "{words}");
         }
         assert!(matches!(read(b" \n"), Err(IntakeError::Empty)));
         assert!(matches!(

@@ -1,5 +1,7 @@
 //! The command line as a stranger uses it: what it prints, how it ends, what it says when it can't.
 
+mod card;
+
 use std::fs;
 
 use serde_json::Value;
