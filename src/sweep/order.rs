@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use super::{FrameInfo, FrameOrder};
+use super::{FrameInfo, FrameOrder, naming};
 
 /// The frames' indices in the order that the files give, near to far, before a picture is looked at.
 ///
@@ -30,39 +30,67 @@ pub(super) fn sort(frames: &[FrameInfo], indices: &mut [usize]) {
     }
 }
 
-fn sort_by_name(frames: &[FrameInfo], indices: &mut [usize]) {
+/// Sorts indices by natural name; a counter that ran over its end within one folder goes on behind it.
+pub(super) fn sort_by_name(frames: &[FrameInfo], indices: &mut [usize]) {
     indices.sort_by(|&a, &b| by_name(&frames[a], &frames[b]));
+    let folder = |&i: &usize| &frames[i].folder;
+    if indices
+        .windows(2)
+        .all(|pair| folder(&pair[0]) == folder(&pair[1]))
+    {
+        let over = naming::ran_over(&numbers(frames, indices));
+        indices.rotate_left(over);
+    }
 }
 
 fn sort_by_time(frames: &[FrameInfo], indices: &mut [usize]) {
     sort_by_name(frames, indices);
-    if indices.iter().all(|&i| frames[i].captured_at.is_some()) {
+    if indices.iter().all(|&i| moment(&frames[i]).is_some()) {
         indices.sort_by(|&a, &b| by_time(&frames[a], &frames[b]));
     }
 }
 
 /// File numbers that a counter may leave out between two frames of a sweep, where some were lost.
-const LEFT_OUT: u64 = 5;
+pub(super) const LEFT_OUT: i64 = 5;
+/// Copies that are named after the last frame are taken for copies, and not for frames after a clock was set, up to so
+/// many.
+const MOST_COPIES: usize = 3;
 
-/// Whether file numbers count on, mostly one by one, while the clock, once, goes back: it was set, and the numbers are
-/// right.
+/// Whether file numbers count on, mostly one by one, while the clock, once, goes back in the middle of them: it was set,
+/// and the numbers are right.
 fn clock_set_back(frames: &[FrameInfo], by_name: &[usize]) -> bool {
-    let (mut back, mut gaps) = (0, 0);
-    for pair in by_name.windows(2) {
-        let (a, b) = (&frames[pair[0]], &frames[pair[1]]);
-        let numbers = (file_number(&a.file), file_number(&b.file));
-        match numbers {
-            (Some(a), Some(b)) if (a + 1..=a + 1 + LEFT_OUT).contains(&b) => {
-                gaps += usize::from(b > a + 1);
-            }
-            _ => return false,
-        }
-        match (a.captured_at, b.captured_at) {
-            (Some(a), Some(b)) => back += usize::from(seconds(&b) < seconds(&a)),
-            _ => return false,
-        }
-    }
-    back == 1 && by_name.len() > 2 && 4 * gaps < by_name.len()
+    let moments: Option<Vec<f64>> = by_name.iter().map(|&i| moment(&frames[i])).collect();
+    let numbers: Option<Vec<u64>> = numbers(frames, by_name).into_iter().collect();
+    let (Some(moments), Some(numbers)) = (moments, numbers) else {
+        return false;
+    };
+    let steps: Vec<i64> = numbers
+        .windows(2)
+        .map(|pair| naming::steps(pair[0], pair[1]))
+        .collect();
+    let back: Vec<usize> = (1..moments.len())
+        .filter(|&k| moments[k] < moments[k - 1])
+        .collect();
+    let &[back] = back.as_slice() else {
+        return false;
+    };
+    let gaps = steps.iter().filter(|step| **step > 1).count();
+    // A frame of the same moment and focus is the same frame, whatever number its copy has.
+    let is_copy = |k: usize| {
+        let focus = |k: usize| frames[by_name[k]].focus_distance;
+        (0..back).any(|j| moments[j].total_cmp(&moments[k]).is_eq() && focus(j) == focus(k))
+    };
+    let copies = moments.len() - back <= MOST_COPIES && (back..moments.len()).all(is_copy);
+    steps.iter().all(|step| *step > 0)
+        && steps[back - 1] <= 1 + LEFT_OUT
+        && by_name.len() > 2
+        && 4 * gaps < by_name.len()
+        && !copies
+}
+
+/// What the names of some frames count.
+fn numbers(frames: &[FrameInfo], indices: &[usize]) -> Vec<Option<u64>> {
+    naming::counters(indices.iter().map(|&i| frames[i].file.as_str()))
 }
 
 /// Natural order of folder and file name (`9` before `10`), case ignored first and used only to break ties.
@@ -76,14 +104,30 @@ pub(super) fn by_name(a: &FrameInfo, b: &FrameInfo) -> Ordering {
 /// Order of capture, unknown times first. The camera's own clock is what counts: a change of its offset from UTC
 /// (summer time) moves that clock, so where both say an offset the moments in UTC are compared.
 pub(super) fn by_time(a: &FrameInfo, b: &FrameInfo) -> Ordering {
-    match (a.captured_at, b.captured_at) {
-        (Some(a), Some(b)) => seconds(&a).total_cmp(&seconds(&b)),
+    match (moment(a), moment(b)) {
+        (Some(a), Some(b)) => a.total_cmp(&b),
         (a, b) => a.is_some().cmp(&b.is_some()),
     }
 }
 
+/// When a frame was taken, s since 1970: by what the camera wrote, else by a time in the file's name.
+pub(super) fn moment(frame: &FrameInfo) -> Option<f64> {
+    match &frame.captured_at {
+        Some(time) => Some(seconds(time)),
+        None => naming::time_in(&frame.file).map(|(moment, _)| moment),
+    }
+}
+
+/// Whether the moment of a frame is known to the second only.
+pub(super) fn in_whole_seconds(frame: &FrameInfo) -> bool {
+    match &frame.captured_at {
+        Some(time) => time.local.nanosecond() == 0,
+        None => naming::time_in(&frame.file).is_none_or(|(_, whole)| whole),
+    }
+}
+
 /// Seconds since 1970 of a capture time: in UTC where the offset is known, else by the camera's clock.
-pub(super) fn seconds(time: &super::CaptureTime) -> f64 {
+fn seconds(time: &super::CaptureTime) -> f64 {
     let utc = time.local.assume_utc();
     let nanoseconds = utc.unix_timestamp_nanos();
     let offset = time
@@ -91,19 +135,6 @@ pub(super) fn seconds(time: &super::CaptureTime) -> f64 {
         .map_or(0.0, |offset| f64::from(offset.whole_seconds()));
     // Split so that sub-seconds survive: 2026 is 1.8e9 s, a double then resolves 0.2 µs.
     (nanoseconds / 1_000_000_000) as f64 + (nanoseconds % 1_000_000_000) as f64 * 1e-9 - offset
-}
-
-/// The last run of digits in a file name, as a number: the frame's number on the card.
-#[must_use]
-pub(super) fn file_number(file: &str) -> Option<u64> {
-    let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
-    let end = stem.rfind(|c: char| c.is_ascii_digit())? + 1;
-    let start = stem[..end]
-        .rfind(|c: char| !c.is_ascii_digit())
-        .map_or(0, |at| {
-            at + stem[at..].chars().next().map_or(1, char::len_utf8)
-        });
-    stem[start..end].parse().ok()
 }
 
 #[cfg(test)]
@@ -179,20 +210,5 @@ mod tests {
             }
         }
         assert_eq!(by_time(&early, &late), Ordering::Less);
-    }
-
-    #[test]
-    fn file_numbers_of_several_namings() {
-        for (file, number) in [
-            ("SWP_0001.JPG", Some(1)),
-            ("_DSC1234.jpg", Some(1234)),
-            ("P1040567.JPG", Some(1_040_567)),
-            ("IMG_0012 (2).jpg", Some(2)),
-            ("2026-04-03_10h.tif", Some(10)),
-            ("frame.png", None),
-            ("é7.jpg", Some(7)),
-        ] {
-            assert_eq!(file_number(file), number, "{file}");
-        }
     }
 }

@@ -1,9 +1,8 @@
 //! Where the frames of a sweep stand, counted in steps of the bracket: file numbers, capture times or distances show how
 //! many frames are missing between those that are there. Whatever weighs neighbours against each other goes by this.
 
-use super::FrameInfo;
-use super::order::{file_number, seconds};
 use super::smooth::Smooth;
+use super::{FrameInfo, naming, order};
 
 /// Share of the readable frames whose file numbers have to rise with the sweep: a copy with a foreign number is no reason
 /// to disbelieve all others, shuffled names keep far less.
@@ -67,10 +66,7 @@ impl Places {
         sound: &[bool],
         dioptres: &[Option<f64>],
     ) -> Vec<Self> {
-        let times: Vec<Option<f64>> = frames
-            .iter()
-            .map(|frame| frame.captured_at.as_ref().map(seconds))
-            .collect();
+        let times: Vec<Option<f64>> = frames.iter().map(|frame| order::moment(frame)).collect();
         let by_numbers = counted(&numbers(frames), sound, NUMBERED_SHARE, 1e-6)
             .map(|at| (closed_by_clock(at, frames, &times), Witness::Numbers));
         let by_times = clock_tells(frames, &times)
@@ -200,22 +196,20 @@ fn gains(one: Option<Vec<f64>>, trusted: Option<&[f64]>) -> Option<Vec<f64>> {
     (total > SPEAK_AGAINST && none_worse).then_some(gains)
 }
 
-/// The numbers in the file names; cameras count on from 9999 to 1.
+/// The numbers in the file names; cameras count on from 9999 to 1, those with more digits leave 0000 out there.
 fn numbers(frames: &[&FrameInfo]) -> Vec<Option<f64>> {
-    let mut numbers: Vec<Option<f64>> = frames
-        .iter()
-        .map(|frame| file_number(&frame.file).map(|number| number as f64))
-        .collect();
-    let known = || numbers.iter().flatten().copied();
-    let wraps = known().any(|n| (9000.0..=9999.0).contains(&n))
-        && known().any(|n| n < 1000.0)
-        && known().all(|n| n <= 9999.0);
-    if wraps {
-        for number in numbers.iter_mut().flatten() {
-            *number += if *number < 5000.0 { 9999.0 } else { 0.0 };
-        }
-    }
-    numbers
+    let counted = naming::counters(frames.iter().map(|frame| frame.file.as_str()));
+    let known = || counted.iter().flatten().copied();
+    let wraps = known().any(|n| (9000..=9999).contains(&n))
+        && known().any(|n| n < 1000)
+        && known().all(|n| n <= 9999);
+    let on_a_round = known().any(|n| n > 9999 && n % 10_000 == 0);
+    let place = |number: u64| {
+        let turned = if wraps && number < 5000 { 9999 } else { 0 };
+        let left_out = if on_a_round { 0 } else { number / 10_000 };
+        (number + turned - left_out) as f64
+    };
+    counted.iter().map(|number| number.map(place)).collect()
 }
 
 /// Whether times are fine enough to tell one step of the bracket from two.
@@ -226,10 +220,7 @@ fn clock_tells(frames: &[&FrameInfo], times: &[Option<f64>]) -> bool {
 
 /// What the clock of the files is rounded to, s; 0 where it has fractions.
 fn resolution_s(frames: &[&FrameInfo]) -> f64 {
-    let whole = frames
-        .iter()
-        .filter_map(|frame| frame.captured_at)
-        .all(|time| time.local.nanosecond() == 0);
+    let whole = frames.iter().all(|frame| order::in_whole_seconds(frame));
     f64::from(u8::from(whole))
 }
 

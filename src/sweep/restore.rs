@@ -81,6 +81,8 @@ pub(super) struct Look {
 pub(super) struct Ends {
     /// Blur at closest focus over blur at infinity, where closest focus and target distance are known: (D−u₀)/u₀.
     pub(super) near_over_far: Option<f64>,
+    /// Blur at closest focus and at infinity that the nominal pupil f/N makes, px, where that is known.
+    pub(super) nominal_px: Option<(f64, f64)>,
 }
 
 /// A blur changes its course once in a sweep, at the sharpest frame; this many times is noise and chance.
@@ -93,9 +95,34 @@ const SCALE_SHARE: f64 = 0.1;
 const PLAIN_BREATHING: f64 = 0.003;
 /// The files' way through (separation, blur) over the shortest way: a good sweep has 1, a shuffled one several.
 const DETOUR: f64 = 1.6;
+/// By how much better, as the logarithm of a ratio of blurs, the ends have to fit when they are turned.
+const CLEARLY: f64 = 0.3;
+/// How well the turned ends have to fit where a sweep short of infinity is another explanation: the estimate holds to a
+/// fifth through real lenses.
+const AS_TURNED: f64 = 0.2;
 /// Blur at the first frame over blur at the last below which a sweep runs backwards, when nothing is known of the set-up:
 /// targets that near to closest focus are no set-up (our choice).
 const BACKWARDS: f64 = 0.4;
+
+impl Ends {
+    /// Whether a sweep whose first and last frame are blurred by so much (px) runs from infinity to closest focus.
+    fn say_backwards(&self, first: f64, last: f64) -> bool {
+        let off = |a: f64, b: f64| (a.max(1e-9) / b.max(1e-9)).ln().abs();
+        let ratio = first / last.max(1e-9);
+        let expected = self.near_over_far.unwrap_or(1.0);
+        // Whichever way round is nearer to what it should be, on a log scale, if that is clear.
+        let turned = off(ratio * expected, 1.0);
+        if turned + CLEARLY > off(ratio, expected) {
+            return false;
+        }
+        // A last frame short of infinity is blurred less, as if the ends were turned. The nominal pupil tells them apart.
+        match self.nominal_px {
+            _ if ratio < expected => true,
+            Some((near, far)) => (off(first, far) + off(last, near)) / 2.0 < off(first, near),
+            None => turned < AS_TURNED,
+        }
+    }
+}
 
 /// Order by blur and scale of the measured frames, which run in the files' order; `None` where that is right already.
 #[must_use]
@@ -104,7 +131,7 @@ pub(super) fn by_blur(looks: &[Look], ends: Ends) -> Option<Arrangement> {
     if n < 5 {
         return None;
     }
-    let places = normalised(looks);
+    let (places, widest) = normalised(looks);
     let radius: Vec<f64> = places.iter().map(|place| place.1).collect();
     let filed: Vec<usize> = (0..n).collect();
     let mut path = filed.clone();
@@ -125,11 +152,7 @@ pub(super) fn by_blur(looks: &[Look], ends: Ends) -> Option<Arrangement> {
     let (first, last) = (radius[path[0]], radius[path[n - 1]]);
     let ratio = first / last.max(1e-9);
     let backwards = match ends.near_over_far {
-        // Known set-up: whichever way round is nearer to what it should be, on a log scale, if that is clear.
-        Some(expected) => {
-            let (as_is, turned) = ((ratio / expected).ln().abs(), (ratio * expected).ln().abs());
-            turned + 0.3 < as_is
-        }
+        Some(_) => ends.say_backwards(first * widest, last * widest),
         None if how.is_some() => ratio < 1.0,
         None => ratio < BACKWARDS && !always_blurred(&radius),
     };
@@ -143,8 +166,9 @@ pub(super) fn by_blur(looks: &[Look], ends: Ends) -> Option<Arrangement> {
     })
 }
 
-/// Separation and blur, each from 0 to 1 over the sweep; a separation that hardly changes is left out.
-fn normalised(looks: &[Look]) -> Vec<(f64, f64)> {
+/// Separation and blur, each from 0 to 1 over the sweep, and the widest blur, px; a separation that hardly changes is left
+/// out.
+fn normalised(looks: &[Look]) -> (Vec<(f64, f64)>, f64) {
     let least = looks
         .iter()
         .map(|l| l.variance)
@@ -158,10 +182,11 @@ fn normalised(looks: &[Look]) -> Vec<(f64, f64)> {
     let high = looks.iter().map(|l| l.separation).fold(0.0, f64::max);
     // Below a tenth of a pixel the change of separation is noise.
     let range = (high - low).max(1.0);
-    looks
+    let places = looks
         .iter()
         .map(|l| ((l.separation - low) / range, blur(l) / widest))
-        .collect()
+        .collect();
+    (places, 4.0 * widest)
 }
 
 /// Change of scale over the sweep, as a share of the largest.

@@ -1,6 +1,7 @@
 //! One sweep from its files to its verdict, step by step.
 
 use super::distance::{self, blur};
+use super::facts::Facts;
 use super::look::{self, Load};
 use super::pick::Found;
 use super::restore::{self, Arrangement};
@@ -10,7 +11,6 @@ use super::{
     budget, extra, findings, infinity, order, other_light, pair, search, spread, vignette,
 };
 use crate::measure::Target;
-use crate::optics;
 use crate::units::{Measured, Metres};
 
 /// See `sweep::measure`.
@@ -51,7 +51,7 @@ fn measure_seen(
     let restored = restored.or(search.restored);
     let (size, places) = (search.size, search.places);
     let mut results = frame_results(frames, &sequence, search.found, settings);
-    let facts = Facts::of(&results, settings, size);
+    let facts = Facts::of(results.first().map(|frame| &frame.info), settings, size);
     let course = spread::course(&results, &places);
     if let Some(course) = &course {
         spread::fill(&mut results, course);
@@ -134,59 +134,6 @@ fn measure_seen(
     };
     findings::raise(&mut measurement, settings, &evidence);
     measurement
-}
-
-/// What is known of lens and set-up.
-#[derive(Debug, Clone, Copy)]
-struct Facts {
-    focal_mm: Option<f64>,
-    f_number: Option<f64>,
-    pitch_px_per_mm: Option<f64>,
-    closest_m: Option<f64>,
-    target_m: Option<f64>,
-}
-
-impl Facts {
-    fn of(results: &[FrameResult], settings: &SweepSettings, size: Option<(u32, u32)>) -> Self {
-        let info = results.first().map(|frame| &frame.info);
-        let focal = settings
-            .focal_length
-            .or_else(|| info.and_then(|info| info.focal_length))
-            .map(|f| f.mm());
-        // 35 mm focal lengths are stated for 36 mm picture width (CIPA DC-008 means the diagonal; within 4 % for 3:2).
-        let width_mm = settings.sensor_width.map(|w| w.mm()).or_else(|| {
-            let in_35mm = info.and_then(|info| info.focal_length_35mm)?.mm();
-            Some(36.0 * focal? / in_35mm)
-        });
-        Self {
-            focal_mm: focal,
-            f_number: settings
-                .f_number
-                .or_else(|| info.and_then(|info| info.f_number))
-                .map(|n| n.n()),
-            pitch_px_per_mm: size
-                .zip(width_mm)
-                .map(|(size, width)| f64::from(size.0) / width),
-            closest_m: settings.closest_focus.map(Metres::m),
-            target_m: settings.target_distance.map(Metres::m),
-        }
-    }
-
-    fn known(&self) -> Option<blur::Known> {
-        Some(blur::Known {
-            closest_m: self.closest_m?,
-            target_m: self.target_m?,
-            focal_m: self.focal_mm.map(|f| f / 1000.0),
-        })
-    }
-
-    /// Blur at infinity that the nominal pupil f/N makes, px, where all that it takes is known.
-    fn expected_last_blur_px(&self) -> Option<f64> {
-        let (focal, n) = (self.focal_mm?, self.f_number?);
-        let angle =
-            optics::blur_angle_rad(focal / n, 1000.0 * self.target_m?, f64::INFINITY, focal);
-        Some(angle * focal * self.pitch_px_per_mm?)
-    }
 }
 
 /// A sequence of indices, rearranged.

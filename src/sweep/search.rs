@@ -1,5 +1,6 @@
 //! The targets of a sweep's frames, and where the frames stand.
 
+use super::facts::Facts;
 use super::look::{Load, Sight};
 use super::pick::{Found, Sightings};
 use super::places::{NO_WORSE, Places};
@@ -56,7 +57,7 @@ pub(super) fn find(
     if settings.order == FrameOrder::Automatic && restored.is_none() {
         let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
         if !distance::are_stated(&infos, settings)
-            && let Some(arrangement) = order_by_blur(&sightings, settings)
+            && let Some(arrangement) = order_by_blur(&sightings, infos[0], settings)
         {
             how = Some(arrangement.how);
             let before = sightings.order.clone();
@@ -125,7 +126,11 @@ fn rearrange(sequence: &mut [usize], before: &[usize], after: &[usize]) {
 }
 
 /// The order that blur and scale give, over all frames looked at; frames without a pair keep their places.
-fn order_by_blur(sightings: &Sightings<'_>, settings: &SweepSettings) -> Option<Arrangement> {
+fn order_by_blur(
+    sightings: &Sightings<'_>,
+    info: &FrameInfo,
+    settings: &SweepSettings,
+) -> Option<Arrangement> {
     let pairs = sightings.pairs();
     let places: Vec<usize> = (0..pairs.len()).filter(|&i| pairs[i].is_some()).collect();
     let widest = pairs
@@ -145,7 +150,11 @@ fn order_by_blur(sightings: &Sightings<'_>, settings: &SweepSettings) -> Option<
             }
         })
         .collect();
+    let facts = Facts::of(Some(info), settings, Some(sightings.size));
     let ends = Ends {
+        nominal_px: facts
+            .expected_first_blur_px()
+            .zip(facts.expected_last_blur_px()),
         near_over_far: settings
             .closest_focus
             .zip(settings.target_distance)

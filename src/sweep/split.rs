@@ -1,7 +1,7 @@
 //! Sorting a card into sweeps.
 
-use super::order::{self, by_name, file_number, seconds};
-use super::{FrameInfo, SweepGroup};
+use super::order::{self, LEFT_OUT, by_name};
+use super::{FrameInfo, SweepGroup, naming};
 
 /// Marked focal lengths this close are the same setting, as a fraction: a zoom ring that rests on its mark is reported
 /// to about 1 %, marks of a zoom are at least 10 % apart (common practice, no source).
@@ -13,14 +13,16 @@ const PAUSE_FACTOR: f64 = 8.0;
 /// … when it is also at least this long, s: a bracket's own frames can be a second or two apart.
 const PAUSE_AT_LEAST_S: f64 = 15.0;
 /// A jump of the file number by more than this begins a new sweep, where there are no times.
-const NUMBER_GAP: u64 = 20;
+const NUMBER_GAP: i64 = 20;
 /// A focus that comes back nearer by this share of the nearest setting begins a new sweep.
 const REFOCUS_SHARE: f64 = 0.3;
 /// Clocks are moved by whole hours: a pause this near to a whole number of them, s, between frames whose numbers count on
-/// is a moved clock.
+/// is a moved clock; a little more for every frame that is missing there.
 const HOUR_SLACK_S: f64 = 5.0;
 /// Frames that a sweep has at the least, on average, where focus alone parts frames without times.
 const SHORTEST_SWEEP: usize = 5;
+/// So few frames without times that seem to be a sweep of their own by focus alone are copies, or named out of order.
+const STRAY: usize = 2;
 
 /// See `sweep::split`.
 pub(super) fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
@@ -40,7 +42,10 @@ fn place(frame: &FrameInfo) -> &str {
     let (parent, last) = frame.folder.rsplit_once('/').unwrap_or(("", &frame.folder));
     let of_a_card = last.len() == 8
         && last.bytes().take(3).all(|b| b.is_ascii_digit())
-        && last.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_');
+        && !last.starts_with('0')
+        && last.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_')
+        // Nobody's folder `135mmF28`.
+        && !last[3..].to_ascii_lowercase().starts_with("mm");
     if of_a_card { parent } else { &frame.folder }
 }
 
@@ -131,17 +136,21 @@ fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
     };
     let is_timed = setting
         .iter()
-        .any(|&index| frames[index].captured_at.is_some());
+        .any(|&index| order::moment(&frames[index]).is_some());
     let mut sweeps: Vec<Vec<usize>> = Vec::new();
-    for &index in &setting {
-        let goes_on = sweeps
-            .last()
-            .and_then(|sweep| sweep.last())
-            .is_some_and(|&before| !usual.begins_anew(&frames[before], &frames[index]));
+    for (at, &index) in setting.iter().enumerate() {
+        let goes_on = sweeps.last().is_some_and(|sweep| {
+            let before = &frames[sweep[sweep.len() - 1]];
+            !usual.begins_anew(before, &frames[index])
+                && !(sweep.len() >= SHORTEST_SWEEP && restarts(frames, before, &setting[at..]))
+        });
         match sweeps.last_mut() {
             Some(sweep) if goes_on => sweep.push(index),
             _ => sweeps.push(vec![index]),
         }
+    }
+    if !is_timed && sweeps.len() > 1 && sweeps.iter().any(|sweep| sweep.len() > STRAY) {
+        sweeps = strays_taken_in(sweeps);
     }
     // Without times the order is that of the names. Focus that runs to and fro in it, in pieces too short to be sweeps,
     // is one sweep whose names were shuffled; its distances tell the order later.
@@ -163,16 +172,19 @@ struct Usual {
 impl Usual {
     /// Whether a new sweep begins between two frames that follow one another.
     fn begins_anew(self, before: &FrameInfo, after: &FrameInfo) -> bool {
-        let numbers = file_number(&before.file).zip(file_number(&after.file));
-        let counts_on = numbers.is_some_and(|(a, b)| b == a + 1);
+        let step = step(before, after);
+        let counts_on = step.is_some_and(|step| (1..=1 + LEFT_OUT).contains(&step));
+        let jumps = step.is_some_and(|step| step.abs() > NUMBER_GAP);
         let interval = interval_s(before, after);
         let long = interval
             .is_some_and(|s| s.abs() > PAUSE_AT_LEAST_S.max(PAUSE_FACTOR * self.interval_s));
+        let missing_s = step.map_or(0.0, |step| (step - 1) as f64 * self.interval_s);
         // Time does not run backwards, and pauses are not whole hours: somebody set the clock.
         let clock_set = counts_on
             && interval.is_some_and(|s| {
                 let hours = (s / 3600.0).round();
-                s < 0.0 || (hours >= 1.0 && (s - 3600.0 * hours).abs() < HOUR_SLACK_S)
+                let off = s - 3600.0 * hours;
+                s < 0.0 || (hours >= 1.0 && off.abs() < HOUR_SLACK_S + missing_s)
             });
         let nearer = before
             .focus_distance
@@ -181,18 +193,48 @@ impl Usual {
         match nearer {
             // The focus says it: back to near is a new sweep; going on outwards is none, unless the numbers jump as well.
             Some(true) => true,
-            Some(false) => {
-                long && !clock_set && numbers.is_some_and(|(a, b)| b.abs_diff(a) > NUMBER_GAP)
-            }
+            Some(false) => long && !clock_set && jumps,
             None if interval.is_some() => long && !clock_set,
-            None => numbers.is_some_and(|(a, b)| b.abs_diff(a) > NUMBER_GAP),
+            None => jumps,
         }
     }
 }
 
 /// Seconds between two frames, where both have a time.
 fn interval_s(a: &FrameInfo, b: &FrameInfo) -> Option<f64> {
-    Some(seconds(&b.captured_at?) - seconds(&a.captured_at?))
+    Some(order::moment(b)? - order::moment(a)?)
+}
+
+/// From one file number to the next, where both have one.
+fn step(a: &FrameInfo, b: &FrameInfo) -> Option<i64> {
+    match naming::counters([a.file.as_str(), b.file.as_str()]).as_slice() {
+        &[Some(a), Some(b)] => Some(naming::steps(a, b)),
+        _ => None,
+    }
+}
+
+/// Whether a counter begins again after a frame and goes on from there, where names are all that is known: `a_24`, `b_01`.
+fn restarts(frames: &[FrameInfo], before: &FrameInfo, rest: &[usize]) -> bool {
+    let mute = |frame: &FrameInfo| frame.focus_distance.is_none() && order::moment(frame).is_none();
+    let back = step(before, &frames[rest[0]]).is_some_and(|step| step < 0);
+    let ahead = rest.windows(2).take(SHORTEST_SWEEP - 1);
+    let goes_on = |pair: &[usize]| step(&frames[pair[0]], &frames[pair[1]]).is_some_and(|s| s > 0);
+    back && rest.len() >= SHORTEST_SWEEP
+        && mute(before)
+        && mute(&frames[rest[0]])
+        && ahead.into_iter().all(goes_on)
+}
+
+/// Puts pieces that are too short to be sweeps to the one before, or to the one after where they come first.
+fn strays_taken_in(sweeps: Vec<Vec<usize>>) -> Vec<Vec<usize>> {
+    let mut kept: Vec<Vec<usize>> = Vec::new();
+    for sweep in sweeps {
+        match kept.last_mut() {
+            Some(last) if sweep.len() <= STRAY || last.len() <= STRAY => last.extend(sweep),
+            _ => kept.push(sweep),
+        }
+    }
+    kept
 }
 
 /// Names the sweeps: folder (or source), with lens and focal length where several share it, numbered where repeated.
@@ -258,5 +300,7 @@ fn median_focal_mm(frames: &[FrameInfo], sweep: &[usize]) -> Option<f64> {
     stated.get(stated.len() / 2).copied()
 }
 
+#[cfg(test)]
+mod namings;
 #[cfg(test)]
 mod tests;

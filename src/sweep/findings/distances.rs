@@ -83,25 +83,53 @@ pub(super) fn order_uncertain(evidence: &Evidence) -> Option<Finding> {
     ))
 }
 
-pub(super) fn unknown(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
+pub(super) fn unknown(
+    sweep: &SweepMeasurement,
+    settings: &SweepSettings,
+    evidence: &Evidence,
+) -> Option<Finding> {
     if sweep.distance_source != DistanceSource::None {
         return None;
     }
-    let why = match &evidence.course {
-        Some(course) if course.signed.last().is_some_and(|last| last.1.value > -8.0) => {
-            " The targets blur too little at the last frame to estimate them."
+    let missing = match (settings.closest_focus, settings.target_distance) {
+        (None, None) => {
+            Some("closest focus and the distance to the targets, of which neither is known")
         }
-        Some(_) => " With closest focus and target distance they can be estimated from the blur.",
-        None => {
-            " The targets are not at their sharpest between the first and the last frame, so blur can't tell either."
+        (None, Some(_)) => {
+            Some("closest focus, which is not known (the distance to the targets is)")
         }
+        (Some(_), None) => {
+            Some("the distance to the targets, which is not known (closest focus is)")
+        }
+        (Some(_), Some(_)) => None,
+    };
+    let last_blur_px = evidence
+        .course
+        .as_ref()
+        .and_then(|course| Some(-course.signed.last()?.1.value));
+    let why = match (last_blur_px, missing) {
+        (None, _) => "Blur can't tell them either: the targets are not at their sharpest between the first and the last \
+                      frame. Shoot with targets farther off than closest focus, or give distances for some frames."
+            .to_owned(),
+        (Some(blur), _) if blur < ENOUGH_BLUR_PX => format!(
+            "Blur can't tell them either: the targets blur by {:.0} px at the last frame, and {ENOUGH_BLUR_PX} are needed. \
+             Bring the targets nearer or open the aperture, or give distances for some frames.",
+            blur.max(0.0)
+        ),
+        (Some(_), Some(missing)) => format!(
+            "From the blur of the targets they can be estimated with {missing}. Give what is missing in the form of the sweep, \
+             or as --closest-focus-m and --target-distance-m on the command line; or give distances for some frames."
+        ),
+        (Some(_), None) => "They can't be estimated from the blur of the targets: the first frame could not be measured, or the \
+                            targets stand nearer than closest focus. Check closest focus and target distance, or give \
+                            distances for some frames."
+            .to_owned(),
     };
     Some(finding(
         Code::DistanceUnknown,
         Severity::Note,
         format!(
-            "No focus distances are known, so there is no tolerance distance; the shift itself is not affected.{why} \
-             Give distances for some frames."
+            "No focus distances are known, so there is no tolerance distance; the shift itself is not affected. {why}"
         ),
         Vec::new(),
     ))

@@ -42,7 +42,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         files::frames_not_measured(sweep),
         distances::not_at_infinity(sweep, evidence),
         distances::order_uncertain(evidence),
-        distances::unknown(sweep, evidence),
+        distances::unknown(sweep, settings, evidence),
         distances::disagrees(sweep, settings, evidence),
         motion::zoom_slipped(sweep, &evidence.places),
         motion::camera_moved(sweep, &evidence.places),

@@ -62,6 +62,7 @@ fn backwards_by_blur_when_the_set_up_says_so() {
     looks.reverse();
     let known = Ends {
         near_over_far: Some(1.15 / 0.85),
+        nominal_px: None,
     };
     assert_eq!(
         by_blur(&looks, known).map(|a| a.how),
@@ -69,6 +70,46 @@ fn backwards_by_blur_when_the_set_up_says_so() {
     );
     looks.reverse();
     assert_eq!(by_blur(&looks, known), None);
+}
+
+/// Targets nearer than twice closest focus: the blur is wider at infinity, so that a sweep which ends short of it looks
+/// like one that runs backwards. The pupil's size tells; without it only a good fit counts as backwards.
+#[test]
+fn a_sweep_that_ends_short_is_not_turned() {
+    // Closest focus, target and last frame, m, of a pupil in the sensor plane that blurs 70 px a dioptre.
+    for (closest, target, end) in [
+        (0.85, 1.5, 3.0),
+        (0.9, 1.5, 3.0),
+        (0.8, 1.2, 4.0),
+        (0.8, 1.2, f64::INFINITY),
+        (0.45, 1.5, 3.0),
+    ] {
+        let blur = |u: f64| 70.0 * (1.0 / u - 1.0 / target);
+        let looks: Vec<Look> = (0..24)
+            .map(|i| {
+                let d = 1.0 / closest + (1.0 / end - 1.0 / closest) * f64::from(i) / 23.0;
+                Look {
+                    separation: 1500.0 + 25.0 * d,
+                    variance: 240.0 + blur(1.0 / d).powi(2) / 16.0,
+                }
+            })
+            .collect();
+        // Blades, vignetting and rounded f-numbers: a tenth either way.
+        for off in [0.9, 1.0, 1.1] {
+            let known = Ends {
+                near_over_far: Some((target - closest) / closest),
+                nominal_px: Some((off * blur(closest), off * 70.0 / target)),
+            };
+            let name = format!("{closest} m to {end} m, targets at {target} m, {off}");
+            assert_eq!(by_blur(&looks, known), None, "{name}");
+            let turned: Vec<Look> = looks.iter().rev().copied().collect();
+            let how = by_blur(&turned, known).map(|a| a.how);
+            // Targets half-way in dioptres look alike from both ends.
+            if end.is_infinite() && (target / closest - 2.0).abs() > 0.3 {
+                assert_eq!(how, Some(Restored::ReversedByBlur), "{name}");
+            }
+        }
+    }
 }
 
 #[test]
@@ -98,7 +139,11 @@ fn a_shuffle_that_only_the_scale_shows_is_restored() {
     let mut by_blur_alone: Vec<usize> = (0..looks.len()).collect();
     by_blur_alone.sort_by(|&a, &b| looks[b].variance.total_cmp(&looks[a].variance));
     let shuffled: Vec<Look> = by_blur_alone.iter().map(|&at| looks[at]).collect();
-    let radius: Vec<f64> = normalised(&shuffled).iter().map(|place| place.1).collect();
+    let radius: Vec<f64> = normalised(&shuffled)
+        .0
+        .iter()
+        .map(|place| place.1)
+        .collect();
     assert!(turns(&radius, STEP_SHARE) <= TURNS_ALLOWED);
     let arrangement = by_blur(&shuffled, Ends::default()).expect("out of order");
     let restored: Vec<usize> = arrangement

@@ -6,7 +6,7 @@ use crate::units::{FocusDistance, Metres, Millimetres};
 use time::macros::datetime;
 
 /// Frames of one sweep, 0.8 s apart, from `start_s` on and from file number `number` on.
-fn sweep(mm: f64, number: usize, start_s: f64, count: usize) -> Vec<FrameInfo> {
+pub(super) fn sweep(mm: f64, number: usize, start_s: f64, count: usize) -> Vec<FrameInfo> {
     (0..count)
         .map(|i| FrameInfo {
             file: format!("SWP_{:04}.JPG", number + i),
@@ -23,7 +23,7 @@ fn sweep(mm: f64, number: usize, start_s: f64, count: usize) -> Vec<FrameInfo> {
         .collect()
 }
 
-fn shapes(frames: &[FrameInfo], source: &str) -> Vec<(String, usize)> {
+pub(super) fn shapes(frames: &[FrameInfo], source: &str) -> Vec<(String, usize)> {
     split(frames, source)
         .into_iter()
         .map(|group| (group.name, group.frames.len()))
@@ -88,6 +88,96 @@ fn a_clock_that_jumps_ends_no_sweep() {
         frames.extend(sweep(50.0, 13, 9.6 + jump_s, 12));
         assert_eq!(shapes(&frames, "card"), [named("card", 24)], "{jump_s}");
     }
+}
+
+/// The clock was set just where files are missing: still one sweep, in the order of its numbers.
+#[test]
+fn a_clock_that_jumps_over_missing_files_ends_no_sweep() {
+    for jump_s in [3600.0, 7200.0, -3600.0, -1800.0, -40.0] {
+        for missing in [1, 2, 5] {
+            for at in [3, 12, 20] {
+                let mut frames = sweep(50.0, 1, 0.0, 24);
+                for frame in &mut frames[at..] {
+                    if let Some(time) = &mut frame.captured_at {
+                        time.local += time::Duration::seconds_f64(jump_s);
+                    }
+                }
+                frames.drain(at - 1..at - 1 + missing);
+                let sweeps = split(&frames, "card");
+                let name = format!("{jump_s} s, {missing} missing at {at}");
+                assert_eq!(sweeps.len(), 1, "{name}");
+                let order = order::by_files(&frames, crate::sweep::FrameOrder::Automatic);
+                assert!(order.is_sorted(), "{name}: {order:?}");
+            }
+        }
+    }
+    // Of two sweeps of one focal length, the clock was set back in the second.
+    let mut frames = sweep(50.0, 1, 0.0, 24);
+    frames.extend(sweep(50.0, 101, 90.0, 12));
+    frames.extend(sweep(50.0, 114, 90.0 + 13.0 * 0.8 - 3600.0, 11));
+    assert_eq!(
+        shapes(&frames, "card"),
+        [named("card 50 mm", 24), named("card 50 mm (2)", 23)]
+    );
+}
+
+/// A copy that got the next number stays with its sweep, beside its original where a time or distance tells.
+#[test]
+fn copies_are_no_sweeps() {
+    type Change = fn(&mut FrameInfo);
+    let changes: [(&str, Change); 4] = [
+        ("as shot", |_| {}),
+        ("without times", |frame| frame.captured_at = None),
+        ("without distances", |frame| frame.focus_distance = None),
+        ("mute", |frame| {
+            (frame.captured_at, frame.focus_distance) = (None, None);
+        }),
+    ];
+    for (how, change) in changes {
+        for (file, of) in [
+            ("SWP_0025.JPG", 2),
+            ("SWP_0025.JPG", 20),
+            ("SWP_0199.JPG", 9),
+            ("SWP_0003 (1).JPG", 2),
+            ("Copy of SWP_0010.JPG", 9),
+        ] {
+            let mut frames = sweep(50.0, 1, 0.0, 24);
+            for (i, frame) in frames.iter_mut().enumerate() {
+                frame.focus_distance = Some(
+                    Metres::new(23.0 / (2.0 * (23 - i) as f64))
+                        .map_or(FocusDistance::Infinity, FocusDistance::At),
+                );
+                change(frame);
+            }
+            let mut copy = frames[of].clone();
+            file.clone_into(&mut copy.file);
+            frames.push(copy);
+            // A number far off without time or distance may be anything.
+            let alone = how == "mute" && file == "SWP_0199.JPG";
+            let sweeps = split(&frames, "card").len();
+            assert!(sweeps == 1 || alone, "{file}, {how}: {sweeps}");
+        }
+    }
+}
+
+#[test]
+fn folders_named_by_focal_length_are_no_folders_of_a_card() {
+    let mut frames = Vec::new();
+    for folder in ["100mmF28", "135mmF28"] {
+        let mut one = sweep(100.0, 1, 0.0, 12);
+        for frame in &mut one {
+            *frame = FrameInfo {
+                file: frame.file.clone(),
+                folder: folder.to_owned(),
+                ..FrameInfo::default()
+            };
+        }
+        frames.extend(one);
+    }
+    assert_eq!(
+        shapes(&frames, "card"),
+        [named("100mmF28", 12), named("135mmF28", 12)]
+    );
 }
 
 #[test]

@@ -1,0 +1,77 @@
+//! What is known of lens and set-up before a picture is looked at.
+
+use super::distance::blur;
+use super::{FrameInfo, SweepSettings};
+use crate::optics;
+use crate::units::Metres;
+
+/// What is known of lens and set-up.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Facts {
+    /// Focal length, mm.
+    pub(super) focal_mm: Option<f64>,
+    /// f-number.
+    pub(super) f_number: Option<f64>,
+    /// Pixels to a millimetre of the sensor.
+    pub(super) pitch_px_per_mm: Option<f64>,
+    /// Closest focus from the sensor plane, m.
+    pub(super) closest_m: Option<f64>,
+    /// Distance from there to the targets, m.
+    pub(super) target_m: Option<f64>,
+}
+
+impl Facts {
+    /// From what is told, else from what a frame's file states; `size` is that of its picture.
+    pub(super) fn of(
+        info: Option<&FrameInfo>,
+        settings: &SweepSettings,
+        size: Option<(u32, u32)>,
+    ) -> Self {
+        let focal = settings
+            .focal_length
+            .or_else(|| info.and_then(|info| info.focal_length))
+            .map(|f| f.mm());
+        // 35 mm focal lengths are stated for 36 mm picture width (CIPA DC-008 means the diagonal; within 4 % for 3:2).
+        let width_mm = settings.sensor_width.map(|w| w.mm()).or_else(|| {
+            let in_35mm = info.and_then(|info| info.focal_length_35mm)?.mm();
+            Some(36.0 * focal? / in_35mm)
+        });
+        Self {
+            focal_mm: focal,
+            f_number: settings
+                .f_number
+                .or_else(|| info.and_then(|info| info.f_number))
+                .map(|n| n.n()),
+            pitch_px_per_mm: size
+                .zip(width_mm)
+                .map(|(size, width)| f64::from(size.0) / width),
+            closest_m: settings.closest_focus.map(Metres::m),
+            target_m: settings.target_distance.map(Metres::m),
+        }
+    }
+
+    /// What distances are estimated from.
+    pub(super) fn known(&self) -> Option<blur::Known> {
+        Some(blur::Known {
+            closest_m: self.closest_m?,
+            target_m: self.target_m?,
+            focal_m: self.focal_mm.map(|f| f / 1000.0),
+        })
+    }
+
+    /// Blur at infinity that the nominal pupil f/N makes, px, where all that it takes is known.
+    pub(super) fn expected_last_blur_px(&self) -> Option<f64> {
+        self.expected_blur_px(f64::INFINITY)
+    }
+
+    /// The same at closest focus.
+    pub(super) fn expected_first_blur_px(&self) -> Option<f64> {
+        self.expected_blur_px(1000.0 * self.closest_m?)
+    }
+
+    fn expected_blur_px(&self, focus_mm: f64) -> Option<f64> {
+        let (focal, n) = (self.focal_mm?, self.f_number?);
+        let angle = optics::blur_angle_rad(focal / n, 1000.0 * self.target_m?, focus_mm, focal);
+        Some(angle * focal * self.pitch_px_per_mm?)
+    }
+}
