@@ -74,7 +74,14 @@ fn a_sweep_that_ends_at_three_metres_is_named() {
         let said = message(&measured, Code::ReferenceNotAtInfinity);
         assert!(said.contains("farthest frame"), "{said}");
         assert_eq!(measured.frames[0].info.file, script.file_name(0));
-        assert_eq!(measured.findings.len(), 1, "{:?}", measured.findings);
+        // Targets so near 3 m hardly blur there, so that distances stay unknown; nothing else is remarked on.
+        let others = measured.findings.iter().map(|finding| finding.code);
+        let expected = [Code::ReferenceNotAtInfinity, Code::DistanceUnknown];
+        assert!(
+            others.into_iter().all(|code| expected.contains(&code)),
+            "{:?}",
+            measured.findings
+        );
         assert!(measured.summary.expect("a result").relative_to_farthest);
     }
 }
