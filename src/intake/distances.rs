@@ -48,7 +48,7 @@ pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError
         .flexible(true)
         .from_reader(text.as_bytes());
     let headers = rows.headers().map_err(|error| unreadable(&error))?.clone();
-    let heading = headers.position().map_or(1, csv::Position::line);
+    let heading = line_of(text, headers.position());
     let column = |name: &str| {
         headers
             .iter()
@@ -69,7 +69,7 @@ pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError
     let mut distances = BTreeMap::new();
     for row in rows.records() {
         let row = row.map_err(|error| unreadable(&error))?;
-        let line = row.position().map_or(0, csv::Position::line);
+        let line = line_of(text, row.position());
         let (Some(file), Some(value)) = (row.get(file_column), row.get(value_column)) else {
             if row.iter().all(str::is_empty) {
                 continue;
@@ -155,6 +155,17 @@ fn distance(words: &str, unit: Unit) -> Result<FocusDistance, String> {
             .map(FocusDistance::from_dioptres)
             .map_err(|error| format!("{error}; write 2.22 for 45 cm or 0 for infinity")),
     }
+}
+
+/// Line on which a row stands; where it was read from, blank lines may come first.
+fn line_of(text: &str, position: Option<&csv::Position>) -> u64 {
+    let Some(position) = position else {
+        return 1;
+    };
+    let from = usize::try_from(position.byte()).unwrap_or(usize::MAX);
+    let rest = text.as_bytes().get(from..).unwrap_or_default();
+    let before = rest.iter().take_while(|byte| matches!(byte, b'\r' | b'\n'));
+    position.line() + before.filter(|byte| **byte == b'\n').count() as u64
 }
 
 fn wrong(line: u64, problem: &str) -> IntakeError {
