@@ -141,8 +141,10 @@ fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
     for (at, &index) in setting.iter().enumerate() {
         let goes_on = sweeps.last().is_some_and(|sweep| {
             let before = &frames[sweep[sweep.len() - 1]];
-            !usual.begins_anew(before, &frames[index])
-                && !(sweep.len() >= SHORTEST_SWEEP && restarts(frames, before, &setting[at..]))
+            let restarts =
+                || sweep.len() >= SHORTEST_SWEEP && restarts(frames, before, &setting[at..]);
+            let begins_anew = usual.begins_anew(before, &frames[index]) || restarts();
+            !begins_anew
         });
         match sweeps.last_mut() {
             Some(sweep) if goes_on => sweep.push(index),
