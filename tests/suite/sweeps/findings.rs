@@ -220,6 +220,45 @@ fn cut_blur() {
     assert!(off < 0.15 && off < 2.0 * u, "{off} {u}");
 }
 
+/// Over rims of different size and place, what is left of the pull is as large as is stated.
+#[test]
+fn cut_blur_is_as_uncertain_as_stated() {
+    let mut pulls = Vec::new();
+    for (barrel, vignetting, f_number) in [
+        (1.08, 0.8, 2.4),
+        (1.14, 0.5, 2.0),
+        (1.2, 0.9, 2.8),
+        (1.3, 0.5, 1.8),
+        (1.36, 0.7, 2.2),
+        (1.45, 0.8, 2.0),
+        (1.5, 0.95, 2.4),
+    ] {
+        let mut script = small(85.0, 2.0);
+        script.scene = Scene::two_targets(960, 640);
+        script.lens.f_number = f_number;
+        script.lens.pupil.vignetting = vignetting;
+        script.lens.pupil.barrel = barrel;
+        let cut = Files::of(&script).measure(&SweepSettings::default());
+        assert!(
+            message(&cut, Code::BlurVignetted).contains("taken out"),
+            "{barrel}"
+        );
+        let stated = cut.frames.iter().filter_map(|frame| frame.shift_pct);
+        let mut own: Vec<f64> = errors(&script, &cut)
+            .iter()
+            .zip(stated)
+            .map(|(off, shift)| off / shift.std_error)
+            .collect();
+        // The reference's own shift is 0.
+        own.pop();
+        println!("{barrel} {vignetting}: {:.2}", rms(&own));
+        pulls.push(rms(&own));
+    }
+    // The frames of one sweep err together, so seven sweeps are seven draws: their root mean square scatters by a quarter.
+    let all = rms(&pulls);
+    assert!((0.6..1.3).contains(&all), "{all} {pulls:?}");
+}
+
 /// Two circles of one size make a blur without a heavier end: how far it pulls is known, but not which way, so nothing is
 /// taken out and the uncertainty is as large as the pull.
 #[test]
