@@ -17,6 +17,6 @@ pub use document::{
     BudgetDocument, BudgetLineDocument, FindingDocument, FrameDocument, ReportDocument,
     SkippedDocument, SweepDocument, TargetDocument,
 };
-pub use rows::{frames_csv, guarded};
+pub use rows::{frames_csv, guarded, number};
 pub use table::sweep_table;
 pub use verdict::{FocalVerdict, OtherPlace, OtherWay, lens_verdict, short_verdict};

@@ -71,7 +71,9 @@ pub fn guarded(text: &str) -> String {
     }
 }
 
-fn number(value: Option<f64>) -> String {
+/// A number as a cell, raw; unknown is empty.
+#[must_use]
+pub fn number(value: Option<f64>) -> String {
     value.map_or_else(String::new, |value| value.to_string())
 }
 

@@ -42,9 +42,9 @@ pub(super) const NEWEST_WITHDRAWN: &str =
     events!("WHERE p.withdrawn_ms IS NOT NULL ORDER BY p.withdrawn_ms DESC, p.id DESC LIMIT ?1");
 
 /// The lenses with something public, each with when that was.
-const MEASURED: &str =
-    "SELECT l.slug, max(r.published_ms) FROM focal_results r JOIN lenses l ON l.id = r.lens_id
-    GROUP BY r.lens_id ORDER BY l.slug LIMIT ?1";
+pub(super) const MEASURED: &str =
+    "SELECT l.slug, (SELECT max(r.published_ms) FROM focal_results r WHERE r.lens_id = l.id)
+     FROM lenses l WHERE EXISTS (SELECT 1 FROM focal_results r WHERE r.lens_id = l.id) ORDER BY l.slug LIMIT ?1";
 
 #[derive(sqlx::FromRow)]
 struct EventRow {

@@ -82,6 +82,11 @@ pub(super) const SET_ASIDE_VANISHED: &str = "
       SELECT id FROM jobs INDEXED BY jobs_open
       WHERE state IN ('waiting', 'running') AND state = 'running' AND lease_until_ms <= ?2 AND attempts >= ?1)";
 
+/// How many jobs are open, and how many were set aside.
+pub(super) const COUNTS: &str =
+    "SELECT (SELECT count(*) FROM jobs WHERE state IN ('waiting', 'running')),
+    (SELECT count(*) FROM jobs WHERE state = 'set_aside')";
+
 impl Store {
     /// Claims the oldest job that waits or whose lease ran out; `max_attempts` reached sets it aside instead.
     pub async fn claim_job(
@@ -202,12 +207,7 @@ impl Store {
 
     /// How many jobs wait or run, and how many were set aside.
     pub async fn job_counts(&self) -> Result<(u64, u64), StoreError> {
-        let (open, set_aside): (i64, i64) = sqlx::query_as(
-            "SELECT (SELECT count(*) FROM jobs WHERE state IN ('waiting', 'running')),
-                    (SELECT count(*) FROM jobs WHERE state = 'set_aside')",
-        )
-        .fetch_one(&self.readers)
-        .await?;
+        let (open, set_aside): (i64, i64) = sqlx::query_as(COUNTS).fetch_one(&self.readers).await?;
         Ok((open.unsigned_abs(), set_aside.unsigned_abs()))
     }
 

@@ -21,6 +21,10 @@ pub struct LensRowOfDesk {
     pub public: u32,
 }
 
+/// The lens that a former slug leads to.
+pub(super) const AFTER_MERGE: &str =
+    "SELECT l.slug FROM lens_former_slugs f JOIN lenses l ON l.id = f.lens_id WHERE f.slug = ?1";
+
 impl Store {
     /// All lenses by maker and model, with how many sweeps each has.
     pub async fn lenses_of_desk(&self) -> Result<Vec<LensRowOfDesk>, StoreError> {
@@ -206,12 +210,10 @@ impl Store {
 
     /// Slug of the lens that the one of this former slug was merged into.
     pub async fn slug_after_merge(&self, slug: &str) -> Result<Option<String>, StoreError> {
-        Ok(sqlx::query_scalar(
-            "SELECT l.slug FROM lens_former_slugs f JOIN lenses l ON l.id = f.lens_id WHERE f.slug = ?1",
-        )
-        .bind(slug)
-        .fetch_optional(&self.readers)
-        .await?)
+        Ok(sqlx::query_scalar(AFTER_MERGE)
+            .bind(slug)
+            .fetch_optional(&self.readers)
+            .await?)
     }
 }
 

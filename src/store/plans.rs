@@ -6,7 +6,10 @@
 
 use sqlx::{Row, SqlSafeStr};
 
-use super::{Store, content, desk, events, jobs, lens_page, lenses, published, shelf};
+use super::{
+    Store, content, desk, events, jobs, lens_changes, lens_page, lenses, published, results,
+    sessions, shelf, sweeps, tokens,
+};
 
 /// What is wrong with a plan, line by line.
 fn refused(plan: &[String]) -> Vec<&String> {
@@ -50,6 +53,17 @@ async fn no_page_reads_or_sorts_a_whole_table() {
         lens_page::HISTORY,
         lenses::MOUNTS,
         published::PUBLIC,
+        published::VERSION,
+        published::WITHDRAWAL,
+        published::PUBLICATIONS,
+        lens_changes::AFTER_MERGE,
+        sweeps::SWEEP,
+        sweeps::FRAMES,
+        results::RESULT,
+        sessions::SESSION,
+        tokens::TOKEN,
+        events::MEASURED,
+        jobs::COUNTS,
         desk::DESK_OF_ONE,
         published::NEWEST_PUBLISHED,
         events::NEWEST,

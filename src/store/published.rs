@@ -78,6 +78,20 @@ pub(super) const NEWEST_PUBLISHED: &str = concat!(
       WHERE s.public_id IS NOT NULL ORDER BY s.public_id DESC LIMIT ?1"
 );
 
+/// A version of a sweep that was not taken back.
+pub(super) const VERSION: &str = "SELECT version, result_id, document FROM publications
+    WHERE sweep_id = ?1 AND version = ?2 AND withdrawn_ms IS NULL";
+
+/// When and why a sweep that was public was taken back.
+pub(super) const WITHDRAWAL: &str = "SELECT p.withdrawn_ms, p.withdrawn_reason, l.slug
+    FROM sweeps s JOIN publications p ON p.sweep_id = s.id JOIN lenses l ON l.id = s.lens_id
+    WHERE s.id = ?1 AND s.public_id IS NULL AND p.withdrawn_ms IS NOT NULL ORDER BY p.version DESC LIMIT 1";
+
+/// What was published of a sweep.
+pub(super) const PUBLICATIONS: &str =
+    "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason
+    FROM publications WHERE sweep_id = ?1 ORDER BY version DESC";
+
 impl Store {
     /// The public version of a sweep.
     pub async fn published_sweep(&self, id: SweepId) -> Result<Option<PublishedSweep>, StoreError> {
@@ -96,27 +110,20 @@ impl Store {
         version: u32,
     ) -> Result<Option<PublishedSweep>, StoreError> {
         let mut read = self.read().await?;
-        let row = sqlx::query_as(
-            "SELECT version, result_id, document FROM publications
-             WHERE sweep_id = ?1 AND version = ?2 AND withdrawn_ms IS NULL",
-        )
-        .bind(id)
-        .bind(version)
-        .fetch_optional(&mut *read)
-        .await?;
+        let row = sqlx::query_as(VERSION)
+            .bind(id)
+            .bind(version)
+            .fetch_optional(&mut *read)
+            .await?;
         as_published(&mut read, id, row).await
     }
 
     /// When and why a sweep that was public was taken back; `None` for one that is public or never was.
     pub async fn withdrawal(&self, id: SweepId) -> Result<Option<Withdrawal>, StoreError> {
-        let row: Option<(i64, String, String)> = sqlx::query_as(
-            "SELECT p.withdrawn_ms, p.withdrawn_reason, l.slug
-             FROM sweeps s JOIN publications p ON p.sweep_id = s.id JOIN lenses l ON l.id = s.lens_id
-             WHERE s.id = ?1 AND s.public_id IS NULL AND p.withdrawn_ms IS NOT NULL ORDER BY p.version DESC LIMIT 1",
-        )
-        .bind(id)
-        .fetch_optional(&self.readers)
-        .await?;
+        let row: Option<(i64, String, String)> = sqlx::query_as(WITHDRAWAL)
+            .bind(id)
+            .fetch_optional(&self.readers)
+            .await?;
         Ok(row.map(|(withdrawn_ms, reason, lens_slug)| Withdrawal {
             withdrawn_ms,
             reason,
@@ -158,13 +165,10 @@ pub(super) async fn publications_of(
     read: &mut SqliteConnection,
     sweep: SweepId,
 ) -> Result<Vec<Publication>, StoreError> {
-    let rows = sqlx::query_as::<_, PublicationRow>(
-        "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason
-         FROM publications WHERE sweep_id = ?1 ORDER BY version DESC",
-    )
-    .bind(sweep)
-    .fetch_all(read)
-    .await?;
+    let rows = sqlx::query_as::<_, PublicationRow>(PUBLICATIONS)
+        .bind(sweep)
+        .fetch_all(read)
+        .await?;
     Ok(rows
         .into_iter()
         .map(|row| Publication {

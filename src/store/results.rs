@@ -20,6 +20,10 @@ pub struct StoredResult {
     pub measurement: SweepMeasurement,
 }
 
+/// A result.
+pub(super) const RESULT: &str =
+    "SELECT algorithm_version, measured_ms, document FROM results WHERE id = ?1";
+
 impl Store {
     /// Stores the result and ends the job, in one transaction; false when the lease was lost. The same input again changes nothing.
     pub async fn finish_job(
@@ -120,12 +124,8 @@ pub(super) async fn load_result(
     read: &mut SqliteConnection,
     id: i64,
 ) -> Result<Option<StoredResult>, StoreError> {
-    let row: Option<(u32, i64, String)> = sqlx::query_as(
-        "SELECT algorithm_version, measured_ms, document FROM results WHERE id = ?1",
-    )
-    .bind(id)
-    .fetch_optional(read)
-    .await?;
+    let row: Option<(u32, i64, String)> =
+        sqlx::query_as(RESULT).bind(id).fetch_optional(read).await?;
     row.map(|(algorithm_version, measured_ms, document)| {
         Ok(StoredResult {
             id,

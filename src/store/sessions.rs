@@ -46,6 +46,12 @@ impl Row {
     }
 }
 
+/// The session of a token.
+pub(super) const SESSION: &str =
+    "SELECT s.id, s.client, s.created_ms, s.seen_ms, s.account_id, a.name, a.role, a.password_hash
+    FROM sessions s JOIN accounts a ON a.id = s.account_id
+    WHERE s.token_sha256 = ?1 AND s.created_ms > ?2 AND s.seen_ms > ?3";
+
 impl Store {
     /// Starts a session; `token_sha256` is the hash of the secret that the browser keeps.
     pub async fn add_session(
@@ -74,18 +80,14 @@ impl Store {
         created_after_ms: i64,
         seen_after_ms: i64,
     ) -> Result<Option<SessionRow>, StoreError> {
-        sqlx::query_as::<_, Row>(
-            "SELECT s.id, s.client, s.created_ms, s.seen_ms, s.account_id, a.name, a.role, a.password_hash
-             FROM sessions s JOIN accounts a ON a.id = s.account_id
-             WHERE s.token_sha256 = ?1 AND s.created_ms > ?2 AND s.seen_ms > ?3",
-        )
-        .bind(token_sha256.as_slice())
-        .bind(created_after_ms)
-        .bind(seen_after_ms)
-        .fetch_optional(&self.readers)
-        .await?
-        .map(Row::read)
-        .transpose()
+        sqlx::query_as::<_, Row>(SESSION)
+            .bind(token_sha256.as_slice())
+            .bind(created_after_ms)
+            .bind(seen_after_ms)
+            .fetch_optional(&self.readers)
+            .await?
+            .map(Row::read)
+            .transpose()
     }
 
     /// The sessions of an account, last used first.

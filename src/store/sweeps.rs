@@ -187,13 +187,8 @@ fn no_such_sweep() -> StoreError {
     StoreError::Conflict("there is no such sweep".to_owned())
 }
 
-/// A sweep with the result of this key, or with its newest one.
-pub(super) async fn load_sweep(
-    read: &mut SqliteConnection,
-    id: SweepId,
-    result: Option<i64>,
-) -> Result<Option<Sweep>, StoreError> {
-    let Some(row) = sqlx::query_as::<_, SweepRow>(concat!(
+/// A sweep, with its newest job.
+pub(super) const SWEEP: &str = concat!(
         "SELECT s.id, s.account_id, a.name AS reviewer, s.upload_id, s.name AS sweep_name, s.conditions, s.settings, s.notes,
                 s.current_result_id, ",
         lens_columns!(),
@@ -202,18 +197,29 @@ pub(super) async fn load_sweep(
         " FROM sweeps s JOIN accounts a ON a.id = s.account_id JOIN lenses l ON l.id = s.lens_id
           LEFT JOIN jobs j ON j.id = (SELECT max(id) FROM jobs WHERE sweep_id = s.id)
           WHERE s.id = ?1"
-    ))
-    .bind(id)
-    .fetch_optional(&mut *read)
-    .await?
+    );
+
+/// The frames of a sweep.
+pub(super) const FRAMES: &str =
+    "SELECT file, sha256 FROM frames WHERE sweep_id = ?1 ORDER BY position";
+
+/// A sweep with the result of this key, or with its newest one.
+pub(super) async fn load_sweep(
+    read: &mut SqliteConnection,
+    id: SweepId,
+    result: Option<i64>,
+) -> Result<Option<Sweep>, StoreError> {
+    let Some(row) = sqlx::query_as::<_, SweepRow>(SWEEP)
+        .bind(id)
+        .fetch_optional(&mut *read)
+        .await?
     else {
         return Ok(None);
     };
-    let files =
-        sqlx::query_as("SELECT file, sha256 FROM frames WHERE sweep_id = ?1 ORDER BY position")
-            .bind(id)
-            .fetch_all(&mut *read)
-            .await?;
+    let files = sqlx::query_as(FRAMES)
+        .bind(id)
+        .fetch_all(&mut *read)
+        .await?;
     let result = match result.or(row.current_result_id) {
         Some(result) => load_result(&mut *read, result).await?,
         None => None,

@@ -102,6 +102,12 @@ impl TokenDraft {
     }
 }
 
+/// The token of a hash, unless it is revoked or over.
+pub(super) const TOKEN: &str =
+    "SELECT t.id, t.scope, t.used_ms, t.account_id, a.name, a.role, a.password_hash
+    FROM tokens t JOIN accounts a ON a.id = t.account_id
+    WHERE t.token_sha256 = ?1 AND t.expires_ms > ?2 AND t.revoked_ms IS NULL";
+
 impl Store {
     /// Makes a token; `token_sha256` is the hash of the secret that its owner keeps.
     pub async fn add_token(
@@ -145,15 +151,11 @@ impl Store {
             role: String,
             password_hash: String,
         }
-        let row = sqlx::query_as::<_, Row>(
-            "SELECT t.id, t.scope, t.used_ms, t.account_id, a.name, a.role, a.password_hash
-             FROM tokens t JOIN accounts a ON a.id = t.account_id
-             WHERE t.token_sha256 = ?1 AND t.expires_ms > ?2 AND t.revoked_ms IS NULL",
-        )
-        .bind(token_sha256.as_slice())
-        .bind(now_ms)
-        .fetch_optional(&self.readers)
-        .await?;
+        let row = sqlx::query_as::<_, Row>(TOKEN)
+            .bind(token_sha256.as_slice())
+            .bind(now_ms)
+            .fetch_optional(&self.readers)
+            .await?;
         row.map(|row| {
             Ok(LiveToken {
                 id: row.id,

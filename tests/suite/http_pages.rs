@@ -8,6 +8,8 @@ mod data;
 mod discovery;
 mod focal_length;
 mod forms;
+mod guide;
+mod judges;
 mod lens;
 mod manners;
 mod pages;

@@ -4,7 +4,7 @@ use super::compare::CompareDocument;
 use super::counter_scale::CounterScaleDocument;
 use super::documents::{FocalDocument, LensHead};
 use super::ranking::RankingDocument;
-use crate::report::guarded;
+use crate::report::{guarded, number};
 use crate::units::FEET_PER_METRE;
 use crate::web::WebError;
 
@@ -219,11 +219,11 @@ pub(in crate::web) fn counter_scale_csv(
     written(&COLUMNS, rows)
 }
 
-fn number(value: Option<f64>) -> String {
-    value.map_or_else(String::new, |value| value.to_string())
-}
-
-fn written(columns: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Result<String, WebError> {
+/// Rows under their header.
+pub(in crate::web) fn written(
+    columns: &[&str],
+    rows: impl Iterator<Item = Vec<String>>,
+) -> Result<String, WebError> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(columns).map_err(WebError::inside)?;
     for row in rows {

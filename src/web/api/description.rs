@@ -67,6 +67,10 @@ fn complete(path: &str, operation: &mut Value) {
         if let Some(schema) = schema {
             parameter["schema"] = schema;
         }
+        // Blank counts as not given: forms send every field that they have.
+        if parameter["in"] == "query" && parameter["required"] != true {
+            parameter["allowEmptyValue"] = json!(true);
+        }
     }
     let answers = &mut operation["responses"];
     if path.contains("{slug}") {
@@ -118,9 +122,26 @@ fn allowed(name: &str) -> Option<Value> {
         "from_m" | "to_m" => {
             json!({ "type": "string", "pattern": DISTANCE, "examples": ["3", "10 ft", "inf"] })
         }
+        "hold_m" => {
+            json!({ "type": "string", "pattern": HELD, "examples": ["3", "10 ft", "inf", "tightest"] })
+        }
+        "step_m" => {
+            json!({ "type": "string", "pattern": STEP, "examples": ["0.25", "1 ft"] })
+        }
+        "far_m" => json!({ "type": "string", "pattern": FAR, "examples": ["10", "30 ft"] }),
         _ => return None,
     })
 }
+
+/// Steps that are understood, and some more are: metres, feet.
+const STEP: &str = r"^([1-9][0-9]?(\.[0-9]{1,6})?( ?(m|ft))?|0\.[1-9][0-9]{0,5}( ?m)?)$";
+
+/// Ends of the steps that are understood, and some more are: metres, feet.
+const FAR: &str = r"^[1-9][0-9]{0,2}(\.[0-9]{1,6})?( ?(m|ft))?$";
+
+/// What framing can be held, and some more can be: a distance, or the tightest.
+const HELD: &str =
+    r"^([1-9][0-9]{0,3}(\.[0-9]{1,6})?( ?(m|ft))?|0\.[1-9][0-9]{0,5}( ?m)?|inf|tightest)$";
 
 /// Distances that are understood, and some more are: metres, feet, infinity.
 const DISTANCE: &str =

@@ -18,7 +18,9 @@ mod scale_question;
 mod search;
 mod v1;
 
-pub(super) use self::csv::{compare_csv, counter_scale_csv, figures, lens_csv, ranking_csv};
+pub(super) use self::csv::{
+    compare_csv, counter_scale_csv, figures, lens_csv, ranking_csv, written,
+};
 pub(super) use answer::{Twin, csv, json, tagged, with_tag};
 pub(super) use compare::{
     CompareDocument, CompareQuestion, ComparedDocument, MOST_LENSES, compare,

@@ -1,6 +1,6 @@
 //! The tables of the data package: what their columns hold, written once for the files and for their description.
 
-use crate::report::{FindingDocument, SweepDocument, guarded};
+use crate::report::{FindingDocument, SweepDocument, guarded, number};
 use crate::store::{PublishedSweep, Switch};
 use crate::web::api::{FocalDocument, LensHead, figures, timestamp};
 
@@ -167,10 +167,6 @@ pub(super) static TABLES: [Table; 5] = [
         },
     },
 ];
-
-fn number(value: Option<f64>) -> String {
-    value.map_or_else(String::new, |value| value.to_string())
-}
 
 fn text(value: Option<&str>) -> String {
     guarded(value.unwrap_or_default())

@@ -26,10 +26,22 @@ pub(super) fn data_set(document: &LensDocument, site: &str) -> Option<String> {
         .collect();
     creators.sort();
     creators.dedup();
-    let people: Vec<Value> = creators
+    let publisher = json!({ "@type": "Organization", "name": "Breathmark", "url": site });
+    let mut makers: Vec<Value> = creators
         .iter()
         .map(|name| json!({ "@type": "Person", "name": name }))
         .collect();
+    if makers.is_empty() {
+        makers.push(publisher.clone());
+    }
+    let keywords = [
+        "lens breathing",
+        "focus breathing",
+        "angle of view",
+        "focal length",
+        &lens.maker,
+        &lens.mount,
+    ];
     let mut results = document.results.iter();
     let (until, against) = if results.any(|focal| focal.relative_to == "farthest_frame") {
         (
@@ -56,11 +68,13 @@ pub(super) fn data_set(document: &LensDocument, site: &str) -> Option<String> {
         "name": format!("Lens breathing of the {}", lens.name()),
         "description": description,
         "url": lens.url,
+        "identifier": lens.url,
+        "keywords": keywords,
         "license": LICENCE_URL,
         "isAccessibleForFree": true,
         "inLanguage": "en",
-        "creator": people,
-        "publisher": { "@type": "Organization", "name": "Breathmark", "url": site },
+        "creator": makers,
+        "publisher": publisher,
         "datePublished": dates.last(),
         "dateModified": dates.first(),
         "measurementTechnique": format!("{site}/method"),

@@ -121,6 +121,15 @@ struct LensPage {
 }
 
 impl LensPage {
+    /// What tells the tables of one set of conditions from those of another, for those who hear the page.
+    fn told_apart(&self, group: &Group) -> String {
+        if self.groups.len() > 1 {
+            format!(", {}", group.conditions_words())
+        } else {
+            String::new()
+        }
+    }
+
     /// Where its chart is, without the ending.
     fn chart_address(&self) -> String {
         format!("/charts/lens/{}", self.document.lens.slug)

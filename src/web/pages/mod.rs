@@ -22,6 +22,7 @@ mod measured;
 mod method;
 mod oembed;
 mod plan;
+mod plan_twin;
 mod readings;
 mod start;
 
@@ -56,6 +57,8 @@ pub fn routes() -> Router<Web> {
         .route("/compare.json", get(api::compared))
         .route("/compare.csv", get(compare::csv))
         .route("/plan", get(plan::page))
+        .route("/plan.json", get(plan_twin::json))
+        .route("/plan.csv", get(plan_twin::csv))
         .route("/method", get(method::page))
         .route("/api", get(guide::page))
         .route("/embed/lens/{slug}", get(embed::lens))

@@ -24,6 +24,8 @@ struct PlanPage {
     /// Name and slug of the lens that is planned for, where one was named.
     lens: Option<(String, String)>,
     form: Form,
+    /// The question of the page, for its twins.
+    query: String,
     sheets: Vec<Sheet>,
 }
 
@@ -54,24 +56,8 @@ pub(super) async fn page(
     viewer: Viewer,
     params: Params,
 ) -> Result<Response, WebError> {
-    let several = params.all("focal_mm").join(" ");
-    let params = params.and("focal_mm", &several);
-    let mut form = Form::new(params, FIELDS, &["lens"]);
-    let lens = match form.usable().text("lens") {
-        Some(slug) => lens_by_any_name(&app, slug).await?.map(|page| page.lens),
-        None => None,
-    };
-    match &lens {
-        Some(lens) => fill(&mut form, lens),
-        None if form.usable().has("lens") => {
-            form.refuse(WebError::field(
-                "lens",
-                "there is no such lens; plan without it",
-            ))?;
-        }
-        None => {}
-    }
-    let setups = form.ask_whole(setups)?.unwrap_or_default();
+    let query = params.with(&[]);
+    let (form, lens, setups) = asked(&app, params).await?;
     let page = PlanPage {
         page: PageFrame::new("Plan a shoot", Section::Plan, &viewer)
             .described(
@@ -85,12 +71,39 @@ pub(super) async fn page(
             )
         }),
         form,
+        query,
         sheets: setups
             .iter()
             .map(|setup| sheet(setup, &ShootingPlan::for_setup(setup)))
             .collect(),
     };
     page.form.answer(&page)
+}
+
+/// What is asked: the form with its complaints, the lens that is named, the set-ups of all that can be used.
+pub(super) async fn asked(
+    app: &App,
+    params: Params,
+) -> Result<(Form, Option<Lens>, Vec<Setup>), WebError> {
+    let several = params.all("focal_mm").join(" ");
+    let params = params.and("focal_mm", &several);
+    let mut form = Form::new(params, FIELDS, &["lens"]);
+    let lens = match form.usable().text("lens") {
+        Some(slug) => lens_by_any_name(app, slug).await?.map(|page| page.lens),
+        None => None,
+    };
+    match &lens {
+        Some(lens) => fill(&mut form, lens),
+        None if form.usable().has("lens") => {
+            form.refuse(WebError::field(
+                "lens",
+                "there is no such lens; plan without it",
+            ))?;
+        }
+        None => {}
+    }
+    let setups = form.ask_whole(setups)?.unwrap_or_default();
+    Ok((form, lens, setups))
 }
 
 /// What the lens says of itself, where nothing else was typed.

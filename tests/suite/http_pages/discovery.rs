@@ -338,6 +338,29 @@ async fn the_record_is_a_data_set_that_nothing_can_break_out_of() {
             set["license"],
             "https://creativecommons.org/licenses/by/4.0/"
         );
+        // What catalogues ask of a data set: its name, 50 to 5000 characters on it, and who, when, what, of which licence.
+        let words = set["description"].as_str().expect("a description");
+        assert!((50..=5000).contains(&words.chars().count()), "{words}");
+        for told in [
+            "name",
+            "identifier",
+            "creator",
+            "publisher",
+            "datePublished",
+            "dateModified",
+            "keywords",
+            "measurementTechnique",
+            "variableMeasured",
+            "includedInDataCatalog",
+        ] {
+            let is_told = match &set[told] {
+                serde_json::Value::Array(all) => {
+                    !all.is_empty() && all.iter().all(|one| !one.is_null())
+                }
+                one => !one.is_null(),
+            };
+            assert!(is_told, "{path}: {told}");
+        }
         for file in set["distribution"].as_array().expect("files") {
             let address = file["contentUrl"].as_str().expect("an address");
             let answer = site.get(address.strip_prefix(SITE).expect("public")).await;

@@ -25,6 +25,8 @@ fn documents() -> Vec<String> {
         format!("/lenses/{ZOOM}.csv"),
         format!("/compare.json?lens={ZOOM}&lens={LOUD}"),
         format!("/compare.csv?lens={ZOOM}&lens={LOUD}"),
+        format!("/plan.json?lens={ZOOM}&closest_focus_m=0.6"),
+        "/plan.csv?focal_mm=50&max_aperture=2&closest_focus_m=0.6".to_owned(),
         format!("/charts/lens/{ZOOM}.svg"),
         format!("/charts/lens/{ZOOM}.png?width=400&height=300"),
         format!("/charts/compare.svg?lens={ZOOM}&lens={LOUD}"),
