@@ -132,6 +132,20 @@ impl Judges {
         assert!(bytes > 0, "{path} is empty");
         file
     }
+
+    /// The addresses of the sitemap, without the site.
+    pub(super) async fn pages_of_sitemap(&self, at: &str) -> Vec<String> {
+        let file = self.fetch(at, "/sitemap.xml", "sitemap.xml").await;
+        let text = std::fs::read_to_string(file).expect("just fetched");
+        let document = roxmltree::Document::parse(&text).expect("XML");
+        let places = document
+            .descendants()
+            .filter(|node| node.has_tag_name("loc"));
+        places
+            .filter_map(|place| place.text()?.strip_prefix(at))
+            .map(str::to_owned)
+            .collect()
+    }
 }
 
 /// Runs a judge; what it complains of is the failure.

@@ -7,6 +7,7 @@ use super::judges::Judges;
 use super::reading::served;
 use super::site::{NOW, Site, curve, off, with_finding, without_distances};
 use crate::support::browser::Browser;
+use crate::support::program::Server;
 
 const ZOOM: &str = "ostrel-28-135-f-3-5";
 const LOUD: &str = "tindra-sound-85-f-1-4";
@@ -123,5 +124,50 @@ async fn every_page_for_readers_can_be_read_by_everybody() {
         found.extend(here.into_iter().map(|what| format!("{page}: {what}")));
     }
     browser.close().await;
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+/// What a stranger sees who has just run the demo, measured from rendered frames by the same way as an upload.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_demo_stands_before_every_judge() {
+    let Some(judges) = Judges::here() else { return };
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let data = folder.path().join("data");
+    let demo = tokio::task::spawn_blocking(move || Server::demo(&data));
+    let demo = demo.await.expect("the demo runs");
+    let at = &demo.address;
+    let mut pages = judges.pages_of_sitemap(at).await;
+    let lenses: Vec<String> = pages
+        .iter()
+        .filter(|page| page.starts_with("/lenses/"))
+        .cloned()
+        .collect();
+    assert!(lenses.len() >= 12, "{pages:?}");
+    let slug = |lens: usize| lenses[lens].trim_start_matches("/lenses/");
+    pages.extend([
+        format!("/compare?lens={}&lens={}", slug(0), slug(1)),
+        format!("{}/counter-scale", lenses[0]),
+        format!("/embed/lens/{}", slug(0)),
+        format!("{}?from_m=3&to_m=1&axis=travel", lenses[1]),
+        "/lenses?sort=tolerance_distance&tolerance_pct=1&focal_mm=50".to_owned(),
+        "/sweeps/1".to_owned(),
+        "/sign-in".to_owned(),
+    ]);
+    judges.judge_description(at).await;
+    judges.judge_answers(at).await;
+    judges.judge_package(at).await;
+    judges.judge_feed_and_sitemap(at).await;
+    judges.judge_pages(at, &pages).await;
+    let mut found = Vec::new();
+    for (width, height, dark) in [(1200, 900, false), (360, 740, true)] {
+        let browser = Browser::open(width, height, dark).await;
+        for page in &pages {
+            browser.go(&format!("{at}{page}")).await;
+            let here = browser.axe_violations().await.into_iter();
+            let here = here.chain(browser.complaints().await);
+            found.extend(here.map(|what| format!("{page} at {width} px: {what}")));
+        }
+        browser.close().await;
+    }
     assert!(found.is_empty(), "{found:#?}");
 }

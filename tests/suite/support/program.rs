@@ -63,8 +63,23 @@ impl Server {
 
     /// The same on an address of its own.
     pub(crate) fn start_at(data: &Path, listen: &str) -> Self {
+        Self::run(&["serve", "--listen", listen], data, None)
+    }
+
+    /// The demo on this empty data folder, complete, without a limit on reads.
+    pub(crate) fn demo(data: &Path) -> Self {
+        // Its links have to name the port, so it has to be known before.
+        let free = std::net::TcpListener::bind("127.0.0.1:0").and_then(|free| free.local_addr());
+        let listen = free.expect("a free port").to_string();
+        let arguments = ["demo", "--listen", &listen, "--reads-per-minute", "0"];
+        Self::run(&arguments, data, Some("the demo is complete"))
+    }
+
+    /// Runs the program and waits until it has said where it serves, and then these words.
+    fn run(arguments: &[&str], data: &Path, words: Option<&str>) -> Self {
         let mut child = breathmark()
-            .args(["serve", "--listen", listen, "--data"])
+            .args(arguments)
+            .arg("--data")
             .arg(data)
             .stdin(Stdio::null())
             .stderr(Stdio::piped())
@@ -80,6 +95,10 @@ impl Server {
                     .map(|(_, address)| address.to_owned())
             })
             .expect("the server says where it serves");
+        if let Some(words) = words {
+            let mut said = lines.by_ref().map_while(Result::ok);
+            assert!(said.any(|line| line.contains(words)), "never said: {words}");
+        }
         // What it logs later must be read, or the pipe fills up and the server stands still.
         std::thread::spawn(move || lines.for_each(drop));
         Self { child, address }
