@@ -276,7 +276,9 @@ impl FindingDocument {
 }
 
 impl BudgetLineDocument {
-    fn new(line: &BudgetLine) -> Self {
+    /// The document of a part.
+    #[must_use]
+    pub fn new(line: &BudgetLine) -> Self {
         Self {
             part: line.part.code(),
             description: line.part.description(),

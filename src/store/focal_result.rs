@@ -1,7 +1,7 @@
 //! The published result of a lens at one focal length.
 
 use super::{ConditionsKey, SweepId};
-use crate::sweep::{Code, DistanceSource, Finding, ShiftCurve, ToleranceOutcome};
+use crate::sweep::{BudgetLine, Code, DistanceSource, Finding, Part, ShiftCurve, ToleranceOutcome};
 use crate::units::Measured;
 
 /// The published result of one lens at one focal length under one set of conditions, repeats combined.
@@ -17,6 +17,9 @@ pub struct FocalResult {
     pub same_pictures: Vec<SweepId>,
     /// Shift of largest magnitude, per cent.
     pub worst_shift_pct: Measured,
+    /// Bounds of the worst shift that no scatter shows, percentage points, in the order of `Part::ALL`; the largest of each
+    /// part over the repeats. A part that is not here is not known or does not apply.
+    pub systematic: Vec<BudgetLine>,
     /// The repeats scatter beyond their stated uncertainties; the uncertainties of worst shift, curve and tolerance
     /// distance are widened by it, and a finding says so.
     pub repeats_disagree: bool,
@@ -51,6 +54,13 @@ pub struct FocalResult {
 }
 
 impl FocalResult {
+    /// The size of a systematic bound, percentage points; `None` where it is not known or does not apply.
+    #[must_use]
+    pub fn bound_pct(&self, part: Part) -> Option<f64> {
+        let line = self.systematic.iter().find(|line| line.part == part)?;
+        Some(line.pct)
+    }
+
     /// Whether the shifts are against the farthest frame, not infinity: the reviewer said so, or it was noticed.
     #[must_use]
     pub fn ends_before_infinity(&self) -> bool {

@@ -3,7 +3,7 @@
 //! Numbers are little-endian, so they come back to the last bit.
 
 use super::{FocalResult, StoreError};
-use crate::sweep::{CurvePoint, DistanceSource, Severity, ShiftCurve};
+use crate::sweep::{CurvePoint, DistanceSource, Part, Severity, ShiftCurve};
 use crate::units::Measured;
 
 /// The result of one lens at one focal length, as the ranking needs it.
@@ -13,6 +13,8 @@ pub struct RankedResult {
     pub focal_length_mm: f64,
     /// Shift of largest magnitude, per cent.
     pub worst_shift_pct: Measured,
+    /// How much of it perspective may hold, percentage points; see `Part::EntrancePupil`. `None` where it is not known.
+    pub perspective_pct: Option<f64>,
     /// How many warnings stand.
     pub warnings: u32,
     /// Whether the distances are estimates from blur.
@@ -31,6 +33,8 @@ const ESTIMATED: u8 = 1;
 const FARTHEST: u8 = 2;
 /// Flag: the sweeps disagree.
 const DISAGREE: u8 = 4;
+/// Flag: the bound of perspective is known.
+const PERSPECTIVE: u8 = 8;
 /// Flag of a point: its focus setting is known.
 const KNOWN: u8 = 1;
 
@@ -45,6 +49,7 @@ impl RankedResult {
         Self {
             focal_length_mm: result.focal_length_mm,
             worst_shift_pct: result.worst_shift_pct,
+            perspective_pct: result.bound_pct(Part::EntrancePupil),
             warnings: u32::try_from(warnings).unwrap_or(u32::MAX),
             estimated: result.distance_source == DistanceSource::Blur,
             relative_to_farthest: result.ends_before_infinity(),
@@ -59,13 +64,17 @@ impl RankedResult {
         bytes.push(
             flag(self.estimated, ESTIMATED)
                 | flag(self.relative_to_farthest, FARTHEST)
-                | flag(self.repeats_disagree, DISAGREE),
+                | flag(self.repeats_disagree, DISAGREE)
+                | flag(self.perspective_pct.is_some(), PERSPECTIVE),
         );
         bytes.extend(self.warnings.to_le_bytes());
         let number = |bytes: &mut Vec<u8>, value: f64| bytes.extend(value.to_le_bytes());
         number(&mut bytes, self.focal_length_mm);
         number(&mut bytes, self.worst_shift_pct.value);
         number(&mut bytes, self.worst_shift_pct.std_error);
+        if let Some(perspective) = self.perspective_pct {
+            number(&mut bytes, perspective);
+        }
         for point in self.curve.points() {
             bytes.push(if point.dioptres.is_some() { KNOWN } else { 0 });
             number(&mut bytes, point.travel);
@@ -90,6 +99,11 @@ impl RankedResult {
         let warnings = u32::from_le_bytes(rest.take()?);
         let focal_length_mm = rest.number()?;
         let worst_shift_pct = rest.measured()?;
+        let perspective_pct = if flags & PERSPECTIVE == 0 {
+            None
+        } else {
+            Some(rest.number()?)
+        };
         let mut points = Vec::with_capacity(rest.0.len() / 41 + 1);
         while !rest.0.is_empty() {
             let known = rest.byte()? & KNOWN != 0;
@@ -102,6 +116,7 @@ impl RankedResult {
         Some(Self {
             focal_length_mm,
             worst_shift_pct,
+            perspective_pct,
             warnings,
             estimated: flags & ESTIMATED != 0,
             relative_to_farthest: flags & FARTHEST != 0,
@@ -163,6 +178,7 @@ mod tests {
         #[test]
         fn what_is_packed_comes_back_to_the_bit(
             worst_shift_pct in any_measured(),
+            perspective_pct in proptest::option::of(any_number()),
             warnings in any::<u32>(),
             estimated in any::<bool>(),
             relative_to_farthest in any::<bool>(),
@@ -172,6 +188,7 @@ mod tests {
             let result = RankedResult {
                 focal_length_mm: 85.0,
                 worst_shift_pct,
+                perspective_pct,
                 warnings,
                 estimated,
                 relative_to_farthest,

@@ -267,6 +267,7 @@ fn public_result(
         sweeps: vec![sweep],
         same_pictures: Vec::new(),
         worst_shift_pct: summary.worst_shift_pct,
+        systematic: summary.budget.systematic,
         repeats_disagree: false,
         tolerance: summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
         curve: summary.curve,

@@ -4,14 +4,14 @@ use std::collections::BTreeMap;
 
 use sqlx::SqliteConnection;
 
-use super::document::{PublicationDoc, decode, encode_focal_result};
+use super::document::{MeasurementDoc, PublicationDoc, decode, encode, encode_focal_result};
 use super::same_pictures::Pictures;
 use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, combine_repeats, disagreement};
+use crate::sweep::{BudgetLine, DEFAULT_TOLERANCE_PCT, Part, combine_repeats, disagreement};
 use crate::units::Measured;
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
-const FORM: i64 = 4;
+const FORM: i64 = 5;
 
 impl Store {
     /// Makes all read models anew where they have an older form.
@@ -23,6 +23,7 @@ impl Store {
             return Ok(());
         }
         let mut write = self.write().await?;
+        add_bounds(&mut write).await?;
         let lenses: Vec<LensId> =
             sqlx::query_scalar("SELECT DISTINCT lens_id FROM sweeps WHERE public_id IS NOT NULL")
                 .fetch_all(&mut *write)
@@ -37,6 +38,37 @@ impl Store {
         write.commit().await?;
         Ok(())
     }
+}
+
+/// Gives publications that are older than published bounds those of the very result that was published.
+async fn add_bounds(write: &mut SqliteConnection) -> Result<(), StoreError> {
+    let publications: Vec<i64> = sqlx::query_scalar("SELECT id FROM publications ORDER BY id")
+        .fetch_all(&mut *write)
+        .await?;
+    for id in publications {
+        let document: String =
+            sqlx::query_scalar("SELECT document FROM publications WHERE id = ?1")
+                .bind(id)
+                .fetch_one(&mut *write)
+                .await?;
+        let document = decode::<PublicationDoc>(&document)?;
+        if !document.lacks_bounds() {
+            continue;
+        }
+        let measured: String = sqlx::query_scalar(
+            "SELECT r.document FROM publications p JOIN results r ON r.id = p.result_id WHERE p.id = ?1",
+        )
+        .bind(id)
+        .fetch_one(&mut *write)
+        .await?;
+        let bounds = decode::<MeasurementDoc>(&measured)?.bounds()?;
+        sqlx::query("UPDATE publications SET document = ?2 WHERE id = ?1")
+            .bind(id)
+            .bind(encode(&document.with_bounds(&bounds))?)
+            .execute(&mut *write)
+            .await?;
+    }
+    Ok(())
 }
 
 /// Makes `focal_results` of a lens anew from its public sweeps.
@@ -131,6 +163,7 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
         let named: Vec<(SweepId, Measured)> = keys.copied().zip(worst).collect();
         findings.push(disagreement(&named, &together));
     }
+    let systematic = largest_bounds(&repeats);
     let mut combined = FocalResult {
         sweeps: Vec::new(),
         same_pictures: Vec::new(),
@@ -138,6 +171,7 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
         captured_at: Vec::new(),
         findings,
         worst_shift_pct,
+        systematic,
         tolerance: curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
         curve,
         repeats_disagree: together.disagree,
@@ -169,4 +203,16 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
         .findings
         .sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Some(combined)
+}
+
+/// The bounds of repeats together, the largest of each part: they repeat with the set-up, so a mean would hide them.
+fn largest_bounds(repeats: &[FocalResult]) -> Vec<BudgetLine> {
+    let largest = |part: &Part| {
+        let lines = repeats.iter().flat_map(|repeat| &repeat.systematic);
+        lines
+            .filter(|line| line.part == *part)
+            .max_by(|a, b| a.pct.abs().total_cmp(&b.pct.abs()))
+            .cloned()
+    };
+    Part::ALL.iter().filter_map(largest).collect()
 }

@@ -1,6 +1,7 @@
 //! The reader pages, their twins, the read API and charts, through the router on a real store.
 
 mod api;
+mod bounds;
 mod charts;
 mod compare;
 mod counter_scale;

@@ -2,11 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::measurement::{CurveDoc, FindingDoc, distance_source};
+use super::measurement::{BoundDoc, CurveDoc, FindingDoc, distance_source};
 use super::number::{Number, Pair, measured, pair};
 use super::{ConditionsDoc, SettingsDoc, decode, encode, unknown};
 use crate::store::{ConditionsKey, FocalResult, StoreError};
-use crate::sweep::ToleranceOutcome;
+use crate::sweep::{BudgetLine, ToleranceOutcome};
 
 #[derive(Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -51,6 +51,9 @@ pub(in crate::store) struct FocalResultDoc {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     same_pictures: Vec<i64>,
     worst_shift_pct: Pair,
+    /// Absent in rows that are older than it; see [`PublicationDoc::lacks_bounds`].
+    #[serde(default)]
+    systematic: Option<Vec<BoundDoc>>,
     #[serde(default)]
     repeats_disagree: bool,
     tolerance: ToleranceDoc,
@@ -78,6 +81,7 @@ impl FocalResultDoc {
             sweeps,
             same_pictures,
             worst_shift_pct,
+            systematic,
             repeats_disagree,
             tolerance,
             curve,
@@ -100,6 +104,7 @@ impl FocalResultDoc {
             sweeps: sweeps.clone(),
             same_pictures: same_pictures.clone(),
             worst_shift_pct: pair(*worst_shift_pct),
+            systematic: Some(systematic.iter().map(BoundDoc::of).collect()),
             repeats_disagree: *repeats_disagree,
             tolerance: ToleranceDoc::of(*tolerance),
             curve: CurveDoc::of(curve),
@@ -126,6 +131,12 @@ impl FocalResultDoc {
             sweeps: self.sweeps,
             same_pictures: self.same_pictures,
             worst_shift_pct: measured(self.worst_shift_pct),
+            systematic: self
+                .systematic
+                .unwrap_or_default()
+                .into_iter()
+                .map(BoundDoc::read)
+                .collect::<Result<_, _>>()?,
             repeats_disagree: self.repeats_disagree,
             tolerance: self.tolerance.read(),
             curve: self.curve.read(),
@@ -188,6 +199,17 @@ impl PublicationDoc {
             ..other
         };
         Ok(encode(self)? == encode(&other)?)
+    }
+
+    /// Whether it was published before bounds were published too.
+    pub(in crate::store) const fn lacks_bounds(&self) -> bool {
+        self.result.systematic.is_none()
+    }
+
+    /// The same with the bounds of its measurement.
+    pub(in crate::store) fn with_bounds(mut self, bounds: &[BudgetLine]) -> Self {
+        self.result.systematic = Some(bounds.iter().map(BoundDoc::of).collect());
+        self
     }
 
     pub(in crate::store) fn result(self) -> Result<FocalResult, StoreError> {

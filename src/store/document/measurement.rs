@@ -97,6 +97,23 @@ impl BudgetLineDoc {
     }
 }
 
+/// A published bound: its part, percentage points.
+#[derive(Serialize, Deserialize)]
+pub(super) struct BoundDoc(String, Number);
+
+impl BoundDoc {
+    pub(super) fn of(line: &BudgetLine) -> Self {
+        Self(line.part.code().to_owned(), Number(line.pct))
+    }
+
+    pub(super) fn read(self) -> Result<BudgetLine, StoreError> {
+        Ok(BudgetLine {
+            part: Part::from_code(&self.0).ok_or_else(|| unknown("part of a budget", &self.0))?,
+            pct: self.1.0,
+        })
+    }
+}
+
 #[derive(Serialize, Deserialize)]
 struct SummaryDoc {
     reference: usize,
@@ -210,6 +227,16 @@ impl MeasurementDoc {
             closest_focus_m: closest_focus.map(|distance| Number(distance.m())),
             findings: findings.iter().map(FindingDoc::of).collect(),
         }
+    }
+
+    /// The bounds that its summary states; none where it has none.
+    pub(in crate::store) fn bounds(self) -> Result<Vec<BudgetLine>, StoreError> {
+        let lines = self.summary.map(|summary| summary.budget_systematic);
+        lines
+            .unwrap_or_default()
+            .into_iter()
+            .map(BudgetLineDoc::read)
+            .collect()
     }
 
     pub(in crate::store) fn read(self) -> Result<SweepMeasurement, StoreError> {

@@ -288,7 +288,7 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
             of(number()),
         ),
         (any::<bool>(), any::<bool>(), any::<u32>(), of(text())),
-        (vec(text(), 0..3), vec(text(), 0..3)),
+        (vec(text(), 0..3), vec(text(), 0..3), budget()),
     )
         .prop_map(|(head, course, optics, rest, lists)| FocalResult {
             conditions: ConditionsKey {
@@ -299,6 +299,7 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
             sweeps: head.2.0,
             same_pictures: head.2.1,
             worst_shift_pct: head.3,
+            systematic: lists.2.systematic,
             tolerance: head.4,
             curve: course.0,
             distance_source: course.1,

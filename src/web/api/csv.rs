@@ -9,7 +9,7 @@ use crate::units::FEET_PER_METRE;
 use crate::web::WebError;
 
 /// Columns of a result at one focal length.
-const FOCAL_COLUMNS: [&str; 29] = [
+const FOCAL_COLUMNS: [&str; 31] = [
     "slug",
     "maker",
     "model",
@@ -39,6 +39,8 @@ const FOCAL_COLUMNS: [&str; 29] = [
     "angle_of_view_deg",
     "angle_of_view_worst_deg",
     "angle_change_pct",
+    "perspective_bound_pct",
+    "reference_shortfall_pct",
 ];
 
 /// The figures that every row of a result has, from its worst shift to its f-number, in this order.
@@ -83,7 +85,16 @@ fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
         focal.angle_of_view_worst_deg.to_string(),
         focal.angle_change_pct.to_string(),
     ]);
+    row.extend(bounds(focal));
     row
+}
+
+/// The bounds of its worst shift that no scatter shows; empty where not known or where they don't apply.
+pub(in crate::web) fn bounds(focal: &FocalDocument) -> [String; 2] {
+    [
+        number(focal.perspective_bound_pct),
+        number(focal.reference_shortfall_pct),
+    ]
 }
 
 /// Results of one lens, one row a focal length and set of conditions.

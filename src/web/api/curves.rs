@@ -4,6 +4,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::documents::{FocalDocument, LensHead};
+use crate::report::BudgetLineDocument;
 use crate::sweep::CurvePoint;
 
 /// One point of a curve.
@@ -34,6 +35,8 @@ pub(super) struct CurveDocument {
     distance_source: &'static str,
     /// `infinity`, or `farthest_frame`.
     relative_to: &'static str,
+    /// Bounds of its worst shift that the standard uncertainties of the points do not hold, percentage points.
+    systematic: Vec<BudgetLineDocument>,
     /// The points, closest focus first.
     points: Vec<CurvePointDocument>,
 }
@@ -58,6 +61,7 @@ impl CurveDocument {
             conditions: focal.conditions.clone(),
             distance_source: focal.distance_source,
             relative_to: focal.relative_to,
+            systematic: focal.systematic.clone(),
             points: points.iter().map(CurvePointDocument::new).collect(),
         }
     }

@@ -5,10 +5,11 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use super::verdicts::verdict_of;
 use crate::optics::{angle_of_view_deg, angle_shift_pct, equivalent_focal_length_mm};
-use crate::report::{FindingDocument, FocalVerdict, OtherWay, lens_verdict, words};
+use crate::report::{BudgetLineDocument, FindingDocument, words};
 use crate::store::{ConditionsKey, FocalResult, Kind, Lens, Switch};
-use crate::sweep::{Direction, DistanceSource, Severity, ToleranceOutcome};
+use crate::sweep::{Direction, DistanceSource, Part, Severity, ToleranceOutcome};
 
 /// Licence of all numbers.
 pub(in crate::web) const LICENCE: &str = "CC BY 4.0";
@@ -108,6 +109,15 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) worst_shift_pct: f64,
     /// Its standard uncertainty, percentage points.
     pub(in crate::web) worst_shift_u_pct: f64,
+    /// Bounds of it that no scatter shows and that its standard uncertainty does not hold, percentage points; the largest of
+    /// each part over the sweeps. A part that is not listed is not known, or does not apply.
+    pub(in crate::web) systematic: Vec<BudgetLineDocument>,
+    /// How much of the worst shift perspective may hold, percentage points: its true value lies between it less this and
+    /// itself. `null` where not known.
+    pub(in crate::web) perspective_bound_pct: Option<f64>,
+    /// What about every shift lacks because the reference is short of infinity, percentage points, to be added with its sign.
+    /// `null` where not known, or where it does not apply.
+    pub(in crate::web) reference_shortfall_pct: Option<f64>,
     /// `tighter`, `wider`, or `none`.
     pub(in crate::web) direction: &'static str,
     /// The focal length that the lens frames like at its worst, mm.
@@ -185,6 +195,13 @@ impl FocalDocument {
             breathing_compensation: result.conditions.breathing_compensation.code(),
             worst_shift_pct: result.worst_shift_pct.value,
             worst_shift_u_pct: result.worst_shift_pct.std_error,
+            perspective_bound_pct: result.bound_pct(Part::EntrancePupil),
+            reference_shortfall_pct: result.bound_pct(Part::ReferenceNotAtInfinity),
+            systematic: result
+                .systematic
+                .iter()
+                .map(BudgetLineDocument::new)
+                .collect(),
             direction: Direction::of(result.worst_shift_pct).code(),
             equivalent_focal_length_mm: result.focal_length_mm
                 * (1.0 + result.worst_shift_pct.value / 100.0),
@@ -348,29 +365,6 @@ pub(in crate::web) const fn relative_to(farthest: bool) -> &'static str {
 /// What stands beside a number that is not against infinity.
 pub(in crate::web) const AGAINST_FARTHEST: &str =
     "against the farthest frame, not infinity: may be larger";
-
-/// What a sentence needs of a result.
-fn verdict_of(result: &FocalResult, outcome: ToleranceOutcome, tolerance_pct: f64) -> FocalVerdict {
-    FocalVerdict {
-        focal_length_mm: Some(result.focal_length_mm),
-        worst_shift_pct: result.worst_shift_pct,
-        other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
-        outcome,
-        tolerance_pct,
-        relative_to_farthest: result.ends_before_infinity(),
-        distances_estimated: result.distance_source == DistanceSource::Blur,
-    }
-}
-
-/// One or two sentences on these results together; `None` where there are none.
-pub(in crate::web) fn verdict(results: &[FocalDocument]) -> Option<String> {
-    let verdicts: Vec<FocalVerdict> = results
-        .iter()
-        .map(|focal| verdict_of(&focal.result, focal.outcome, focal.tolerance_pct))
-        .collect();
-    let disagree = results.iter().any(|focal| focal.repeats_disagree);
-    lens_verdict(&verdicts).map(|verdict| words::with_disagreement(verdict, disagree))
-}
 
 /// Conditions in words, e.g. "distortion correction on, breathing compensation off".
 pub(in crate::web) fn conditions_words(conditions: ConditionsKey) -> String {

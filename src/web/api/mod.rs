@@ -17,18 +17,17 @@ mod reviewing;
 mod scale_question;
 mod search;
 mod v1;
+mod verdicts;
 
 pub(super) use self::csv::{
-    compare_csv, counter_scale_csv, figures, lens_csv, ranking_csv, written,
+    bounds, compare_csv, counter_scale_csv, figures, lens_csv, ranking_csv, written,
 };
 pub(super) use answer::{Twin, csv, json, tagged, with_tag};
 pub(super) use compare::{
     CompareDocument, CompareQuestion, ComparedDocument, MOST_LENSES, compare,
 };
 pub(super) use counter_scale::{CounterScaleDocument, counter_scale_of};
-pub(super) use documents::{
-    FocalDocument, LICENCE, LensHead, conditions_words, timestamp, verdict,
-};
+pub(super) use documents::{FocalDocument, LICENCE, LensHead, conditions_words, timestamp};
 pub(super) use pull::{PullDocument, PullQuestion};
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded};
 pub(super) use ranked::RankedDocument;
@@ -43,3 +42,4 @@ pub(super) use scale_question::{ScaleQuestion, Steps};
 pub(super) use search::search_words;
 pub use v1::routes;
 pub(super) use v1::{compared, lenses as ranked, nearest};
+pub(super) use verdicts::verdict;

@@ -4,7 +4,8 @@ use axum::http::Uri;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::documents::{FocalDocument, LICENCE, LensHead, timestamp, verdict};
+use super::documents::{FocalDocument, LICENCE, LensHead, timestamp};
+use super::verdicts::verdict;
 use crate::app::App;
 use crate::store::{ConditionsKey, LensPage};
 use crate::web::WebError;

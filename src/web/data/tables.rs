@@ -2,7 +2,8 @@
 
 use crate::report::{FindingDocument, SweepDocument, guarded, number};
 use crate::store::{PublishedSweep, Switch};
-use crate::web::api::{FocalDocument, LensHead, figures, timestamp};
+use crate::sweep::Part;
+use crate::web::api::{FocalDocument, LensHead, bounds, figures, timestamp};
 
 /// What a cell may hold, by the words of Table Schema.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -91,6 +92,8 @@ pub(super) static TABLES: [Table; 5] = [
             "reviewers" Text maybe "Who measured, with semicolons between"
             "algorithm_version" Whole always "Version of the algorithm, that of the oldest sweep"
             "finding_codes" Text maybe "What was noticed, as codes with blanks between"
+            "perspective_bound_pct" Number maybe "How much of the worst shift perspective may hold, percentage points: the entrance pupil may move towards the targets while focusing. Its true value lies between it less this and itself. Empty where not known"
+            "reference_shortfall_pct" Number maybe "What about every shift lacks, percentage points, because the reference is short of infinity; to be added with its sign. Empty where not known, or where it does not apply"
         },
     },
     Table {
@@ -138,6 +141,8 @@ pub(super) static TABLES: [Table; 5] = [
             "worst_shift_u_pct" Number maybe "Its standard uncertainty (k = 1), percentage points"
             "distance_source" Text always "exif, entered, blur (an estimate) or none"
             "finding_codes" Text maybe "What was noticed, as codes with blanks between"
+            "perspective_bound_pct" Number maybe "How much of the worst shift perspective may hold, percentage points: the entrance pupil may move towards the targets while focusing. Its true value lies between it less this and itself. Empty where not known"
+            "reference_shortfall_pct" Number maybe "What about every shift lacks, percentage points, because the reference is short of infinity; to be added with its sign. Empty where not known, or where it does not apply"
         },
     },
     Table {
@@ -212,6 +217,7 @@ pub(super) fn result_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> 
         focal.algorithm_version.to_string(),
         codes(&focal.findings),
     ]);
+    row.extend(bounds(focal));
     row
 }
 
@@ -264,7 +270,16 @@ pub(super) fn sweep_row(published: &PublishedSweep, document: &SweepDocument) ->
         number(document.worst_shift_u_pct),
         document.distance_source.to_owned(),
         codes(&document.findings),
+        number(bound(document, Part::EntrancePupil)),
+        number(bound(document, Part::ReferenceNotAtInfinity)),
     ]
+}
+
+/// The size of a systematic bound of a sweep, percentage points.
+fn bound(document: &SweepDocument, part: Part) -> Option<f64> {
+    let mut lines = document.budget.as_ref()?.systematic.iter();
+    let line = lines.find(|line| line.part == part.code())?;
+    Some(line.pct)
 }
 
 /// The rows of `frames` of a sweep.

@@ -1,0 +1,33 @@
+//! What is said of results in sentences.
+
+use super::documents::FocalDocument;
+use crate::report::{FocalVerdict, OtherWay, lens_verdict, words};
+use crate::store::FocalResult;
+use crate::sweep::{DistanceSource, ToleranceOutcome};
+
+/// What a sentence needs of a result.
+pub(super) fn verdict_of(
+    result: &FocalResult,
+    outcome: ToleranceOutcome,
+    tolerance_pct: f64,
+) -> FocalVerdict {
+    FocalVerdict {
+        focal_length_mm: Some(result.focal_length_mm),
+        worst_shift_pct: result.worst_shift_pct,
+        other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
+        outcome,
+        tolerance_pct,
+        relative_to_farthest: result.ends_before_infinity(),
+        distances_estimated: result.distance_source == DistanceSource::Blur,
+    }
+}
+
+/// One or two sentences on these results together; `None` where there are none.
+pub(in crate::web) fn verdict(results: &[FocalDocument]) -> Option<String> {
+    let verdicts: Vec<FocalVerdict> = results
+        .iter()
+        .map(|focal| verdict_of(&focal.result, focal.outcome, focal.tolerance_pct))
+        .collect();
+    let disagree = results.iter().any(|focal| focal.repeats_disagree);
+    lens_verdict(&verdicts).map(|verdict| words::with_disagreement(verdict, disagree))
+}

@@ -1,0 +1,105 @@
+//! Bounds that no scatter shows stand beside every number that is taken away, not on the page of the sweep alone.
+
+use std::io::{Cursor, Read as _};
+
+use breathmark::sweep::{BudgetLine, Part, SweepMeasurement};
+
+use super::site::{Site, curve, off};
+
+const SLUG: &str = "ostrel-quay";
+
+/// A measurement at 85 mm whose budget states these bounds, percentage points.
+fn bounded(worst_pct: f64, bounds: &[(Part, f64)]) -> SweepMeasurement {
+    let mut measured = curve(85.0, worst_pct, 0.8);
+    if let Some(summary) = &mut measured.summary {
+        let line = |&(part, pct)| BudgetLine { part, pct };
+        summary.budget.systematic = bounds.iter().map(line).collect();
+    }
+    measured
+}
+
+/// A site with one lens, measured with a bound of 0.47 points for perspective and of −0.06 for a reference short of infinity.
+async fn site() -> Site {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (85.0, 85.0)).await;
+    let bounds = [
+        (Part::EntrancePupil, 0.47),
+        (Part::ReferenceNotAtInfinity, -0.06),
+    ];
+    site.publish(&lens, &off(), bounded(2.05, &bounds)).await;
+    site
+}
+
+/// Cells of the first row by column.
+fn cells(text: &str, columns: [&str; 2]) -> [String; 2] {
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let header = reader.headers().expect("a header").clone();
+    let row = reader.records().next().expect("a row").expect("whole");
+    columns.map(|column| {
+        let at = header.iter().position(|name| name == column);
+        row[at.unwrap_or_else(|| panic!("no {column} in {header:?}"))].to_owned()
+    })
+}
+
+const COLUMNS: [&str; 2] = ["perspective_bound_pct", "reference_shortfall_pct"];
+
+#[tokio::test]
+async fn json_states_them_wherever_it_states_the_shift() {
+    let site = site().await;
+    let other = site.lens("Tindra", "Reef 85 f/2", (85.0, 85.0)).await;
+    site.publish(&other, &off(), bounded(1.0, &[])).await;
+    let compare = format!("/api/v1/compare?lens={SLUG}&lens={}", other.slug);
+    for (path, at) in [
+        (format!("/api/v1/lenses/{SLUG}"), "/results/0"),
+        (format!("/lenses/{SLUG}.json"), "/results/0"),
+        (format!("/api/v1/lenses/{SLUG}/curves"), "/curves/0"),
+        (compare.clone(), "/lenses/0/result"),
+    ] {
+        let document = site.get(&path).await.json();
+        let told = document
+            .pointer(at)
+            .unwrap_or_else(|| panic!("{path}: {document}"));
+        let lines = told["systematic"].as_array().expect("lines");
+        let short: Vec<_> = lines
+            .iter()
+            .map(|line| (line["part"].as_str(), line["pct"].as_f64()))
+            .collect();
+        let wanted = [
+            (Some("entrance_pupil"), Some(0.47)),
+            (Some("reference_not_at_infinity"), Some(-0.06)),
+        ];
+        assert_eq!(short, wanted, "{path}");
+        let described = lines[0]["description"].as_str().expect("words");
+        assert_eq!(described, Part::EntrancePupil.description());
+    }
+    let document = site.get(&compare).await.json();
+    let unknown = &document["lenses"][1]["result"];
+    assert!(unknown["systematic"].as_array().is_some_and(Vec::is_empty));
+    assert!(
+        unknown["perspective_bound_pct"].is_null(),
+        "not known is not 0"
+    );
+}
+
+#[tokio::test]
+async fn csv_and_the_data_package_have_them_as_columns() {
+    let site = site().await;
+    let text = site.get(&format!("/lenses/{SLUG}.csv")).await.text();
+    assert_eq!(cells(&text, COLUMNS), ["0.47", "-0.06"]);
+    let other = site.lens("Tindra", "Reef 85 f/2", (85.0, 85.0)).await;
+    site.publish(&other, &off(), bounded(1.0, &[])).await;
+    let compare = |first: &str, second: &str| format!("/compare.csv?lens={first}&lens={second}");
+    let text = site.get(&compare(SLUG, &other.slug)).await.text();
+    assert_eq!(cells(&text, COLUMNS), ["0.47", "-0.06"]);
+    let text = site.get(&compare(&other.slug, SLUG)).await.text();
+    assert_eq!(cells(&text, COLUMNS), ["", ""]);
+
+    let package = site.get("/data/breathmark.zip").await;
+    let mut zip = zip::ZipArchive::new(Cursor::new(&package.body)).expect("a zip");
+    for table in ["results", "sweeps"] {
+        let mut text = String::new();
+        let mut entry = zip.by_name(&format!("{table}.csv")).expect("the table");
+        entry.read_to_string(&mut text).expect("UTF-8");
+        assert_eq!(cells(&text, COLUMNS), ["0.47", "-0.06"], "{table}");
+    }
+}
