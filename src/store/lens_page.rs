@@ -2,10 +2,10 @@
 
 use sqlx::SqliteConnection;
 
-use super::document::decode_focal_result;
+use super::document::{PublicationHead, decode, decode_focal_result};
 use super::lenses::{LensRow, lens_columns};
 use super::published::PublicationRow;
-use super::{FocalResult, Lens, Store, StoreError, SweepId};
+use super::{ConditionsKey, FocalResult, Lens, Store, StoreError, SweepId};
 
 /// All that the page of a lens says.
 #[derive(Debug, Clone)]
@@ -14,10 +14,25 @@ pub struct LensPage {
     pub lens: Lens,
     /// Results by conditions, then focal length.
     pub results: Vec<FocalResult>,
-    /// Publications and withdrawals of its sweeps, newest first: when (ms), sweep, what in words.
-    pub history: Vec<(i64, SweepId, String)>,
+    /// Publications and withdrawals of its sweeps, newest first.
+    pub history: Vec<HistoryEntry>,
     /// Why versions of its sweeps were taken back, newest withdrawal first, each reason once.
     pub reasons: Vec<String>,
+}
+
+/// A publication or a withdrawal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HistoryEntry {
+    /// When, ms since 1970 UTC.
+    pub at_ms: i64,
+    /// Key of the sweep.
+    pub sweep: SweepId,
+    /// Marked focal length of what was published, mm.
+    pub focal_length_mm: f64,
+    /// Conditions that it was shot under.
+    pub conditions: ConditionsKey,
+    /// What happened, in words.
+    pub what: String,
 }
 
 impl LensPage {
@@ -41,8 +56,15 @@ pub(super) const RESULTS: &str =
 
 /// What was published of it.
 pub(super) const HISTORY: &str =
-    "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason
+    "SELECT sweep_id, version, result_id, published_ms, withdrawn_ms, withdrawn_reason, document
      FROM publications WHERE lens_id = ?1 ORDER BY id DESC";
+
+#[derive(sqlx::FromRow)]
+struct HistoryRow {
+    #[sqlx(flatten)]
+    publication: PublicationRow,
+    document: String,
+}
 
 impl Store {
     /// The page of a lens.
@@ -69,22 +91,34 @@ pub(super) async fn load_lens_page(
         .bind(lens.id)
         .fetch_all(&mut *read)
         .await?;
-    let publications = sqlx::query_as::<_, PublicationRow>(HISTORY)
+    let publications = sqlx::query_as::<_, HistoryRow>(HISTORY)
         .bind(lens.id)
         .fetch_all(&mut *read)
         .await?;
     let mut history = Vec::new();
     let mut reasons = Vec::new();
-    for row in publications {
+    for HistoryRow {
+        publication: row,
+        document,
+    } in publications
+    {
+        let (focal_length_mm, conditions) = decode::<PublicationHead>(&document)?.read()?;
+        let entry = |at_ms, what| HistoryEntry {
+            at_ms,
+            sweep: row.sweep_id,
+            focal_length_mm,
+            conditions,
+            what,
+        };
         let published = format!("version {} published", row.version);
-        history.push((row.published_ms, row.sweep_id, published));
+        history.push(entry(row.published_ms, published));
         if let (Some(withdrawn_ms), Some(reason)) = (row.withdrawn_ms, row.withdrawn_reason) {
             let withdrawn = format!("version {} withdrawn: {reason}", row.version);
-            history.push((withdrawn_ms, row.sweep_id, withdrawn));
+            history.push(entry(withdrawn_ms, withdrawn));
             reasons.push((withdrawn_ms, reason));
         }
     }
-    history.sort_by_key(|(at_ms, _, _)| std::cmp::Reverse(*at_ms));
+    history.sort_by_key(|entry| std::cmp::Reverse(entry.at_ms));
     reasons.sort_by_key(|(at_ms, _)| std::cmp::Reverse(*at_ms));
     let mut told = std::collections::BTreeSet::new();
     reasons.retain(|(_, reason)| told.insert(reason.clone()));

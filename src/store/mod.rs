@@ -53,7 +53,7 @@ pub use focal_result::FocalResult;
 pub use health::{Counts, StuckJob};
 pub use jobs::{ClaimedJob, JobState, JobView};
 pub use lens_changes::LensRowOfDesk;
-pub use lens_page::LensPage;
+pub use lens_page::{HistoryEntry, LensPage};
 pub use lenses::{InvalidField, Kind, Lens, LensDraft, LensId};
 pub use packed::RankedResult;
 pub use published::{Publication, PublishedRow, PublishedSweep, Withdrawal};

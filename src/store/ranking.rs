@@ -49,7 +49,8 @@ pub struct RankingQuery {
     pub conditions: ConditionsKey,
     /// Tolerance, per cent.
     pub tolerance_pct: f64,
-    /// Only lenses that stay within the tolerance from this distance on at every focal length, m.
+    /// Only lenses that stay within the tolerance from this distance on at every focal length, m. What is measured against
+    /// its farthest frame says nothing of infinity, so it can't be said to hold and is left out.
     pub holds_from_m: Option<f64>,
     /// Only lenses whose picture goes this way where their shift is worst.
     pub direction: Option<Direction>,
@@ -93,6 +94,8 @@ pub struct Ranking {
     pub total: u64,
     /// How many of them are ranked: something was measured of them that counts here.
     pub ranked: u64,
+    /// How many of them have nothing published, under whatever conditions.
+    pub unpublished: u64,
     /// How many of them come before the first row.
     pub before: u64,
     /// Place of the last row; `None` where no row follows.
@@ -104,6 +107,8 @@ pub struct Ranking {
 pub struct RankedLens {
     /// The lens.
     pub lens: Lens,
+    /// Whether something of it is published, be it under other conditions.
+    pub published: bool,
     /// Results by focal length, shortest first; empty where nothing is published.
     pub results: Arc<[RankedResult]>,
     /// Which of them it is ranked by.
@@ -156,6 +161,8 @@ impl RankingQuery {
         let total = found.len();
         let is_ranked = |candidate: &&Candidate<'_>| candidate.ranked_by != RankedBy::Nothing;
         let ranked = found.iter().filter(is_ranked).count();
+        let is_new = |candidate: &&Candidate<'_>| candidate.shelved.groups.is_empty();
+        let unpublished = found.iter().filter(is_new).count();
         if let Some(after) = &self.after {
             let after = after.borrowed();
             let follows = |place: &Place<'_>| place.order(&after, self.descending).is_gt();
@@ -176,6 +183,7 @@ impl RankingQuery {
         let rows: Vec<RankedLens> = shown
             .map(|candidate| RankedLens {
                 lens: candidate.shelved.lens.clone(),
+                published: !candidate.shelved.groups.is_empty(),
                 results: candidate
                     .group
                     .map_or_else(|| Arc::from([]), |group| Arc::clone(&group.results)),
@@ -187,6 +195,7 @@ impl RankingQuery {
             rows,
             total: total as u64,
             ranked: ranked as u64,
+            unpublished: unpublished as u64,
             before: before as u64,
             next,
         }
@@ -241,6 +250,10 @@ impl RankingQuery {
                 },
             });
         };
+        let mut ranked_results = measured.results[results.clone()].iter();
+        if self.holds_from_m.is_some() && ranked_results.any(|result| result.relative_to_farthest) {
+            return None;
+        }
         let goes = |wanted: Direction| Direction::of(worst) == wanted;
         if !self.direction.is_none_or(goes) {
             return None;
@@ -289,6 +302,23 @@ impl Store {
         tokio::task::spawn_blocking(move || query.answer(&shelf))
             .await
             .map_err(|fault| StoreError::Damaged(format!("the ranking can't be made: {fault}")))
+    }
+
+    /// The lenses with these words in their names of which all that was published was taken back; at most so many.
+    pub async fn withdrawn_lenses(
+        &self,
+        words: &[String],
+        limit: usize,
+    ) -> Result<Vec<Lens>, StoreError> {
+        let words = patterns(words);
+        let shelf = self.shelf().await?;
+        let is_meant = |lens: &&Arc<ShelfLens>| {
+            words
+                .iter()
+                .all(|word| lens.search_text.contains(word.as_str()))
+        };
+        let found = shelf.withdrawn.values().filter(is_meant).take(limit);
+        Ok(found.map(|shelved| shelved.lens.clone()).collect())
     }
 
     /// How many lenses are published under each set of conditions, most first.

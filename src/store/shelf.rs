@@ -20,6 +20,8 @@ pub(super) struct Shelf {
     /// Revision that they are of; `None` before the first look.
     revision: Option<i64>,
     pub(super) lenses: BTreeMap<LensId, Arc<ShelfLens>>,
+    /// Those of which all that was published was taken back: in no list, but not unheard of.
+    pub(super) withdrawn: BTreeMap<LensId, Arc<ShelfLens>>,
     /// How many lenses are published under each set of conditions, most first.
     pub(super) in_use: Vec<(ConditionsKey, u64)>,
 }
@@ -106,11 +108,13 @@ impl Store {
             .await?;
         drop(read);
         let mut lenses = known.lenses.clone();
+        let mut withdrawn = known.withdrawn.clone();
         // A whole database of curves is some work for a processor.
         tokio::task::spawn_blocking(move || {
             let mut groups = grouped(results)?;
             for gone in &changed {
                 lenses.remove(gone);
+                withdrawn.remove(gone);
             }
             for row in rows {
                 let lens = row.lens.read()?;
@@ -121,15 +125,19 @@ impl Store {
                     lens,
                 };
                 // All of it was taken back: it is not ranked, not even as "not measured".
-                if row.was_published && shelved.groups.is_empty() {
-                    continue;
-                }
-                lenses.insert(shelved.lens.id, Arc::new(shelved));
+                let is_withdrawn = row.was_published && shelved.groups.is_empty();
+                let shelf = if is_withdrawn {
+                    &mut withdrawn
+                } else {
+                    &mut lenses
+                };
+                shelf.insert(shelved.lens.id, Arc::new(shelved));
             }
             Ok(Shelf {
                 revision: Some(revision),
                 in_use: in_use(&lenses),
                 lenses,
+                withdrawn,
             })
         })
         .await

@@ -9,6 +9,7 @@ mod data;
 mod discovery;
 mod focal_length;
 mod forms;
+mod framed;
 mod guide;
 mod judges;
 mod lens;

@@ -177,6 +177,31 @@ pub(in crate::store) struct PublicationDoc {
     result: FocalResultDoc,
 }
 
+/// What a publication is of: the beginning of its document, without the curve.
+#[derive(Deserialize)]
+pub(in crate::store) struct PublicationHead {
+    result: HeadDoc,
+}
+
+#[derive(Deserialize)]
+struct HeadDoc {
+    conditions: String,
+    focal_length_mm: Number,
+}
+
+impl PublicationHead {
+    /// Marked focal length, mm, and the conditions that results must share.
+    pub(in crate::store) fn read(self) -> Result<(f64, ConditionsKey), StoreError> {
+        let HeadDoc {
+            conditions,
+            focal_length_mm,
+        } = self.result;
+        let key = ConditionsKey::from_code(&conditions)
+            .ok_or_else(|| unknown("set of conditions", &conditions))?;
+        Ok((focal_length_mm.0, key))
+    }
+}
+
 impl PublicationDoc {
     pub(in crate::store) fn new(
         conditions: ConditionsDoc,

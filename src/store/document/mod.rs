@@ -10,7 +10,9 @@ mod number;
 mod round_trip;
 mod settings;
 
-pub(super) use focal_result::{PublicationDoc, decode_focal_result, encode_focal_result};
+pub(super) use focal_result::{
+    PublicationDoc, PublicationHead, decode_focal_result, encode_focal_result,
+};
 pub(super) use frame::{FrameInfoDoc, camera_time};
 pub(super) use measurement::MeasurementDoc;
 pub(super) use settings::{ConditionsDoc, SettingsDoc};

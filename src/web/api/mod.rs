@@ -42,4 +42,4 @@ pub(super) use scale_question::{ScaleQuestion, Steps};
 pub(super) use search::search_words;
 pub use v1::routes;
 pub(super) use v1::{compared, lenses as ranked, nearest};
-pub(super) use verdicts::verdict;
+pub(super) use verdicts::{brief_verdict, verdict};

@@ -61,6 +61,10 @@ pub(in crate::web) struct RankedDocument {
     pub(in crate::web) results: Vec<StripDocument>,
     /// When something of it was published last (RFC 3339, UTC).
     pub(in crate::web) published_at: Option<String>,
+    /// Whether something of it is published, be it under other conditions.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) published: bool,
     /// Tolerance that it was judged by, per cent.
     #[serde(skip)]
     #[schema(ignore)]
@@ -134,6 +138,7 @@ impl RankedDocument {
                 })
                 .collect(),
             published_at: ranked.published_ms.map(timestamp),
+            published: ranked.published,
             tolerance_pct,
             estimated: ranked
                 .ranked_results()

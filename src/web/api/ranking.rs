@@ -156,6 +156,8 @@ pub(in crate::web) struct RankingDocument {
     pub(in crate::web) total: u64,
     /// How many of them are ranked; nothing was measured of the others under these conditions, or near this focal length.
     pub(in crate::web) ranked: u64,
+    /// How many of them have nothing published yet, under whatever conditions.
+    pub(in crate::web) unpublished: u64,
     /// How many of them come before the first row.
     pub(in crate::web) before: u64,
     /// `cursor` of the next rows; `null` at the end.
@@ -170,6 +172,10 @@ pub(in crate::web) struct RankingDocument {
     pub(in crate::web) other_conditions: Vec<ConditionsDocument>,
     /// Licence of the numbers.
     pub(in crate::web) licence: &'static str,
+    /// Whether lenses that are measured against their farthest frame are left out, for the page.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) leaves_out_farthest: bool,
 }
 
 /// Asks the store and judges the rows at the reader's tolerance.
@@ -205,6 +211,7 @@ pub(in crate::web) async fn rank(
         lenses: ranking.rows.iter().map(judge).collect(),
         total: ranking.total,
         ranked: ranking.ranked,
+        unpublished: ranking.unpublished,
         before: ranking.before,
         tolerance_pct: question.tolerance_pct,
         focal_mm: question.focal_mm,
@@ -215,6 +222,7 @@ pub(in crate::web) async fn rank(
         }),
         other_conditions,
         licence: LICENCE,
+        leaves_out_farthest: question.holds_from_m.is_some(),
     })
 }
 
@@ -225,17 +233,28 @@ impl RankingDocument {
             1 => "1 lens".to_owned(),
             _ => format!("{count} lenses"),
         };
-        let left = self.total.saturating_sub(self.ranked);
-        let why = if self.focal_mm.is_some() || !self.other_conditions.is_empty() {
+        let yet = self.unpublished;
+        let elsewise = self.total.saturating_sub(self.ranked + yet);
+        let why = if self.focal_mm.is_some() {
             "not measured so"
         } else {
-            "not measured yet"
+            "not measured under these conditions"
         };
-        match (self.ranked, left) {
-            (0, 0) => "No lens".to_owned(),
-            (ranked, 0) => format!("{} ranked", lenses(ranked)),
-            (0, left) => format!("{} {why}", lenses(left)),
-            (ranked, left) => format!("{} ranked, {left} {why}", lenses(ranked)),
+        let mut parts = Vec::new();
+        if self.ranked > 0 {
+            parts.push(format!("{} ranked", lenses(self.ranked)));
+        }
+        for (count, why) in [(elsewise, why), (yet, "not measured yet")] {
+            match count {
+                0 => {}
+                _ if parts.is_empty() => parts.push(format!("{} {why}", lenses(count))),
+                _ => parts.push(format!("{count} {why}")),
+            }
+        }
+        if parts.is_empty() {
+            "No lens".to_owned()
+        } else {
+            parts.join(", ")
         }
     }
 

@@ -4,10 +4,11 @@ use axum::http::Uri;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::documents::{FocalDocument, LICENCE, LensHead, timestamp};
+use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words, timestamp};
 use super::verdicts::verdict;
 use crate::app::App;
-use crate::store::{ConditionsKey, LensPage};
+use crate::report::words;
+use crate::store::{ConditionsKey, HistoryEntry, LensPage};
 use crate::web::WebError;
 
 /// Something that happened to what was published.
@@ -17,8 +18,16 @@ pub(in crate::web) struct HistoryDocument {
     pub(in crate::web) at: String,
     /// Key of the sweep.
     pub(in crate::web) sweep: i64,
+    /// Marked focal length, mm.
+    pub(in crate::web) focal_length_mm: f64,
+    /// Conditions that it was shot under.
+    pub(in crate::web) conditions: String,
     /// What happened, in words.
     pub(in crate::web) what: String,
+    /// Focal length and conditions in words, for the page.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) place: PlaceWords,
 }
 
 /// The record of a lens: what `/lenses/{slug}` says.
@@ -42,6 +51,22 @@ pub(in crate::web) struct LensDocument {
     pub(in crate::web) withdrawn: Vec<String>,
 }
 
+/// Where an entry of the change log belongs, in words.
+#[derive(Debug, Clone)]
+pub(in crate::web) struct PlaceWords {
+    /// The focal length.
+    pub(in crate::web) at: String,
+    /// The conditions.
+    pub(in crate::web) conditions: String,
+}
+
+fn place_words(entry: &HistoryEntry) -> PlaceWords {
+    PlaceWords {
+        at: words::focal_length(entry.focal_length_mm),
+        conditions: conditions_words(entry.conditions),
+    }
+}
+
 impl LensDocument {
     /// The document of a lens page at this tolerance.
     pub(in crate::web) fn new(page: LensPage, tolerance_pct: f64, site: &str) -> Self {
@@ -63,10 +88,13 @@ impl LensDocument {
             history: page
                 .history
                 .into_iter()
-                .map(|(at_ms, sweep, what)| HistoryDocument {
-                    at: timestamp(at_ms),
-                    sweep,
-                    what,
+                .map(|entry| HistoryDocument {
+                    at: timestamp(entry.at_ms),
+                    sweep: entry.sweep,
+                    focal_length_mm: entry.focal_length_mm,
+                    conditions: entry.conditions.code(),
+                    place: place_words(&entry),
+                    what: entry.what,
                 })
                 .collect(),
             licence: LICENCE,

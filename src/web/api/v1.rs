@@ -48,7 +48,7 @@ pub fn routes() -> Router<Web> {
         ("max_focal_mm" = Option<f64>, Query, description = "The lens must reach up to this, mm"),
         ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most lenses where not given"),
         ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
-        ("holds_from_m" = Option<f64>, Query, description = "Only lenses that stay within the tolerance from this distance on, m"),
+        ("holds_from_m" = Option<f64>, Query, description = "Only lenses that stay within the tolerance from this distance on, m; those measured against their farthest frame (`relative_to`) can't be said to, and are left out"),
         ("direction" = Option<String>, Query, description = "Only lenses whose picture goes this way where their shift is worst: tighter, wider or none"),
         ("sort" = Option<String>, Query, description = "worst_shift, tolerance_distance, name or newest"),
         ("order" = Option<String>, Query, description = "asc or desc"),

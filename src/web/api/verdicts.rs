@@ -1,7 +1,7 @@
 //! What is said of results in sentences.
 
 use super::documents::FocalDocument;
-use crate::report::{FocalVerdict, OtherWay, lens_verdict, words};
+use crate::report::{FocalVerdict, OtherWay, lens_verdict, short_verdict, words};
 use crate::store::FocalResult;
 use crate::sweep::{DistanceSource, ToleranceOutcome};
 
@@ -30,4 +30,14 @@ pub(in crate::web) fn verdict(results: &[FocalDocument]) -> Option<String> {
         .collect();
     let disagree = results.iter().any(|focal| focal.repeats_disagree);
     lens_verdict(&verdicts).map(|verdict| words::with_disagreement(verdict, disagree))
+}
+
+/// What [`verdict`] says, in a few words.
+pub(in crate::web) fn brief_verdict(results: &[FocalDocument]) -> Option<String> {
+    let verdicts: Vec<FocalVerdict> = results
+        .iter()
+        .map(|focal| verdict_of(&focal.result, focal.outcome, focal.tolerance_pct))
+        .collect();
+    let disagree = results.iter().any(|focal| focal.repeats_disagree);
+    short_verdict(&verdicts).map(|verdict| words::with_disagreement(verdict, disagree))
 }

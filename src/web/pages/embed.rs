@@ -10,11 +10,15 @@ use super::{ChartShelf, filters, html};
 use crate::app::App;
 use crate::sweep::Severity;
 use crate::web::WebError;
-use crate::web::api::{self, LensDocument, Params, conditions_words, nearest, verdict};
+use crate::web::api::{
+    self, LensDocument, Params, brief_verdict, conditions_words, nearest, verdict,
+};
 use crate::web::headers::FRAMED_CONTENT_SECURITY_POLICY;
 
-/// Sides of the chart in frames with room, px, and in narrow ones.
+/// Sides of the chart in high frames, px: wide ones and narrow ones.
 const SIDES: [(u32, u32); 2] = [(640, 340), (340, 320)];
+/// The same in low frames, where the chart takes what the words leave.
+const LOW_SIDES: [(u32, u32); 2] = [(620, 200), (340, 150)];
 
 /// What the address of a frame may ask for; the same names as on the page of the lens.
 pub(super) const ASKED: [&str; 4] = ["focal_mm", "tolerance_pct", "axis", "conditions"];
@@ -24,8 +28,11 @@ pub(super) const ASKED: [&str; 4] = ["focal_mm", "tolerance_pct", "axis", "condi
 struct EmbedPage {
     document: LensDocument,
     verdict: String,
+    /// The same in a few words, for low frames.
+    brief: String,
     conditions: String,
-    chart: Option<InlineChart>,
+    /// For high frames and for low ones.
+    charts: Option<(InlineChart, InlineChart)>,
     /// What the warnings are about that stand beside the numbers.
     warnings: Vec<&'static str>,
     /// Address of the page of the lens with the same question.
@@ -48,7 +55,7 @@ pub(super) async fn lens(
     let document = LensDocument::new(stored, tolerance_pct, &site);
     let group = document.group_of(params.text("conditions"))?;
     let mut warnings: Vec<&'static str> = Vec::new();
-    let (conditions, chart, words) = match group {
+    let (conditions, charts, words) = match group {
         None => (String::new(), None, None),
         Some((key, results)) => {
             let results = match focal_mm {
@@ -65,9 +72,13 @@ pub(super) async fn lens(
             warnings.dedup();
             let series = lens_series(&results);
             let axis = axis_for(axis, &series);
-            let chart =
-                InlineChart::sized(&shelf, series, tolerance_pct, axis, None, SIDES).await?;
-            (conditions_words(key), Some(chart), verdict(&results))
+            let drawn = async |sides| {
+                let series = series.clone();
+                InlineChart::sized(&shelf, series, tolerance_pct, axis, None, sides).await
+            };
+            let charts = (drawn(SIDES).await?, drawn(LOW_SIDES).await?);
+            let words = verdict(&results).zip(brief_verdict(&results));
+            (conditions_words(key), Some(charts), words)
         }
     };
     let question = params.with(&[]);
@@ -76,24 +87,27 @@ pub(super) async fn lens(
     } else {
         StatusCode::GONE
     };
+    let (verdict, brief) = words.unwrap_or_else(|| {
+        let state = if document.withdrawn.is_empty() {
+            "Not measured yet.".to_owned()
+        } else {
+            format!(
+                "Withdrawn: what was published was taken back. {}.",
+                document.withdrawn.join("; ")
+            )
+        };
+        (state.clone(), state)
+    });
     let page = EmbedPage {
         page: if question.is_empty() {
             document.lens.url.clone()
         } else {
             format!("{}?{question}", document.lens.url)
         },
-        verdict: words.unwrap_or_else(|| {
-            if document.withdrawn.is_empty() {
-                "Not measured yet.".to_owned()
-            } else {
-                format!(
-                    "Withdrawn: what was published was taken back. {}.",
-                    document.withdrawn.join("; ")
-                )
-            }
-        }),
+        verdict,
+        brief,
         conditions,
-        chart,
+        charts,
         warnings,
         document,
     };

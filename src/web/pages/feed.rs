@@ -8,7 +8,7 @@ use crate::report::words;
 use crate::store::PublicEvent;
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
 use crate::web::WebError;
-use crate::web::api::{self, FocalDocument, timestamp};
+use crate::web::api::{self, FocalDocument, conditions_words, timestamp};
 
 /// Entries of the feed.
 const MOST_ENTRIES: u32 = 50;
@@ -81,10 +81,15 @@ fn tag_authority(site: &str) -> String {
     format!("tag:{host},2026:")
 }
 
+/// What an entry is about: a lens at a focal length under conditions, since entries stand alone.
 fn place(event: &PublicEvent) -> String {
     let about = &event.lens.about;
     let focal = words::focal_length(event.result.focal_length_mm);
-    format!("{} {} at {focal}", about.maker, about.model)
+    let conditions = conditions_words(event.result.conditions);
+    format!(
+        "{} {} at {focal} with {conditions}",
+        about.maker, about.model
+    )
 }
 
 fn publication(event: &PublicEvent, site: &str, tag: &str) -> Entry {

@@ -130,6 +130,13 @@ impl LensPage {
         }
     }
 
+    /// Whether its change log is about more than one set of conditions.
+    fn has_several_conditions(&self) -> bool {
+        let log = &self.document.history;
+        log.windows(2)
+            .any(|pair| pair[0].conditions != pair[1].conditions)
+    }
+
     /// Where its chart is, without the ending.
     fn chart_address(&self) -> String {
         format!("/charts/lens/{}", self.document.lens.slug)

@@ -208,9 +208,9 @@ async fn the_feed_tells_versions_and_withdrawals_under_lasting_ids() {
         .map(|entry| (text_of(entry, "title"), text_of(entry, "summary")))
         .collect();
     assert!(
-        said.iter()
-            .any(|(title, summary)| title.ends_with("at 85 mm: withdrawn")
-                && summary.contains("the tripod was bumped")),
+        said.iter().any(|(title, summary)| title.ends_with(
+            "at 85 mm with distortion correction off, breathing compensation off: withdrawn"
+        ) && summary.contains("the tripod was bumped")),
         "{said:?}"
     );
     assert!(

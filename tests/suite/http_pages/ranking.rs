@@ -197,6 +197,18 @@ async fn where_nothing_fits_the_page_says_what_would() {
     // What the advice leads to is there.
     let mended = site.get("/lenses?q=ostrel%2028").await.text();
     assert!(mended.contains(": 1 lens ranked."));
+    let run_together = told("/lenses?q=28135").await;
+    assert!(
+        run_together.contains("href=\"/lenses?q=28-135\">28-135</a> (1)"),
+        "{run_together}"
+    );
+    // What was typed is not what is advised.
+    let near = told("/lenses?q=28-105").await;
+    assert!(near.contains(">28-135</a> (1)"), "{near}");
+    assert!(
+        !near.contains("“28-105”.") && near.contains("“28-135”."),
+        "{near}"
+    );
     let hopeless = told("/lenses?q=zzzz").await;
     assert!(hopeless.contains("No lens fits") && !hopeless.contains("Perhaps you mean"));
 }
@@ -251,6 +263,25 @@ async fn what_is_not_against_infinity_is_said_wherever_its_numbers_stand() {
         assert_eq!(row["relative_to"], wanted);
         assert_eq!(row["results"][0]["relative_to"], wanted);
     }
+    // It keeps its place by what was measured, but nobody knows whether it holds against infinity.
+    let slugs = async |query: &str| -> Vec<String> {
+        let document = site.get(&format!("/lenses.json?{query}")).await.json();
+        let rows = document["lenses"].as_array().expect("rows").iter();
+        rows.map(|row| row["lens"]["slug"].as_str().expect("a slug").to_owned())
+            .collect()
+    };
+    assert_eq!(slugs("").await, ["ostrel-whole", "ostrel-short"]);
+    assert_eq!(slugs("holds_from_m=5").await, ["ostrel-whole"]);
+    assert_eq!(
+        slugs("holds_from_m=5&tolerance_pct=20").await,
+        ["ostrel-whole"]
+    );
+    let filtered = site.get("/lenses?holds_from_m=5").await.text();
+    assert!(
+        filtered.contains("measured against their farthest frame, not infinity, are left out"),
+        "{filtered}"
+    );
+    assert!(!ranking.contains("are left out"), "nothing is");
     let rows = site.get("/lenses.csv?sort=name").await.text();
     let column = |name: &str| -> Vec<&str> {
         let mut lines = rows.lines().map(|line| line.split(',').collect::<Vec<_>>());
@@ -290,13 +321,25 @@ async fn the_count_tells_what_is_ranked_from_what_is_not_measured() {
     on.breathing_compensation = breathmark::store::Switch::On;
     let other = site.lens("Ostrel", "Other 40", (40.0, 40.0)).await;
     site.publish(&other, &on, curve(40.0, 0.4, 0.35)).await;
+    let apart = told("/lenses").await;
     assert!(
-        told("/lenses")
-            .await
-            .contains("3 lenses ranked, 2 not measured so.")
+        apart.contains(
+            "3 lenses ranked, 1 not measured under these conditions, 1 not measured yet."
+        ),
+        "{apart}"
     );
+    // Each row says which of the two it is.
+    let row = |name: &str| {
+        let row = apart.split("<tr>").find(|row| row.contains(name));
+        row.expect(name).to_owned()
+    };
+    assert!(row("Other 40").contains(">not measured under these conditions<"));
+    assert!(row("Reef 35").contains(">not measured yet<"));
+    let near = told("/lenses?focal_mm=40").await;
+    assert!(near.contains("1 not measured so"), "{near}");
     let twin = site.get("/lenses.json").await.json();
     assert_eq!((&twin["total"], &twin["ranked"]), (&5.into(), &3.into()));
+    assert_eq!(twin["unpublished"], 1);
 }
 
 /// What stands beside a number in the ranking stands beside it on the start and on the way there.

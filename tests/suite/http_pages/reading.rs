@@ -277,7 +277,7 @@ async fn another_site_can_frame_the_chart_and_nothing_else() {
 }
 
 /// A page of another site: another port is another origin.
-async fn other_site(body: String) -> String {
+pub(super) async fn other_site(body: String) -> String {
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0")
         .await
         .expect("a port");

@@ -276,6 +276,33 @@ async fn repeats_are_combined_and_conditions_kept_apart() {
     assert!(words.contains("at most by 3.00 %, at 24 mm"), "{words}");
     let page = site.get("/lenses/ostrel-quay").await.text();
     assert!(page.contains("holds for distortion correction off, breathing compensation off"));
+    // What is read out, pasted, or read in the change log and in the feed stands alone: it says which of the two it is of.
+    let page = page.replace('\u{a0}', " ");
+    let compensated = "distortion correction off, breathing compensation on";
+    assert!(
+        page.contains(&format!(" Measured with {compensated}.</span>")),
+        "{page}"
+    );
+    assert!(
+        page.contains(&format!(
+            ": 24 mm with {compensated}, version 1 published ("
+        )),
+        "{page}"
+    );
+    assert!(page.contains(
+        ": 70 mm with distortion correction off, breathing compensation off, version 1 published ("
+    ));
+    let feed = site.get("/feed.atom").await.text();
+    let title = format!("<title>Ostrel Quay at 24 mm with {compensated}: measured</title>");
+    assert_eq!(feed.matches(&title).count(), 1, "{feed}");
+    let log = site.get("/lenses/ostrel-quay.json").await.json()["history"].clone();
+    let log = log.as_array().expect("a log");
+    assert_eq!(log.len(), 4);
+    let of_compensated = log
+        .iter()
+        .filter(|entry| entry["conditions"] == "correction-off.compensation-on")
+        .filter(|entry| entry["focal_length_mm"] == 24.0);
+    assert_eq!(of_compensated.count(), 1, "{log:?}");
 }
 
 /// One and the same thing in sentence, table, ranking, JSON, CSV and curve: nobody is told half of it.

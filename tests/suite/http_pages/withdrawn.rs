@@ -133,6 +133,21 @@ async fn no_list_leads_to_it_until_something_of_it_is_published_anew() {
     assert_eq!(record.status, StatusCode::OK);
 }
 
+/// Who looks for it by name learns what became of it.
+#[tokio::test]
+async fn a_search_says_what_was_withdrawn() {
+    let site = site().await;
+    for query in ["weir", "ostrel+weir", "40+weir"] {
+        let page = site.get(&format!("/lenses?q={query}")).await.text();
+        assert!(page.contains("No lens fits"), "{page}");
+        let told = format!("<a href=\"/lenses/{GONE}\">Ostrel Weir 40 f/2</a> was withdrawn");
+        assert!(page.contains(&told), "{query}: {page}");
+        assert!(!page.contains("is in no name"), "{query}: {page}");
+    }
+    let other = site.get("/lenses?q=brackwel+40").await.text();
+    assert!(!other.contains("was withdrawn"), "{other}");
+}
+
 #[tokio::test]
 async fn a_lens_that_waits_for_its_first_result_is_not_gone() {
     let site = Site::with_lenses().await;

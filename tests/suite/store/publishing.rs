@@ -1,6 +1,6 @@
 //! Publishing, withdrawing, versions.
 
-use breathmark::store::{Actor, StoreError};
+use breathmark::store::{Actor, HistoryEntry, StoreError};
 use breathmark::sweep::{Code, Severity, SweepSettings, ToleranceOutcome};
 
 use super::fixture::{Fresh, NOW, measurement, off, said, with_finding};
@@ -46,7 +46,13 @@ async fn a_published_sweep_is_on_the_page_of_its_lens() {
     assert!((dioptres.value - 1.6).abs() < 0.02, "{dioptres:?}");
     assert_eq!(
         page.history,
-        [(NOW, sweep, "version 1 published".to_owned())]
+        [HistoryEntry {
+            at_ms: NOW,
+            sweep,
+            focal_length_mm: 85.0,
+            conditions: off().key(),
+            what: "version 1 published".to_owned(),
+        }]
     );
 
     let published = fresh
@@ -174,7 +180,7 @@ async fn a_new_version_takes_over_and_the_old_one_stays_readable() {
     let words: Vec<_> = page
         .history
         .iter()
-        .map(|(_, _, words)| words.as_str())
+        .map(|entry| entry.what.as_str())
         .collect();
     assert_eq!(words, ["version 2 published", "version 1 published"]);
 }
@@ -234,14 +240,9 @@ async fn a_withdrawn_sweep_is_gone_from_every_page_and_the_reason_stays() {
         .expect("a working store")
         .expect("the lens stays");
     assert!(page.results.is_empty());
-    assert_eq!(
-        page.history[0],
-        (
-            NOW + 5,
-            sweep,
-            "version 1 withdrawn: the wrong lens".to_owned()
-        )
-    );
+    let newest = &page.history[0];
+    assert_eq!((newest.at_ms, newest.sweep), (NOW + 5, sweep));
+    assert_eq!(newest.what, "version 1 withdrawn: the wrong lens");
     let withdrawal = store
         .withdrawal(sweep)
         .await
