@@ -39,18 +39,20 @@ pub(super) struct Server {
 
 impl Server {
     /// Opens the data folder, listens and starts the worker.
-    pub(super) async fn start(config: Config) -> anyhow::Result<Self> {
+    pub(super) async fn start(mut config: Config) -> anyhow::Result<Self> {
         let listen = config.listen;
-        let app = App::open(config).await?;
-        let store = app.store.clone();
-        // The ranking is read into memory while the first readers are on their way. What goes wrong there they are told.
-        tokio::spawn(async move { store.conditions_in_use().await.is_ok() });
         let listener = tokio::net::TcpListener::bind(listen)
             .await
             .with_context(|| {
                 format!("{listen} can't be listened on; choose another with --listen")
             })?;
-        let address = format!("http://{}", listener.local_addr()?);
+        // Where any free port was asked for, links name the one that was given.
+        config.listen = listener.local_addr()?;
+        let address = format!("http://{}", config.listen);
+        let app = App::open(config).await?;
+        let store = app.store.clone();
+        // The ranking is read into memory while the first readers are on their way. What goes wrong there they are told.
+        tokio::spawn(async move { store.conditions_in_use().await.is_ok() });
         let working = app.start_worker();
         let serving = tokio::spawn(web::server::serve(
             listener,

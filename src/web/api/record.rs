@@ -191,6 +191,12 @@ pub(in crate::web) async fn stored_lens(
     if let Some(page) = app.store.lens_page(slug).await? {
         return Ok(page);
     }
+    // Slugs are lower case; capitals come from those who type names.
+    let lower = slug.to_lowercase();
+    if lower != slug && app.store.lens_by_slug(&lower).await?.is_some() {
+        let there = moved(here, slug, &lower).map(WebError::Moved);
+        return Err(there.unwrap_or_else(|| WebError::no_such("lens")));
+    }
     let now = app.store.slug_after_merge(slug).await?;
     Err(now
         .and_then(|now| moved(here, slug, &now))

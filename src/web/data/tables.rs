@@ -57,7 +57,8 @@ pub(super) static TABLES: [Table; 5] = [
             "kind" Text always "prime, zoom, macro, cine_prime or cine_zoom"
             "focal_min_mm" Number always "Shortest marked focal length, mm"
             "focal_max_mm" Number always "Longest marked focal length, mm"
-            "max_aperture" Number always "Smallest f-number"
+            "max_aperture" Number always "Smallest number on the aperture ring; what it counts says the next column"
+            "aperture_marking" Text always "f for f-numbers, T for T-stops"
             "closest_focus_m" Number maybe "Marked closest focus from the sensor plane, m"
             "url" Text always "Address of its page"
         },
@@ -193,6 +194,7 @@ pub(super) fn lens_row(lens: &LensHead) -> Vec<String> {
         lens.focal_min_mm.to_string(),
         lens.focal_max_mm.to_string(),
         lens.max_aperture.to_string(),
+        lens.aperture_marking.to_owned(),
         number(lens.closest_focus_m),
         lens.url.clone(),
     ]
