@@ -176,7 +176,7 @@ impl Default for Picture {
     }
 }
 
-/// One sweep to be rendered. Frames run from closest focus to `last`, evenly spaced in dioptres.
+/// One sweep to be rendered. Frames run from closest focus to `last`, evenly spaced in dioptres unless `settings` are given.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SweepScript {
     /// What stands in front of the camera.
@@ -189,6 +189,9 @@ pub struct SweepScript {
     pub closest_focus_m: f64,
     /// Focus distance of the last frame.
     pub last: FocusDistance,
+    /// Focus settings of the frames, dioptres, where they are not even: a hand that turns the ring from mark to mark, a
+    /// bracket that arrives before it ends. Frames beyond the list are at `last`.
+    pub settings: Option<Vec<f64>>,
     /// How the files are written.
     pub capture: Capture,
     /// From light to file.
@@ -212,6 +215,7 @@ impl SweepScript {
             frames,
             closest_focus_m,
             last: FocusDistance::Infinity,
+            settings: None,
             capture: Capture::default(),
             picture: Picture::default(),
             seed: 1,
@@ -222,6 +226,9 @@ impl SweepScript {
     #[must_use]
     pub fn dioptres(&self, frame: usize) -> f64 {
         let (near, far) = (1.0 / self.closest_focus_m, self.last.dioptres());
+        if let Some(settings) = &self.settings {
+            return settings.get(frame).copied().unwrap_or(far);
+        }
         if self.frames < 2 {
             return far;
         }

@@ -1,5 +1,6 @@
 //! Shift against focus: the curve that the tolerance distance and every focus pull are read from.
 
+use super::between::{LEFT_OVER, piece};
 use crate::units::Measured;
 
 /// Exceeding a tolerance by this much, percentage points, is no flicker of noise, however uncertain the curve.
@@ -124,8 +125,9 @@ impl ShiftCurve {
     ///
     /// It does just when its worst shift is beyond the tolerance. Seen from the far end, the first stretch beyond it
     /// counts that goes clearly beyond: by twice its standard uncertainty, or by `CLEARLY_PCT`; where none does, the
-    /// stretch that holds the worst shift. The place is found on the straight line between the stretch's last point and
-    /// the next; the interval holds the noise of the curve over its slope, and the uncertainty of the distances.
+    /// stretch that holds the worst shift. The place is found on the curve between the stretch's last point and the next;
+    /// the interval holds the noise of the curve over its slope, how it may bend there, and the uncertainty of the
+    /// distances.
     #[must_use]
     pub fn tolerance_outcome(&self, tolerance_pct: f64) -> ToleranceOutcome {
         let size = |k: usize| self.points[k].shift_pct.value.abs();
@@ -171,19 +173,37 @@ impl ShiftCurve {
             };
         };
         let (a, b) = (far.shift_pct, near.shift_pct);
-        let share = (tolerance_pct.copysign(b.value) - a.value) / (b.value - a.value);
-        let travel = far.travel + share * (near.travel - far.travel);
+        let straight = (tolerance_pct.copysign(b.value) - a.value) / (b.value - a.value);
+        let travel = |share: f64| far.travel + share * (near.travel - far.travel);
         let (Some(from), Some(to)) = (far.dioptres, near.dioptres) else {
-            return ToleranceOutcome::Unknown { travel };
+            return ToleranceOutcome::Unknown {
+                travel: travel(straight),
+            };
         };
         let width = to.value - from.value;
+        let known = |k: usize| {
+            let point = self.points.get(k)?;
+            Some((point.dioptres?.value, point.shift_pct.value))
+        };
+        let piece = piece(
+            self.points.len(),
+            known(k + 2),
+            (from.value, a.value),
+            (to.value, b.value),
+            k.checked_sub(1).and_then(known),
+        );
+        let share = piece.share(tolerance_pct.copysign(b.value));
+        let by_bend = LEFT_OVER * (share - straight) * width;
         // Neighbours on a smooth curve err alike, so their uncertainty does not average out between them.
         let noise = a.std_error + share * (b.std_error - a.std_error);
         let by_noise = noise / (b.value - a.value).abs() * width.abs();
         let by_distance = from.std_error + share * (to.std_error - from.std_error);
         ToleranceOutcome::Exceeded {
-            dioptres: Measured::new(from.value + share * width, by_noise.hypot(by_distance)),
-            travel,
+            dioptres: Measured::new(
+                from.value + share * width,
+                by_noise.hypot(by_distance).hypot(by_bend),
+            ),
+            travel: travel(share),
         }
     }
 
@@ -226,7 +246,7 @@ struct Place {
     shift: Measured,
 }
 
-/// The shift at `at`, on the straight line between the places beside it, which are in rising order.
+/// The shift at `at`, on the curve between the places beside it, which are in rising order.
 fn between(places: &[Place], at: f64) -> Option<Measured> {
     let right = places.iter().position(|place| place.at >= at)?;
     let b = places[right];
@@ -235,9 +255,16 @@ fn between(places: &[Place], at: f64) -> Option<Measured> {
     }
     let a = places[right.checked_sub(1)?];
     let share = (at - a.at) / (b.at - a.at);
-    let value = a.shift.value + share * (b.shift.value - a.shift.value);
+    let point = |place: &Place| (place.at, place.shift.value);
+    let before = right.checked_sub(2).and_then(|k| places.get(k)).map(point);
+    let after = places.get(right + 1).map(point);
+    let value = piece(places.len(), before, point(&a), point(&b), after).value(share);
+    let straight = a.shift.value + share * (b.shift.value - a.shift.value);
     let u = ((1.0 - share) * a.shift.std_error).hypot(share * b.shift.std_error);
-    Some(Measured::new(value, u))
+    Some(Measured::new(
+        value,
+        u.hypot(LEFT_OVER * (value - straight)),
+    ))
 }
 
 #[cfg(test)]

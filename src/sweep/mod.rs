@@ -2,6 +2,7 @@
 //!
 //! Pure like `measure`: frames come in through a closure, values go out, the same bytes give the same numbers.
 
+mod between;
 mod budget;
 mod curve;
 mod difference;
@@ -18,6 +19,7 @@ mod naming;
 mod order;
 mod other_light;
 mod outlines;
+mod pace;
 mod pair;
 mod part;
 mod penalised;

@@ -4,6 +4,7 @@
 //! few of its points instead of most: a curve that stays within the tolerance is known by its worst shift, and in another one
 //! the first point that is clearly beyond is found by halving, since the largest shift so far only grows.
 
+use super::between::piece;
 use super::curve::{ShiftCurve, clear_size};
 
 /// What becomes of a curve at a tolerance.
@@ -117,8 +118,19 @@ impl Outlines {
             None => near.dioptres,
             Some(next) => {
                 let far = steps[next];
-                let (a, b) = (far.shift_pct, near.shift_pct);
-                let share = (tolerance_pct.copysign(b) - a) / (b - a);
+                let point = |step: &Step| (step.dioptres, step.shift_pct);
+                let known = |at: Option<usize>| {
+                    let step = steps.get(at?)?;
+                    (!step.dioptres.is_nan()).then(|| point(step))
+                };
+                let piece = piece(
+                    steps.len(),
+                    known(next.checked_sub(1)),
+                    point(&far),
+                    point(&near),
+                    known(Some(at + 1)),
+                );
+                let share = piece.share(tolerance_pct.copysign(near.shift_pct));
                 far.dioptres + share * (near.dioptres - far.dioptres)
             }
         };

@@ -258,7 +258,7 @@ fn most_doubtful(found: &[Found], places: &Places) -> Option<(usize, f64)> {
         .collect();
     let steps: Vec<(f64, f64, f64)> = measured
         .iter()
-        .map(|&(i, value, u)| (places.at(i), value, u))
+        .map(|&(i, value, u)| (places.pace(i), value, u))
         .collect();
     let smooth = Smooth::stiff(&steps)?;
     // Its neighbours may be drawn towards a bad frame, so the three that stand out most are each judged by the rest.

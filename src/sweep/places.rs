@@ -41,6 +41,8 @@ pub(super) enum Witness {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Places {
     at: Vec<f64>,
+    /// How far the focus went, where the frames don't show even steps.
+    paced: Option<Vec<f64>>,
     /// Gaps of which the witness says nothing: frame before, and how many are missing.
     unseen: Vec<(usize, u32)>,
     /// Who says so.
@@ -53,6 +55,7 @@ impl Places {
     pub(super) fn in_order(count: usize) -> Self {
         Self {
             at: (0..count).map(|place| place as f64).collect(),
+            paced: None,
             unseen: Vec::new(),
             by: Witness::Order,
         }
@@ -79,6 +82,7 @@ impl Places {
             .flatten()
             .map(|(at, by)| Self {
                 at,
+                paced: None,
                 unseen: Vec::new(),
                 by,
             })
@@ -135,6 +139,10 @@ impl Places {
     pub(super) fn of(&self, frames: &[usize]) -> Self {
         Self {
             at: frames.iter().map(|&frame| self.at[frame]).collect(),
+            paced: self
+                .paced
+                .as_ref()
+                .map(|paced| frames.iter().map(|&frame| paced[frame]).collect()),
             unseen: Vec::new(),
             by: self.by,
         }
@@ -149,6 +157,22 @@ impl Places {
         }
         opened.unseen.push((frame, missing));
         opened
+    }
+
+    /// The same with the focus running as `pace` says.
+    #[must_use]
+    pub(super) fn paced(self, pace: Option<Vec<f64>>) -> Self {
+        Self {
+            paced: pace,
+            ..self
+        }
+    }
+
+    /// Place of a frame on the axis along which the separation is smooth, in steps of the bracket on average; it never
+    /// falls.
+    #[must_use]
+    pub(super) fn pace(&self, frame: usize) -> f64 {
+        self.paced.as_ref().unwrap_or(&self.at)[frame]
     }
 
     /// Place of a frame, steps.

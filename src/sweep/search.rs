@@ -5,7 +5,7 @@ use super::look::{Load, Sight};
 use super::pick::{Found, Sightings};
 use super::places::{NO_WORSE, Places};
 use super::restore::{self, Arrangement, Ends, Restored};
-use super::{FrameInfo, FrameOrder, SweepSettings, distance, pair, unseen};
+use super::{FrameInfo, FrameOrder, SweepSettings, distance, pace, pair, unseen};
 use crate::measure::Unmeasurable;
 
 /// Gives what is seen in the frames at some indices, in their order.
@@ -109,6 +109,15 @@ fn settle(
         .fold(accounts[chosen].clone(), |places, (frame, missing)| {
             places.opened(looked[frame], missing)
         });
+    let [separations, moments] = series.map(|seen| {
+        let mut all = vec![None; sequence.len()];
+        for (&at, seen) in looked.iter().zip(seen) {
+            all[at] = seen;
+        }
+        all
+    });
+    let paced = pace::of(&places, &dioptres, &separations, &moments);
+    let places = places.paced(paced);
     sightings.places = places.of(&looked);
     places
 }

@@ -49,8 +49,8 @@ struct Knots {
 }
 
 impl Smooth {
-    /// Fits a curve through points (x, y, standard uncertainty of y) in rising order of x. `None` for fewer than three
-    /// points, or when x does not rise.
+    /// Fits a curve through points (x, y, standard uncertainty of y) in order of x. `None` for fewer than three points,
+    /// or when x falls or stands still.
     #[must_use]
     pub(super) fn through(points: &[(f64, f64, f64)]) -> Option<Self> {
         Self::fit(points, points.first()?.0, RESULT_TAKES)
@@ -71,7 +71,8 @@ impl Smooth {
 
     fn fit(points: &[(f64, f64, f64)], to: f64, most_taken: f64) -> Option<Self> {
         let n = points.len();
-        if n < 3 || points.windows(2).any(|pair| pair[1].0 <= pair[0].0) {
+        let falls = |pair: &[(f64, f64, f64)]| pair[1].0 < pair[0].0;
+        if n < 3 || points.windows(2).any(falls) || points[n - 1].0 <= points[0].0 {
             return None;
         }
         let order = if n < FEW { 2 } else { 3 };
@@ -287,6 +288,6 @@ mod tests {
     #[test]
     fn too_little_gives_nothing() {
         assert!(Smooth::through(&[(0.0, 1.0, 0.1), (1.0, 1.0, 0.1)]).is_none());
-        assert!(Smooth::through(&[(0.0, 1.0, 0.1), (0.0, 1.0, 0.1), (1.0, 1.0, 0.1)]).is_none());
+        assert!(Smooth::through(&[(0.0, 1.0, 0.1), (0.0, 1.0, 0.1), (0.0, 1.0, 0.1)]).is_none());
     }
 }

@@ -21,6 +21,9 @@ const REFOCUS_SHARE: f64 = 0.3;
 const HOUR_SLACK_S: f64 = 5.0;
 /// Frames that a sweep has at the least, on average, where focus alone parts frames without times.
 const SHORTEST_SWEEP: usize = 5;
+/// Apertures that differ by less than this factor, half a stop and more, may be one: macro lenses close theirs as they are
+/// focused nearer, by steps of a third.
+const OTHER_APERTURE: f64 = 1.3;
 /// So few frames without times that seem to be a sweep of their own by focus alone are copies, or named out of order.
 const STRAY: usize = 2;
 
@@ -31,7 +34,9 @@ pub(super) fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> 
     let mut sweeps: Vec<Vec<usize>> = Vec::new();
     for shoot in by_shoot(frames, &sorted) {
         for setting in by_focal_length(frames, shoot) {
-            sweeps.extend(by_pauses(frames, setting));
+            for sweep in by_pauses(frames, setting) {
+                sweeps.extend(by_aperture(frames, sweep));
+            }
         }
     }
     name_all(frames, source_name, sweeps)
@@ -160,6 +165,24 @@ fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
         return vec![setting];
     }
     sweeps
+}
+
+/// Parts a sweep where the aperture was changed and kept: what is measured at another one is not a repeat.
+fn by_aperture(frames: &[FrameInfo], sweep: Vec<usize>) -> Vec<Vec<usize>> {
+    let f_number = |index: usize| frames[index].f_number.map(|f| f.n());
+    let other = |a: Option<f64>, b: Option<f64>| match (a, b) {
+        (Some(a), Some(b)) => a.max(b) >= OTHER_APERTURE * a.min(b),
+        _ => false,
+    };
+    let parts: Vec<Vec<usize>> = sweep
+        .chunk_by(|&a, &b| !other(f_number(a), f_number(b)))
+        .map(<[usize]>::to_vec)
+        .collect();
+    if parts.iter().all(|part| part.len() >= SHORTEST_SWEEP) {
+        parts
+    } else {
+        vec![sweep]
+    }
 }
 
 /// What is usual between two frames of a setting.

@@ -39,7 +39,7 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         .iter()
         .map(|(place, s)| {
             (
-                grounds.places.at(*place),
+                grounds.places.pace(*place),
                 s.value,
                 s.std_error.max(LEAST_U_PX),
             )

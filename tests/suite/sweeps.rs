@@ -6,6 +6,7 @@ mod full_size;
 mod other_light;
 mod rig;
 mod textbook;
+mod uneven;
 
 use breathmark::measure::Unmeasurable;
 use breathmark::simulate::{Breathing, Bump, Clutter, Noise, Patch, SweepScript};

@@ -172,7 +172,7 @@ pub(super) fn zoom_slipped(sweep: &SweepMeasurement, places: &Places) -> Option<
         .iter()
         .filter_map(|&frame| {
             let s = sweep.frames[frame].separation_px?;
-            Some((places.at(frame), s.value, s.std_error.max(0.005)))
+            Some((places.pace(frame), s.value, s.std_error.max(0.005)))
         })
         .collect();
     if points.len() < 10 {
@@ -186,10 +186,11 @@ pub(super) fn zoom_slipped(sweep: &SweepMeasurement, places: &Places) -> Option<
             continue;
         }
         let at = (points[cut - 1].0 + points[cut].0) / 2.0;
-        let (before, after) = (
-            Smooth::reaching(&points[..cut], at)?,
-            Smooth::reaching(&points[cut..], at)?,
-        );
+        let sides = Smooth::reaching(&points[..cut], at).zip(Smooth::reaching(&points[cut..], at));
+        // Where the focus stands still on one side, nothing continues it.
+        let Some((before, after)) = sides else {
+            continue;
+        };
         let (a, b) = (before.predict(at), after.predict(at));
         let jump = b.0 / a.0 - 1.0;
         let doubt = (b.0 - a.0).abs() / a.1.hypot(b.1).max(0.02);

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::sweep::CaptureTime;
-use crate::units::{FocusDistance, Metres, Millimetres};
+use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
 use time::macros::datetime;
 
 /// Frames of one sweep, 0.8 s apart, from `start_s` on and from file number `number` on.
@@ -65,6 +65,26 @@ fn a_repeat_after_a_pause_is_a_sweep_of_its_own() {
         shapes(&frames, "card"),
         [named("card 50 mm", 24), named("card 50 mm (2)", 24)]
     );
+}
+
+/// A few seconds suffice to stop down; a macro lens that closes its aperture by itself, and one odd frame, are one sweep.
+#[test]
+fn another_aperture_is_another_sweep() {
+    let thirds = [2.8, 3.2, 3.5, 4.0];
+    let cases: [(&str, &dyn Fn(usize) -> f64, usize); 4] = [
+        ("stopped down", &|i| if i < 12 { 4.0 } else { 8.0 }, 2),
+        ("as it was", &|_| 5.6, 1),
+        ("macro", &|i| thirds[i / 6], 1),
+        ("one odd frame", &|i| if i == 7 { 16.0 } else { 5.6 }, 1),
+    ];
+    for (name, f_number, sweeps) in cases {
+        let mut frames = sweep(50.0, 1, 0.0, 12);
+        frames.extend(sweep(50.0, 13, 15.0, 12));
+        for (i, frame) in frames.iter_mut().enumerate() {
+            frame.f_number = FNumber::new(f_number(i)).ok();
+        }
+        assert_eq!(split(&frames, "card").len(), sweeps, "{name}");
+    }
 }
 
 #[test]

@@ -1,0 +1,84 @@
+//! Focus that does not go by even steps: a hand that turns the ring from mark to mark, a bracket that arrives at an end
+//! before it is over.
+
+use breathmark::simulate::{Breathing, SweepScript};
+use breathmark::sweep::{SweepSettings, ToleranceOutcome};
+
+use super::rig::{Files, codes, errors, rms, small};
+
+/// Focus settings, dioptres.
+fn runs() -> Vec<(&'static str, Vec<f64>)> {
+    let even =
+        |steps: usize, from: f64| (0..=steps).map(move |k| from * (1.0 - k as f64 / steps as f64));
+    let marks_m = [
+        0.5, 0.55, 0.6, 0.7, 0.8, 0.9, 1.0, 1.2, 1.5, 2.0, 3.0, 5.0, 10.0,
+    ];
+    vec![
+        (
+            "by the marks",
+            marks_m.iter().map(|m| 1.0 / m).chain([0.0]).collect(),
+        ),
+        (
+            "at infinity before the end",
+            even(12, 2.0).chain([0.0; 4]).collect(),
+        ),
+        (
+            "held at closest focus",
+            [2.0; 3].into_iter().chain(even(14, 2.0)).collect(),
+        ),
+        (
+            "a long last step",
+            even(16, 2.0).filter(|d| *d == 0.0 || *d > 0.3).collect(),
+        ),
+    ]
+}
+
+fn script(settings: &[f64]) -> SweepScript {
+    SweepScript {
+        frames: settings.len(),
+        settings: Some(settings.to_vec()),
+        closest_focus_m: 0.5,
+        ..small(50.0, 2.6)
+    }
+}
+
+/// Errors, false alarms, lost frames, and the place where 1.3 % is passed, with distances in the files.
+#[test]
+fn uneven_steps_cost_nothing_where_distances_are_known() {
+    for (name, settings) in runs() {
+        let mut script = script(&settings);
+        script.lens.breathing = Breathing::Polynomial(vec![1.3]);
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        assert_eq!(measured.measured_count(), settings.len(), "{name}");
+        let alarms: Vec<_> = codes(&measured)
+            .into_iter()
+            .filter(|(_, severity)| *severity != "note")
+            .collect();
+        assert_eq!(alarms, [], "{name}");
+        let off = rms(&errors(&script, &measured));
+        assert!(off < super::ORDINARY_PCT, "{name}: {off}");
+        let summary = measured.summary.expect("a result");
+        // Not blown up by bends that no lens made.
+        assert!(summary.worst_shift_pct.std_error < 0.01, "{name}");
+        match summary.curve.tolerance_outcome(1.3) {
+            ToleranceOutcome::Exceeded { dioptres, .. } => {
+                assert!((dioptres.value - 1.0).abs() < 0.01, "{name}: {dioptres:?}");
+            }
+            other => panic!("{name}: {other:?}"),
+        }
+    }
+}
+
+/// The blur of the targets shows the steps as well, except one that only the last frame knows.
+#[test]
+fn uneven_steps_show_in_the_blur() {
+    for (name, settings) in runs().into_iter().take(3) {
+        let mut script = script(&settings);
+        script.capture.write_distances = false;
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        // A frame near the sharpest place may be doubted: blur says least there.
+        assert!(measured.measured_count() + 1 >= settings.len(), "{name}");
+        let off = rms(&errors(&script, &measured));
+        assert!(off < super::ORDINARY_PCT, "{name}: {off}");
+    }
+}
