@@ -247,8 +247,17 @@ impl Browser {
 
     /// Presses keys, wherever the focus is.
     pub(crate) async fn press(&self, keys: &str) {
-        let focused = self.client.active_element().await.expect("a focus");
-        focused.send_keys(keys).await.expect("keys are taken");
+        // A dialog that closes may hide what has the focus between asking and sending.
+        let mut refused = None;
+        for _ in 0..20 {
+            let focused = self.client.active_element().await.expect("a focus");
+            match focused.send_keys(keys).await {
+                Ok(()) => return,
+                Err(why) => refused = Some(why),
+            }
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+        panic!("keys are not taken: {refused:?}");
     }
 
     /// Drops files or folders on the element, as from a file manager.
