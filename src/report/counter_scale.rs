@@ -21,6 +21,8 @@ use crate::units::Measured;
 
 /// Settings closer than this, dioptres or parts of the travel, are one.
 const SAME: f64 = 1e-6;
+/// Settings below this are infinity, dioptres.
+const INFINITY_BELOW: f64 = 1e-5;
 
 /// The framing that is held.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -117,9 +119,10 @@ fn counter_scale(course: &Course, reference: Setting, place: Place) -> Option<Co
 }
 
 /// Focus settings, dioptres, nearest first: every multiple of a step, m, up to a distance, m, as far as one of the curves
-/// reaches; the closest setting of each curve; infinity where one of them reaches it.
+/// reaches; the closest setting of each curve; infinity where one of them reaches it. Distances with one name, in metres
+/// or, as asked for, in feet and inches, are one place.
 #[must_use]
-pub fn distance_places(curves: &[&ShiftCurve], step_m: f64, far_m: f64) -> Vec<f64> {
+pub fn distance_places(curves: &[&ShiftCurve], step_m: f64, far_m: f64, in_feet: bool) -> Vec<f64> {
     let ranges: Vec<(f64, f64)> = curves.iter().filter_map(|c| c.range_dioptres()).collect();
     let measured = |at: &f64| ranges.iter().any(|(far, near)| (*far..=*near).contains(at));
     let steps = (far_m / step_m + 1e-9).floor().max(0.0) as u32;
@@ -130,8 +133,12 @@ pub fn distance_places(curves: &[&ShiftCurve], step_m: f64, far_m: f64) -> Vec<f
         .filter(measured)
         .collect();
     places.sort_by(|a, b| b.total_cmp(a));
+    let name = |at: f64| match in_feet && at > INFINITY_BELOW {
+        true => words::feet_and_inches(1.0 / at),
+        false => words::focus(at),
+    };
     // Distances that are told as the same figure are one row; the one measured nearest counts.
-    places.dedup_by(|a, b| (*a - *b).abs() < SAME || words::focus(*a) == words::focus(*b));
+    places.dedup_by(|a, b| (*a - *b).abs() < SAME || name(*a) == name(*b));
     places
 }
 
@@ -140,18 +147,34 @@ pub fn distance_places(curves: &[&ShiftCurve], step_m: f64, far_m: f64) -> Vec<f
 pub fn outside(curve: &ShiftCurve, dioptres: f64) -> String {
     match curve.range_dioptres() {
         None => "the focus distances of this sweep are not known".to_owned(),
-        Some((_, near)) if dioptres > near => {
-            format!("not measured closer than {}", place_words(near))
-        }
-        Some((far, _)) => format!("not measured farther than {}", place_words(far)),
+        Some((_, near)) if dioptres > near => not_closer(near),
+        Some((far, _)) => not_farther(far),
     }
 }
 
-fn place_words(dioptres: f64) -> String {
-    if dioptres < 1e-5 {
+/// That nothing was measured closer than this setting, dioptres; rounded up, so that the printed distance was measured.
+#[must_use]
+pub fn not_closer(near: f64) -> String {
+    format!(
+        "not measured closer than {}",
+        limit(near, words::distance_from)
+    )
+}
+
+/// That nothing was measured farther than this setting, dioptres; rounded down, so that the printed distance was measured.
+#[must_use]
+pub fn not_farther(far: f64) -> String {
+    format!(
+        "not measured farther than {}",
+        limit(far, words::distance_up_to)
+    )
+}
+
+fn limit(dioptres: f64, rounded: fn(f64) -> String) -> String {
+    if dioptres < INFINITY_BELOW {
         "infinity".to_owned()
     } else {
-        words::distance(1.0 / dioptres)
+        rounded(1.0 / dioptres)
     }
 }
 

@@ -11,7 +11,8 @@ mod verdict;
 pub mod words;
 
 pub use counter_scale::{
-    CounterScale, Held, Place, Setting, counter_scales, distance_places, outside, reference,
+    CounterScale, Held, Place, Setting, counter_scales, distance_places, not_closer, not_farther,
+    outside, reference,
 };
 pub use document::{
     BudgetDocument, BudgetLineDocument, FindingDocument, FrameDocument, ReportDocument,

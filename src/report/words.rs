@@ -4,7 +4,10 @@ use time::OffsetDateTime;
 use time::macros::format_description;
 
 use crate::sweep::{Direction, ToleranceOutcome};
-use crate::units::{FEET_PER_METRE, Measured};
+use crate::units::Measured;
+
+mod feet;
+pub use feet::{distance_as_asked, distance_from, distance_up_to, feet, feet_and_inches};
 
 /// A signed percentage with two decimals and a true minus sign, e.g. `+2.05 %`; zero has no sign.
 #[must_use]
@@ -102,49 +105,10 @@ pub fn metres(m: f64) -> String {
     format!("{} m", figures(m))
 }
 
-/// A distance in feet, e.g. `1.5 ft`, `39 ft`.
-#[must_use]
-pub fn feet(m: f64) -> String {
-    let feet = m * FEET_PER_METRE;
-    if feet < 9.95 {
-        format!("{feet:.1} ft")
-    } else {
-        format!("{feet:.0} ft")
-    }
-}
-
 /// A distance in metres and feet, e.g. `0.461 m (1.5 ft)`.
 #[must_use]
 pub fn distance(m: f64) -> String {
     format!("{} ({})", metres(m), feet(m))
-}
-
-/// A distance from which on something holds, in metres and feet, e.g. `0.653 m (2.2 ft)`. Both are rounded up, so that it
-/// holds at the printed distance too.
-#[must_use]
-pub fn distance_from(m: f64) -> String {
-    let metres_decimals = match m {
-        _ if m < 1.0 => 3,
-        _ if m < 10.0 => 2,
-        _ if m < 100.0 => 1,
-        _ => 0,
-    };
-    let feet = m * FEET_PER_METRE;
-    let tenths = rounded_up(feet, 1);
-    let feet = if tenths < 9.95 {
-        format!("{tenths:.1} ft")
-    } else {
-        format!("{:.0} ft", rounded_up(feet, 0))
-    };
-    let up = rounded_up(m, metres_decimals);
-    format!("{} m ({feet})", trimmed(up, metres_decimals))
-}
-
-/// A number rounded up to so many decimals. What is above a last figure by less than a millionth of its step is noise of
-/// the arithmetic and not worth the next figure.
-fn rounded_up(value: f64, decimals: usize) -> f64 {
-    let step = [1.0, 10.0, 100.0, 1000.0][decimals.min(3)];
-    (value * step - 1e-6).ceil() / step
 }
 
 /// A focus setting as a distance, e.g. `0.45 m` or `∞`.
@@ -292,41 +256,6 @@ mod tests {
         }
         assert_eq!(focus(0.0), "∞");
         assert_eq!(focus(2.0), "0.5 m");
-    }
-
-    /// 1 ft is 0.3048 m (definition): 2.1 ft would be 0.640 m, nearer than 0.653 m; 10 ft is 3.048 m.
-    #[test]
-    fn a_distance_from_which_something_holds_is_rounded_up() {
-        for (m, words) in [
-            (0.653, "0.653 m (2.2 ft)"),
-            (0.653 + 1e-13, "0.653 m (2.2 ft)"),
-            (1.0 / (1.0 / 0.653), "0.653 m (2.2 ft)"),
-            (0.653_01, "0.654 m (2.2 ft)"),
-            (0.622_278_5, "0.623 m (2.1 ft)"),
-            (0.3048, "0.305 m (1.0 ft)"),
-            (0.999_6, "1 m (3.3 ft)"),
-            (1.201, "1.21 m (4.0 ft)"),
-            (3.048, "3.05 m (10 ft)"),
-            (3.04, "3.04 m (10 ft)"),
-            (9.999, "10 m (33 ft)"),
-            (12.0, "12 m (40 ft)"),
-            (250.2, "251 m (821 ft)"),
-        ] {
-            assert_eq!(distance_from(m), words, "{m}");
-        }
-        // What is printed is never nearer than what was meant, over three decades.
-        for step in 0..3000 {
-            let m = 0.2 * 1.003_f64.powi(step);
-            let words = distance_from(m);
-            let (metres, feet) = words.split_once(" m (").expect("metres and feet");
-            let metres: f64 = metres.parse().expect("a number");
-            let feet: f64 = feet.trim_end_matches(" ft)").parse().expect("a number");
-            // A millionth of the step of the coarsest figure, which is 1.
-            assert!(
-                metres > m - 1e-6 && feet / FEET_PER_METRE > m - 1e-6,
-                "{m}: {words}"
-            );
-        }
     }
 
     #[test]

@@ -15,6 +15,7 @@ mod judges;
 mod lens;
 mod manners;
 mod pages;
+mod pulls;
 mod ranking;
 mod reading;
 mod refusals;

@@ -111,9 +111,9 @@ fn nothing_is_extrapolated() {
     }
     assert_eq!(at(&short, held, Place::Travel(1.01)), None);
     let far = reference(&short, Held::At(0.0)).expect_err("not measured");
-    assert_eq!(far, "not measured farther than 2 m (6.6 ft)");
+    assert_eq!(far, "not measured farther than 2 m (6.5 ft)");
     let near = reference(&short, Held::At(4.0)).expect_err("not measured");
-    assert_eq!(near, "not measured closer than 0.5 m (1.6 ft)");
+    assert_eq!(near, "not measured closer than 0.5 m (1.7 ft)");
     assert!(reference(&ShiftCurve::default(), Held::Tightest).is_err());
 }
 
@@ -124,7 +124,7 @@ fn without_distances_there_is_the_travel() {
     assert!((scale.value - 1.0 / 1.03).abs() < 1e-12);
     let refused = reference(&unknown, Held::At(1.0)).expect_err("no distances");
     assert!(refused.contains("not known"), "{refused}");
-    assert!(distance_places(&[&unknown], 0.5, 10.0).is_empty());
+    assert!(distance_places(&[&unknown], 0.5, 10.0, false).is_empty());
 }
 
 #[test]
@@ -134,12 +134,39 @@ fn steps_run_from_the_closest_frame_to_infinity() {
     let near = curve(&[(1.0 / 0.45, 4.0), (0.0, 0.0)], 0.01, 0.0);
     let other = curve(&[(1.0 / 0.7, 4.0), (0.25, 0.0)], 0.01, 0.0);
     assert_eq!(
-        metres(distance_places(&[&near, &other], 0.5, 2.0)),
+        metres(distance_places(&[&near, &other], 0.5, 2.0, false)),
         ["0.45 m", "0.5 m", "0.7 m", "1 m", "1.5 m", "2 m", "∞"]
     );
     // A curve that ends at 4 m has no infinity.
     assert_eq!(
-        metres(distance_places(&[&other], 1.0, 6.0)),
+        metres(distance_places(&[&other], 1.0, 6.0, false)),
         ["0.7 m", "1 m", "2 m", "3 m", "4 m"]
     );
+}
+
+/// 0.45 m are 17.72 in, 0.6 m are 23.62 in: nearer rows than 18 in and 2 ft, with names of their own.
+#[test]
+fn steps_in_feet_and_inches_each_have_a_name() {
+    let near = curve(&[(1.0 / 0.45, 4.0), (0.0, 0.0)], 0.01, 0.0);
+    let other = curve(&[(1.0 / 0.6, 4.0), (0.0, 0.0)], 0.01, 0.0);
+    let names = |step_in: f64, far_in: f64| -> Vec<String> {
+        let places = distance_places(&[&near, &other], step_in * 0.0254, far_in * 0.0254, true);
+        let finite = places.into_iter().filter(|at| *at > 0.0);
+        finite.map(|at| words::feet_and_inches(1.0 / at)).collect()
+    };
+    assert_eq!(
+        names(6.0, 30.0),
+        [
+            "1 ft 5.72 in",
+            "1 ft 6 in",
+            "1 ft 11.62 in",
+            "2 ft",
+            "2 ft 6 in"
+        ]
+    );
+    let fine = names(3.0, 168.0);
+    assert!(fine.contains(&"10 ft 9 in".to_owned()), "{fine:?}");
+    let mut once = fine.clone();
+    once.dedup();
+    assert_eq!(once, fine);
 }

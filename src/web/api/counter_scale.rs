@@ -13,7 +13,7 @@ use super::record::{LensDocument, published_lens};
 use super::scale_question::{ScaleQuestion, Steps};
 use super::v1::nearest;
 use crate::app::App;
-use crate::report::{self, CounterScale, Place, Setting, words};
+use crate::report::{self, CounterScale, FindingDocument, Place, Setting, words};
 use crate::sweep::ShiftCurve;
 use crate::web::WebError;
 
@@ -54,10 +54,22 @@ pub(in crate::web) struct ScaleTableDocument {
     pub(in crate::web) outside: Option<String>,
     /// Closest focus that was measured, m; no row is closer.
     pub(in crate::web) closest_focus_m: Option<f64>,
+    /// Farthest focus that was measured, m; no row is farther. `null` where that is infinity, or not known.
+    pub(in crate::web) farthest_focus_m: Option<f64>,
     /// `infinity`, or `farthest_frame` where the sweep ended before it.
     pub(in crate::web) relative_to: &'static str,
     /// `exif`, `entered`, `blur` or `none`.
     pub(in crate::web) distance_source: &'static str,
+    /// What was noticed in the sweeps that the factors come from.
+    pub(in crate::web) findings: Vec<FindingDocument>,
+    /// How many of them are warnings, in words.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) warning_words: Option<String>,
+    /// What was not measured, in words.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) limits: Vec<String>,
     /// The factors, closest focus first.
     pub(in crate::web) rows: Vec<ScaleRowDocument>,
 }
@@ -73,6 +85,10 @@ pub(in crate::web) struct CounterScaleDocument {
     pub(in crate::web) hold: &'static str,
     /// The distance whose framing is held, m; `null` at infinity and where none was asked for.
     pub(in crate::web) hold_m: Option<f64>,
+    /// Whether that distance was given in feet or inches.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) held_in_feet: bool,
     /// Step of the rows in distance, m.
     pub(in crate::web) step_m: Option<f64>,
     /// Step of the rows in travel.
@@ -128,6 +144,7 @@ impl CounterScaleDocument {
             conditions_words: conditions_words(conditions),
             hold,
             hold_m,
+            held_in_feet: question.held_in_feet,
             step_m: steps.metres(),
             step_travel: steps.travel(),
             tables: results
@@ -156,13 +173,25 @@ impl ScaleTableDocument {
             Ok(_) if rows.is_empty() => Some(report::outside(curve, f64::MAX)),
             Ok(_) => None,
         };
+        let (far, near) = curve.range_dioptres().unzip();
+        let ends_near = far.filter(|far| metres(Some(*far)).is_some());
+        let limits = match &outside {
+            Some(why) => vec![why.clone()],
+            None => {
+                let closest = near.map(report::not_closer);
+                let farthest = ends_near.map(report::not_farther);
+                closest.into_iter().chain(farthest).collect()
+            }
+        };
         Self {
             focal_length_mm: focal.focal_length_mm,
             reference: reference.ok().map(SettingDocument::new),
             outside,
-            closest_focus_m: curve
-                .range_dioptres()
-                .and_then(|(_, near)| metres(Some(near))),
+            closest_focus_m: metres(near),
+            farthest_focus_m: metres(far),
+            findings: focal.findings.clone(),
+            warning_words: focal.warning_words(),
+            limits,
             relative_to: focal.relative_to,
             distance_source: focal.distance_source,
             rows,
@@ -224,8 +253,12 @@ impl ScaleRowDocument {
     }
 }
 
+/// A setting as a distance, m, to the nanometre: what is beyond is noise of the arithmetic. `None` at infinity.
 fn metres(dioptres: Option<f64>) -> Option<f64> {
-    dioptres.filter(|at| *at > 1e-5).map(|at| 1.0 / at)
+    let noiseless = |m: f64| (m * 1e9).round() / 1e9;
+    dioptres
+        .filter(|at| *at > 1e-5)
+        .map(|at| noiseless(1.0 / at))
 }
 
 /// The table of a lens, as page, twins and API have it; `None` where there is no such lens.

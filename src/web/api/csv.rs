@@ -3,8 +3,10 @@
 use super::compare::CompareDocument;
 use super::counter_scale::CounterScaleDocument;
 use super::documents::{FocalDocument, LensHead};
+use super::pull::PullDocument;
 use super::ranking::RankingDocument;
-use crate::report::{guarded, number};
+use super::record::LensDocument;
+use crate::report::{FindingDocument, guarded, number};
 use crate::units::FEET_PER_METRE;
 use crate::web::WebError;
 
@@ -63,7 +65,6 @@ pub(in crate::web) fn figures(focal: &FocalDocument) -> Vec<String> {
 }
 
 fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
-    let codes: Vec<&str> = focal.findings.iter().map(|finding| finding.code).collect();
     let mut row = vec![
         guarded(&lens.slug),
         guarded(&lens.maker),
@@ -80,7 +81,7 @@ fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
         number(focal.target_distance_m),
         focal.sweep_count.to_string(),
         focal.algorithm_version.to_string(),
-        codes.join(" "),
+        codes(&focal.findings),
         focal.angle_of_view_deg.to_string(),
         focal.angle_of_view_worst_deg.to_string(),
         focal.angle_change_pct.to_string(),
@@ -97,40 +98,64 @@ pub(in crate::web) fn bounds(focal: &FocalDocument) -> [String; 2] {
     ]
 }
 
-/// Results of one lens, one row a focal length and set of conditions.
-pub(in crate::web) fn lens_csv(
-    lens: &LensHead,
-    results: &[FocalDocument],
-) -> Result<String, WebError> {
-    written(
-        &FOCAL_COLUMNS,
-        results.iter().map(|focal| focal_row(lens, focal)),
-    )
+/// Columns of a focus pull, behind those of the result it is read from; empty where none was asked for.
+const PULL_COLUMNS: [&str; 12] = [
+    "pull_from_m",
+    "pull_to_m",
+    "framing_change_pct",
+    "framing_change_u_pct",
+    "crop_to_hide_pct",
+    "widest_on_the_way_pct",
+    "tightest_on_the_way_pct",
+    "picture_width_px",
+    "edge_movement_px",
+    "edge_movement_u_px",
+    "scale_to_hide",
+    "pull_outside",
+];
+
+fn pulled_columns() -> Vec<&'static str> {
+    [&FOCAL_COLUMNS[..], &PULL_COLUMNS[..]].concat()
+}
+
+fn pull_cells(pull: Option<&PullDocument>) -> [String; 12] {
+    let Some(pull) = pull else {
+        return Default::default();
+    };
+    [
+        number(pull.from_m),
+        number(pull.to_m),
+        number(pull.framing_change_pct),
+        number(pull.framing_change_u_pct),
+        number(pull.crop_to_hide_pct),
+        number(pull.widest_on_the_way_pct),
+        number(pull.tightest_on_the_way_pct),
+        pull.picture_width_px.to_string(),
+        number(pull.edge_movement_px),
+        number(pull.edge_movement_u_px),
+        number(pull.scale_to_hide),
+        guarded(pull.outside.as_deref().unwrap_or_default()),
+    ]
+}
+
+/// Results of one lens, one row a focal length and set of conditions, with their focus pulls.
+pub(in crate::web) fn lens_csv(document: &LensDocument) -> Result<String, WebError> {
+    let rows = document.results.iter().enumerate().map(|(index, focal)| {
+        let mut row = focal_row(&document.lens, focal);
+        row.extend(pull_cells(document.pulls.get(index)));
+        row
+    });
+    written(&pulled_columns(), rows)
 }
 
 /// The results that are compared, one row a lens.
 pub(in crate::web) fn compare_csv(document: &CompareDocument) -> Result<String, WebError> {
-    let mut columns = FOCAL_COLUMNS.to_vec();
-    columns.extend([
-        "pull_from_m",
-        "pull_to_m",
-        "framing_change_pct",
-        "framing_change_u_pct",
-        "crop_to_hide_pct",
-    ]);
     let rows = document.lenses.iter().filter_map(|compared| {
         let mut row = focal_row(&compared.lens, compared.result.as_ref()?);
-        let pull = compared.pull.as_ref();
-        row.extend([
-            number(pull.and_then(|pull| pull.from_m)),
-            number(pull.and_then(|pull| pull.to_m)),
-            number(pull.and_then(|pull| pull.framing_change_pct)),
-            number(pull.and_then(|pull| pull.framing_change_u_pct)),
-            number(pull.and_then(|pull| pull.crop_to_hide_pct)),
-        ]);
+        row.extend(pull_cells(compared.pull.as_ref()));
         Some(row)
     });
-    written(&columns, rows)
+    written(&pulled_columns(), rows)
 }
 
 /// The ranking, one row a lens.
@@ -192,7 +217,7 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
 pub(in crate::web) fn counter_scale_csv(
     document: &CounterScaleDocument,
 ) -> Result<String, WebError> {
-    const COLUMNS: [&str; 13] = [
+    const COLUMNS: [&str; 16] = [
         "slug",
         "conditions",
         "focal_length_mm",
@@ -206,9 +231,13 @@ pub(in crate::web) fn counter_scale_csv(
         "shift_pct",
         "scale",
         "scale_u",
+        "relative_to",
+        "farthest_focus_m",
+        "finding_codes",
     ];
     let rows = document.tables.iter().flat_map(|table| {
-        table.rows.iter().map(|row| {
+        let codes = codes(&table.findings);
+        table.rows.iter().map(move |row| {
             let held = table.reference.as_ref();
             vec![
                 guarded(&document.lens.slug),
@@ -218,16 +247,30 @@ pub(in crate::web) fn counter_scale_csv(
                 number(held.and_then(|held| held.focus_distance_m)),
                 number(held.map(|held| held.travel)),
                 number(row.setting.focus_distance_m),
-                number(row.setting.focus_distance_m.map(|m| m * FEET_PER_METRE)),
+                number(row.setting.focus_distance_m.map(feet)),
                 number(row.setting.focus_dioptres),
                 row.setting.travel.to_string(),
                 row.setting.shift_pct.to_string(),
                 row.scale.to_string(),
                 row.scale_u.to_string(),
+                table.relative_to.to_owned(),
+                number(table.farthest_focus_m),
+                codes.clone(),
             ]
         })
     });
     written(&COLUMNS, rows)
+}
+
+/// The codes of what was noticed, with blanks between them.
+fn codes(findings: &[FindingDocument]) -> String {
+    let codes: Vec<&str> = findings.iter().map(|finding| finding.code).collect();
+    codes.join(" ")
+}
+
+/// A distance in feet, to the billionth of a foot: what is beyond is noise of the arithmetic.
+fn feet(m: f64) -> f64 {
+    (m * FEET_PER_METRE * 1e9).round() / 1e9
 }
 
 /// Rows under their header.

@@ -276,7 +276,7 @@ impl FocalDocument {
     /// Closest focus that was measured, in words.
     pub(in crate::web) fn closest_words(&self) -> String {
         self.closest_focus_m
-            .map_or_else(|| "not known".to_owned(), words::distance)
+            .map_or_else(|| "not known".to_owned(), words::distance_from)
     }
 
     /// Distance to the targets, in words.

@@ -259,6 +259,12 @@ impl Params {
             })
     }
 
+    /// Whether a distance was given in feet or inches.
+    pub(super) fn is_in_feet(&self, name: &str) -> bool {
+        let typed = self.text(name).and_then(Length::typed);
+        typed.is_some_and(|length| length.in_feet)
+    }
+
     /// A length in a range of metres; feet and inches are understood.
     pub(in crate::web) fn length(
         &self,

@@ -5,6 +5,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words, timestamp};
+use super::pull::{PullDocument, PullQuestion};
 use super::verdicts::verdict;
 use crate::app::App;
 use crate::report::words;
@@ -41,6 +42,9 @@ pub(in crate::web) struct LensDocument {
     pub(in crate::web) tolerance_pct: f64,
     /// Results by conditions, then focal length.
     pub(in crate::web) results: Vec<FocalDocument>,
+    /// What a focus pull does at each of the results, in their order; left out where none was asked for.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(in crate::web) pulls: Vec<PullDocument>,
     /// What was published and withdrawn, newest first.
     pub(in crate::web) history: Vec<HistoryDocument>,
     /// Licence of the numbers.
@@ -85,6 +89,7 @@ impl LensDocument {
             verdict: None,
             tolerance_pct,
             results,
+            pulls: Vec::new(),
             history: page
                 .history
                 .into_iter()
@@ -105,6 +110,15 @@ impl LensDocument {
             .first()
             .and_then(|(_, results)| verdict(results));
         document
+    }
+
+    /// The same with what a focus pull does, where one is asked for.
+    pub(in crate::web) fn with_pull(mut self, question: Option<PullQuestion>) -> Self {
+        if let Some(question) = question {
+            let pull = |focal: &FocalDocument| PullDocument::new(focal, question);
+            self.pulls = self.results.iter().map(pull).collect();
+        }
+        self
     }
 
     /// The results under these conditions, as their code names them, or under those of most results where none are named;

@@ -57,7 +57,11 @@ impl Steps {
     /// The places of the rows, closest focus first.
     pub(super) fn places(self, curves: &[&ShiftCurve]) -> Vec<Place> {
         match self {
-            Self::Distance { step_m, far_m, .. } => report::distance_places(curves, step_m, far_m)
+            Self::Distance {
+                step_m,
+                far_m,
+                in_feet,
+            } => report::distance_places(curves, step_m, far_m, in_feet)
                 .into_iter()
                 .map(Place::Dioptres)
                 .collect(),
@@ -81,6 +85,8 @@ pub(in crate::web) struct ScaleQuestion {
     pub(super) focal_mm: Option<f64>,
     /// The framing that is held.
     pub(super) held: Held,
+    /// Whether the distance whose framing is held was given in feet or inches.
+    pub(super) held_in_feet: bool,
     /// How the rows run; `None` where the reader leaves it open.
     steps: Option<Steps>,
     /// Conditions as their code names them; those of most results where not given.
@@ -93,6 +99,7 @@ impl ScaleQuestion {
         Ok(Self {
             focal_mm: params.number("focal_mm", FOCAL_LENGTHS, "mm")?,
             held: held(params)?,
+            held_in_feet: params.is_in_feet("hold_m"),
             steps: steps(params)?,
             conditions: params.text("conditions").map(str::to_owned),
         })

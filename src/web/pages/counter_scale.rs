@@ -54,7 +54,10 @@ impl CounterScalePage {
     fn held_words(&self) -> String {
         match (self.document.hold, self.document.hold_m) {
             ("tightest", _) => "at its tightest".to_owned(),
-            ("distance", Some(m)) => format!("at {}", words::distance(m)),
+            ("distance", Some(m)) => {
+                let held = words::distance_as_asked(m, self.document.held_in_feet);
+                format!("at {held}")
+            }
             ("distance", None) => "at infinity".to_owned(),
             _ if self.ends_before_infinity() => "of the farthest frame".to_owned(),
             _ => "at infinity".to_owned(),
@@ -65,6 +68,30 @@ impl CounterScalePage {
     fn ends_before_infinity(&self) -> bool {
         let mut tables = self.document.tables.iter();
         tables.any(|table| table.relative_to == "farthest_frame")
+    }
+
+    /// Whether something was noticed in one of the sweeps.
+    fn has_findings(&self) -> bool {
+        let mut tables = self.document.tables.iter();
+        tables.any(|table| !table.findings.is_empty())
+    }
+
+    /// What was noticed, in few words for a sheet of paper: weights and codes, told together where focal lengths share them.
+    fn noticed(&self) -> Vec<(String, String)> {
+        let mut noticed: Vec<(String, String)> = Vec::new();
+        for table in &self.document.tables {
+            let findings = table.findings.iter();
+            let codes: Vec<String> = findings
+                .map(|finding| format!("{} {}", finding.severity, finding.code))
+                .collect();
+            let codes = codes.join(", ");
+            match noticed.last_mut() {
+                _ if codes.is_empty() => {}
+                Some((at, last)) if *last == codes => *at = format!("{at}, {}", table.at()),
+                _ => noticed.push((table.at(), codes)),
+            }
+        }
+        noticed
     }
 
     /// Whether one of the factors would shrink the picture.
@@ -89,11 +116,10 @@ impl CounterScalePage {
     fn limits(&self) -> Vec<(String, String)> {
         let mut limits: Vec<(String, String)> = Vec::new();
         for table in &self.document.tables {
-            let near = table.closest_focus_m.map(words::distance);
-            let closest = near.map(|near| format!("not measured closer than {near}"));
-            let Some(limit) = table.outside.clone().or(closest) else {
+            if table.limits.is_empty() {
                 continue;
-            };
+            }
+            let limit = table.limits.join(", ");
             match limits.last_mut() {
                 Some((at, last)) if *last == limit => *at = format!("{at}, {}", table.at()),
                 _ => limits.push((table.at(), limit)),
@@ -234,7 +260,8 @@ fn place_words(place: Place, steps: Steps) -> String {
             .to_owned(),
         (Place::Dioptres(at), _) if at < 1e-5 => "infinity".to_owned(),
         (Place::Dioptres(at), Steps::Distance { in_feet: true, .. }) => {
-            format!("{} ({})", words::feet(1.0 / at), words::metres(1.0 / at))
+            let m = 1.0 / at;
+            format!("{} ({})", words::feet_and_inches(m), words::metres(m))
         }
         (Place::Dioptres(at), _) => words::distance(1.0 / at),
     }

@@ -222,11 +222,12 @@ pub(super) async fn page(
         Some(_) => api::unless_withdrawn(stored)?,
         None => stored,
     };
-    let document = LensDocument::new(stored, asked.tolerance_pct, &app.config.public_url());
+    let document = LensDocument::new(stored, asked.tolerance_pct, &app.config.public_url())
+        .with_pull(asked.pull);
     match twin {
         Some(Twin::Json) => return api::json(&document),
         Some(Twin::Csv) => {
-            return Ok(api::csv(lens_csv(&document.lens, &document.results)?));
+            return Ok(api::csv(lens_csv(&document)?));
         }
         None => {}
     }

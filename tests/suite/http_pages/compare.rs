@@ -146,7 +146,7 @@ async fn a_pull_in_feet_is_told_in_pixels_of_the_picture() {
     let query = format!("{BOTH}&from_m=10+ft&to_m=1&picture_width_px=4096");
     let text = page(&site, &query).await;
     assert!(
-        text.contains("from 3.05 m (10 ft) to 1 m (3.3 ft)"),
+        text.contains("from 10 ft (3.05 m) to 1 m (3.3 ft)"),
         "{text}"
     );
     let twin = site.get(&format!("/compare.json?{query}")).await.json();
@@ -158,5 +158,5 @@ async fn a_pull_in_feet_is_told_in_pixels_of_the_picture() {
     let edge = pull["edge_movement_px"].as_f64().expect("a movement");
     assert!((edge - 2048.0 * change).abs() < 1e-9, "{pull}");
     let outside = page(&site, &format!("{BOTH}&from_m=3&to_m=0.5")).await;
-    assert!(outside.contains("not measured closer than 0.8 m (2.6 ft)"));
+    assert!(outside.contains("not measured closer than 0.8 m (2.7 ft)"));
 }

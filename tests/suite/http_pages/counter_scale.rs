@@ -85,7 +85,7 @@ async fn feet_and_travel_are_steps_too() {
     let feet = site.get(&format!("{base}?step_m=1+ft&far_m=30+ft")).await;
     let feet = feet.text().replace('\u{a0}', " ");
     assert!(
-        feet.contains("<th scope=\"row\">2.0 ft (0.61 m)</th>"),
+        feet.contains("<th scope=\"row\">2 ft (0.61 m)</th>"),
         "{feet}"
     );
     let travel = site
@@ -130,7 +130,7 @@ async fn nothing_is_said_where_nothing_was_measured() {
     let page = site.get(&format!("{base}?step_m=0.25")).await.text();
     let page = page.replace('\u{a0}', " ");
     assert!(
-        page.contains("85 mm: not measured closer than 0.8 m (2.6 ft)"),
+        page.contains("85 mm: not measured closer than 0.8 m (2.7 ft)"),
         "{page}"
     );
     assert!(

@@ -241,15 +241,15 @@ async fn feet_and_inches_are_understood_wherever_a_distance_is_typed() {
     for (address, words) in [
         (
             format!("{ZOOM}?from_m=9'10%22&to_m=1"),
-            "from 3 m (9.8 ft) to 1 m",
+            "from 9 ft 10 in (3 m) to 1 m",
         ),
         (
             format!("/compare?{BOTH}&from_m=9%E2%80%B210%E2%80%B3&to_m=1"),
-            "from 3 m (9.8 ft) to 1 m",
+            "from 9 ft 10 in (3 m) to 1 m",
         ),
         (
             format!("{ZOOM}/counter-scale?hold_m=9ft10in"),
-            "the framing at 3 m (9.8 ft) is held",
+            "the framing at 9 ft 10 in (3 m) is held",
         ),
         (
             format!("{ZOOM}/counter-scale?step_m=1'&far_m=10'"),

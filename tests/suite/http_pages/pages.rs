@@ -161,7 +161,7 @@ async fn a_focus_pull_is_answered_and_never_extrapolated() {
         .await;
     assert!(
         near.text()
-            .contains("not measured closer than 0.8\u{a0}m (2.6\u{a0}ft)")
+            .contains("not measured closer than 0.8\u{a0}m (2.7\u{a0}ft)")
     );
 }
 

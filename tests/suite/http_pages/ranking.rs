@@ -151,7 +151,7 @@ async fn every_row_has_its_verdict() {
     for verdict in [
         "Tighter; within 1 % everywhere",
         "Wider and tighter; within 1 % beyond 1.94 m (6.4 ft)",
-        "Wider; within 1 % beyond 4.16 m (14 ft)",
+        "Wider; within 1 % beyond 4.16 m (13.7 ft)",
     ] {
         assert!(page.contains(verdict), "{verdict}");
     }
