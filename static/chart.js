@@ -46,11 +46,13 @@ function addReadout(figure, curves) {
   });
 
   function show() {
-    const at = (most * Number(slider.value)) / 1000;
+    const exact = (most * Number(slider.value)) / 1000;
+    // Read at the place that is said, so that a table or the pull tool says the same of it.
+    const at = travel ? Math.round(exact * 100) / 100 : said(exact, most);
     const place = travel ? `travel ${(1 - at).toFixed(2)}` : distanceWords(at);
     const parts = curves.map((curve) => {
       const shift = shiftAt(curve.points, at, travel);
-      if (shift !== null) return { label: curve.label, shift: signed(shift) };
+      if (shift !== null) return { label: curve.label, shift: shiftWords(shift) };
       const unknown = !travel && curve.points.every((point) => point.focus_dioptres === null);
       return { label: curve.label, shift: unknown ? "distance unknown" : "not measured" };
     });
@@ -65,7 +67,7 @@ function addReadout(figure, curves) {
     slider.setAttribute("aria-valuetext", `${place}; ${parts.map((p) => `${p.label} ${p.shift}`).join(", ")}`);
     pictures.forEach((picture, index) => {
       const { left, right, top, bottom } = picture.dataset;
-      const x = Number(left) + ((Number(right) - Number(left)) * at) / most;
+      const x = Number(left) + ((Number(right) - Number(left)) * exact) / most;
       markers[index].setAttribute("d", `M${x.toFixed(1)} ${top}V${bottom}`);
     });
   }
@@ -90,36 +92,54 @@ function addReadout(figure, curves) {
   show();
 }
 
-/** Shift on the straight line between the points beside a place; null outside what was measured. */
+/** Shift and its standard uncertainty on the straight line between the points beside a place; null outside what was
+ * measured. */
 function shiftAt(points, at, travel) {
   const places = points
-    .map((point) => ({ x: travel ? 1 - point.travel : point.focus_dioptres, shift: point.shift_pct }))
+    .map((point) => ({ x: travel ? 1 - point.travel : point.focus_dioptres, shift: point.shift_pct, u: point.shift_u_pct }))
     .filter((place) => place.x !== null)
     .sort((a, b) => a.x - b.x);
   for (let index = 0; index < places.length; index += 1) {
     const right = places[index];
     if (right.x < at) continue;
-    if (right.x - at < 1e-9 || index === 0) return right.x - at < 1e-9 ? right.shift : null;
+    if (right.x - at < 1e-9) return { value: right.shift, u: right.u };
+    if (index === 0) return null;
     const left = places[index - 1];
     const share = (at - left.x) / (right.x - left.x);
-    return left.shift + share * (right.shift - left.shift);
+    return {
+      value: left.shift + share * (right.shift - left.shift),
+      u: Math.hypot((1 - share) * left.u, share * right.u),
+    };
   }
   return null;
+}
+
+/** A focus setting whose distance has three figures, no nearer than the closest that the chart shows, dioptres. */
+function said(dioptres, most) {
+  if (dioptres < 1e-5) return 0;
+  const metres = 1 / dioptres;
+  const rounded = Number(metres.toPrecision(3));
+  const step = 10 ** (Math.floor(Math.log10(metres)) - 2);
+  return 1 / (1 / rounded > most + 1e-9 ? rounded + step : rounded);
 }
 
 /** Metres and feet; numbers stay with their units. */
 function distanceWords(dioptres) {
   if (dioptres < 1e-5) return "∞";
   const metres = 1 / dioptres;
-  const feet = metres / 0.3048;
-  const tall = metres.toFixed(metres < 1 ? 2 : metres < 10 ? 1 : 0);
-  return `${tall}\u00a0m (${feet.toFixed(feet < 9.95 ? 1 : 0)}\u00a0ft)`;
+  return `${figures(metres)}\u00a0m (${figures(metres / 0.3048)}\u00a0ft)`;
 }
 
-function signed(value) {
+/** Three figures, without an exponent. */
+function figures(value) {
+  return value < 1000 ? value.toPrecision(3) : value.toFixed(0);
+}
+
+/** A shift with its expanded uncertainty, as the tables have it. */
+function shiftWords({ value, u }) {
   const words = Math.abs(value).toFixed(2);
-  if (words === "0.00") return "0.00\u00a0%";
-  return `${value < 0 ? "−" : "+"}${words}\u00a0%`;
+  const sign = words === "0.00" ? "" : value < 0 ? "−" : "+";
+  return `${sign}${words}\u00a0%\u00a0±\u00a0${Math.max(0.01, 2 * u).toFixed(2)}`;
 }
 
 function tidy(value) {

@@ -4,17 +4,20 @@ use super::draw::text_width;
 use super::layout::Frame;
 use super::palette::Role;
 use super::scene::{Align, Scene};
-use super::ticks::distance_ticks;
+use super::ticks::{FEET, METRES, distance_ticks};
 use super::{Axis, ShiftChart};
 
-/// Grid, ticks and words of both axes, and the label of the tolerance band.
+/// The international foot, m (exact).
+const METRES_PER_FOOT: f64 = 0.3048;
+
+/// Grid, ticks and words of both axes; `feet` puts a second axis of distances above the plot.
 pub(super) fn draw_axes(
     scene: &mut Scene,
     chart: &ShiftChart,
     frame: &Frame,
     size: f64,
-    y_ticks: &[f64],
-    y_words: &[String],
+    feet: bool,
+    (y_ticks, y_words): (&[f64], &[String]),
 ) {
     let hair = (size / 18.0).max(0.75);
     for (tick, words) in y_ticks.iter().zip(y_words) {
@@ -31,7 +34,7 @@ pub(super) fn draw_axes(
     }
     let plot = frame.right - frame.left;
     let ticks: Vec<(f64, String)> = match chart.axis {
-        Axis::Distance => distance_ticks(frame.x_max, size / plot, &|words| {
+        Axis::Distance => distance_ticks(frame.x_max, METRES, size / plot, &|words| {
             text_width(words, size) / plot
         }),
         Axis::Travel => [0.0, 0.25, 0.5, 0.75, 1.0]
@@ -47,9 +50,14 @@ pub(super) fn draw_axes(
         let at = (x, frame.bottom + size * 1.1);
         scene.text(at, words, size, Align::Middle, Role::Quiet);
     }
+    if feet {
+        draw_feet(scene, frame, size, hair);
+    }
     let long = plot > size * 22.0;
     let words = match (chart.axis, long) {
+        (Axis::Distance, true) if feet => "focus distance, m; above in feet (spaced in dioptres)",
         (Axis::Distance, true) => "focus distance, m (spaced in dioptres)",
+        (Axis::Distance, false) if feet => "focus distance, m; above in feet",
         (Axis::Distance, false) => "focus distance, m",
         (Axis::Travel, true) => "travel: 1 at the far end, 0 at closest focus",
         (Axis::Travel, false) => "travel, 0 at closest focus",
@@ -62,13 +70,25 @@ pub(super) fn draw_axes(
     } else {
         "shift, %: + tighter, − wider"
     };
-    let at = (size * 0.6, frame.top - size * 0.9);
+    let lift = if feet { 2.2 } else { 0.9 };
+    let at = (size * 0.6, frame.top - size * lift);
     scene.text(at, words.to_owned(), size, Align::Start, Role::Quiet);
-    let tolerance = chart.tolerance_pct.abs().clamp(0.01, 50.0);
-    let band = frame.y(-tolerance) - frame.y(tolerance);
-    if band > size * 3.0 {
-        let at = (frame.left + size * 0.5, frame.y(tolerance) + size * 0.8);
-        let words = format!("± {tolerance} %");
-        scene.text(at, words, size, Align::Start, Role::Quiet);
+}
+
+/// Round distances in feet along the upper edge.
+fn draw_feet(scene: &mut Scene, frame: &Frame, size: f64, hair: f64) {
+    let plot = frame.right - frame.left;
+    let said = |words: &str| format!("{words} ft");
+    let closest_per_foot = frame.x_max * METRES_PER_FOOT;
+    let ticks = distance_ticks(closest_per_foot, FEET, size / plot, &|words| {
+        text_width(&said(words), size) / plot
+    });
+    // Infinity is the same in feet.
+    for (place, words) in ticks.into_iter().filter(|(place, _)| *place > 0.0) {
+        let x = frame.left + plot * place;
+        let above = frame.top - size * 0.4;
+        scene.line(&[(x, frame.top), (x, above)], Role::Grid, hair, &[]);
+        let at = (x, frame.top - size);
+        scene.text(at, said(&words), size, Align::Middle, Role::Quiet);
     }
 }

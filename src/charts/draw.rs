@@ -9,7 +9,7 @@ use plotters::style::{FontDesc, FontFamily, FontStyle, TextStyle, register_font}
 
 use super::palette::{Rgb, Role, all_roles, class, colour};
 use super::scene::{Align, Mark, Point, Scene};
-use super::{ChartError, Theme, outline};
+use super::{ChartError, Theme, halo, outline};
 
 /// Name under which the embedded font (DejaVu Sans 2.37) is known to plotters.
 const EMBEDDED: &str = "embedded";
@@ -61,6 +61,13 @@ pub(super) fn svg(
     name: &str,
     description: &str,
 ) -> Result<String, ChartError> {
+    let rimmed;
+    let scene = if theme == Theme::Clear {
+        rimmed = halo::behind(scene);
+        &rimmed
+    } else {
+        scene
+    };
     let units = |length: u32| (f64::from(length) * SVG_UNITS) as u32;
     let mut text = String::new();
     {
@@ -87,7 +94,14 @@ pub(super) fn svg(
     } else {
         outline::in_place_of_text(&body, scene.texts(), SVG_UNITS, |text| {
             let (r, g, b) = colour(text.role, theme);
-            format!("#{r:02X}{g:02X}{b:02X}")
+            let fill = format!("fill=\"#{r:02X}{g:02X}{b:02X}\"");
+            if text.role != Role::Ground {
+                return fill;
+            }
+            let width = (halo::stroke(scene) * SVG_UNITS).round();
+            format!(
+                "{fill} stroke=\"#{r:02X}{g:02X}{b:02X}\" stroke-width=\"{width}\" stroke-linejoin=\"round\""
+            )
         })
     };
     let mut whole = format!(
@@ -143,7 +157,9 @@ pub(super) fn png(scene: &Scene, theme: Theme) -> Result<Vec<u8>, ChartError> {
         // Drawn on white and on black: the difference tells how much of the ground shows through.
         let white = pixels(scene, theme, (255, 255, 255))?;
         let black = pixels(scene, theme, (0, 0, 0))?;
-        (see_through(&white, &black), image::ExtendedColorType::Rgba8)
+        let mut rgba = see_through(&white, &black);
+        halo::behind_pixels(&mut rgba, scene, colour(Role::Ground, theme));
+        (rgba, image::ExtendedColorType::Rgba8)
     } else {
         let ground = colour(Role::Ground, theme);
         (

@@ -4,23 +4,28 @@
 //! carry their labels.
 
 use super::axes::draw_axes;
+use super::curves::{COVERAGE, draw_bands, draw_line, label_band};
 use super::draw::text_width;
-use super::labels::{label_at, label_beside, shortened};
+use super::labels::{Column, label_at, shortened};
 use super::notes::Notes;
-use super::palette::{Role, dash, shape};
-use super::scene::{Align, Mark, Plot, Point, Scene};
+use super::palette::Role;
+use super::scene::{Align, Plot, Scene};
 use super::ticks::{round_values, shift_words};
 use super::{Axis, ShiftChart};
 use crate::sweep::CurvePoint;
 
-/// Coverage factor of the drawn uncertainty band, about 95 % (JCGM 100:2008, 6.2.1).
-const COVERAGE: f64 = 2.0;
-
-/// The largest share of the width that a column of labels may take before the labels become a key above the plot.
-const LABEL_SHARE: f64 = 0.36;
-
 /// The lowest plot that gives room to notes, in type sizes.
 const LOWEST_PLOT: f64 = 6.0;
+
+/// The lowest plot that gives room to a title or to a key, in type sizes.
+const LEAST_PLOT: f64 = 3.0;
+
+/// What the axis below the plot takes, in type sizes.
+const FOOT: f64 = 3.4;
+
+/// What an axis in feet takes above the plot, in type sizes, and the height of the chart that gives it room.
+const FEET: f64 = 1.3;
+const FEET_FROM: f64 = 22.0;
 
 /// The rectangle of the plot and how numbers become places in it.
 pub(super) struct Frame {
@@ -99,62 +104,64 @@ pub(super) fn lay_out(chart: &ShiftChart) -> Scene {
             .map(|point| point.0)
             .fold(0.1, f64::max),
     };
+    let feet = chart.axis == Axis::Distance && height >= size * FEET_FROM;
+    let feet_room = if feet { size * FEET } else { 0.0 };
+    let least_top = size * 2.3 + feet_room;
+    let foot = size * FOOT;
+    let fits = |room: f64| height - foot - least_top - room >= size * LEAST_PLOT;
+    let mut title_room = if chart.title.is_empty() {
+        0.0
+    } else {
+        size * 1.9
+    };
+    let column = Column::new(&labels, width, height - foot - least_top - title_room, size);
+    let mut key_room = if column.is_some() {
+        0.0
+    } else {
+        labels.len() as f64 * size * 1.5 + size * 0.5
+    };
+    if !fits(title_room + key_room) {
+        title_room = 0.0;
+    }
+    if !fits(key_room) {
+        key_room = 0.0;
+    }
+    let top = least_top + title_room + key_room;
+    let notes = Notes::new(
+        &chart.notes,
+        width,
+        size,
+        height - foot - top - size * LOWEST_PLOT,
+    );
+    let bottom = height - foot - notes.height();
     let y_ticks = round_values(
         y_low,
         y_high,
-        (height / (size * 3.2)).clamp(2.0, 12.0) as usize,
+        ((bottom - top) / (size * 2.2)).clamp(2.0, 12.0) as usize,
     );
     let y_step = y_ticks.get(1).map_or(1.0, |second| second - y_ticks[0]);
     let y_words: Vec<String> = y_ticks
         .iter()
         .map(|tick| shift_words(*tick, y_step))
         .collect();
-
-    let sample = size * 2.2;
-    let column = labels
-        .iter()
-        .map(|label| text_width(label, size))
-        .fold(0.0, f64::max)
-        + sample
-        + size * 1.6;
-    let beside = column <= LABEL_SHARE * width;
-    let title_room = if chart.title.is_empty() {
-        0.0
-    } else {
-        size * 1.9
-    };
-    let key_room = if beside {
-        0.0
-    } else {
-        labels.len() as f64 * size * 1.5 + size * 0.5
-    };
     let y_room = y_words
         .iter()
         .map(|words| text_width(words, size))
         .fold(0.0, f64::max);
-    let top = size * 0.8 + title_room + key_room + size * 1.5;
-    let room = height - size * 3.4 - top - size * LOWEST_PLOT;
-    let notes = Notes::new(&chart.notes, width, size, room);
+    let left = y_room + size * 1.2;
+    let margin = column.as_ref().map_or(size * 2.0, |column| column.width);
     let frame = Frame {
-        left: y_room + size * 1.2,
-        right: if beside {
-            width - column
-        } else {
-            width - size * 1.4
-        },
+        left,
+        right: (width - margin).max(left + size),
         top,
-        bottom: height - size * 3.4 - notes.height(),
+        bottom,
         x_max,
         y_low,
         y_high,
     };
 
     scene.rectangle((0.0, 0.0), (width, height), Role::Ground);
-    if frame.right - frame.left < size * 2.0 || frame.bottom - frame.top < size * 2.0 {
-        draw_small(&mut scene, chart, &lines, &frame, size);
-        return scene;
-    }
-    if !chart.title.is_empty() {
+    if title_room > 0.0 {
         let words = shortened(&chart.title, width - size * 1.2, size * 1.1);
         let at = (size * 0.6, size * 1.3);
         scene.text(at, words, size * 1.1, Align::Start, Role::Ink);
@@ -166,20 +173,21 @@ pub(super) fn lay_out(chart: &ShiftChart) -> Scene {
         bottom: frame.bottom,
         most: frame.x_max,
     });
-    notes.draw(&mut scene, frame.bottom + size * 3.4);
-    draw_bands(&mut scene, chart, &frame);
-    draw_axes(&mut scene, chart, &frame, size, &y_ticks, &y_words);
+    notes.draw(&mut scene, frame.bottom + foot);
+    draw_bands(&mut scene, chart, &frame, size);
+    draw_axes(&mut scene, chart, &frame, size, feet, (&y_ticks, &y_words));
+    label_band(&mut scene, chart, &frame, &lines, size);
     for (number, line) in lines.iter().enumerate() {
         draw_line(&mut scene, &frame, line, number, size);
     }
-    if beside {
-        label_beside(&mut scene, &frame, &lines, &labels, size, sample);
-    } else {
+    if let Some(column) = column {
+        column.draw(&mut scene, &frame, &lines);
+    } else if key_room > 0.0 {
         let top = size * 0.8 + title_room;
         for (number, label) in labels.iter().enumerate() {
             let y = top + size * (0.6 + 1.5 * number as f64);
-            let words = shortened(label, width - sample - size * 2.2, size);
-            label_at(&mut scene, (size * 0.6, y), number, words, size, sample);
+            let words = shortened(label, width - size * 4.4, size);
+            label_at(&mut scene, (size * 0.6, y), number, &[words], size);
         }
     }
     scene
@@ -214,72 +222,10 @@ fn shift_range(lines: &[Line], tolerance_pct: f64) -> (f64, f64) {
     (low - air, high + air)
 }
 
-fn draw_bands(scene: &mut Scene, chart: &ShiftChart, frame: &Frame) {
-    let tolerance = chart.tolerance_pct.abs().clamp(0.01, 50.0);
-    scene.rectangle(
-        (frame.left, frame.y(tolerance)),
-        (frame.right, frame.y(-tolerance)),
-        Role::Band,
-    );
-    if let (Some((from, to)), Axis::Distance) = (chart.pull_dioptres, chart.axis) {
-        let inside = |value: f64| frame.x(value.clamp(0.0, frame.x_max));
-        let (from, to) = (inside(from.min(to)), inside(from.max(to)));
-        scene.rectangle((from, frame.top), (to, frame.bottom), Role::Pull);
-    }
-}
-
-/// One line with its uncertainty band and markers.
-fn draw_line(scene: &mut Scene, frame: &Frame, line: &Line, number: usize, size: f64) {
-    let role = Role::Line(number);
-    let place = |x: f64, shift: f64| -> Point { (frame.x(x), frame.y(shift)) };
-    let edge = |sign: f64| {
-        line.iter()
-            .map(move |(x, shift, u)| place(*x, shift + sign * COVERAGE * u))
-    };
-    let widest = line.iter().map(|point| point.2).fold(0.0, f64::max);
-    if COVERAGE * widest * (frame.bottom - frame.top) / (frame.y_high - frame.y_low) > 0.5 {
-        let outline = edge(1.0).chain(edge(-1.0).rev()).collect();
-        scene.marks.push(Mark::Area(outline, role, 0.18));
-    }
-    let points: Vec<Point> = line.iter().map(|(x, shift, _)| place(*x, *shift)).collect();
-    let width = size / 6.5;
-    scene.line(&points, role, width, dash(number));
-    for at in marker_places(&points, size * 4.0) {
-        scene.marker(at, size * 0.3, shape(number), role);
-    }
-}
-
-/// Points of a line that carry a marker: the last one, and others at least `gap` px apart along x.
-fn marker_places(points: &[Point], gap: f64) -> Vec<Point> {
-    let mut places: Vec<Point> = Vec::new();
-    for point in points.iter().rev() {
-        if places.last().is_none_or(|last| last.0 - point.0 >= gap) {
-            places.push(*point);
-        }
-    }
-    places
-}
-
-/// A chart too small for words: band, zero line and lines only.
-fn draw_small(scene: &mut Scene, chart: &ShiftChart, lines: &[Line], outer: &Frame, size: f64) {
-    let frame = Frame {
-        left: size * 0.4,
-        right: f64::from(chart.width) - size * 0.4,
-        top: size * 0.4,
-        bottom: f64::from(chart.height) - size * 0.4,
-        ..*outer
-    };
-    draw_bands(scene, chart, &frame);
-    let zero = [(frame.left, frame.y(0.0)), (frame.right, frame.y(0.0))];
-    scene.line(&zero, Role::Ink, 1.0, &[]);
-    for (number, line) in lines.iter().enumerate() {
-        draw_line(scene, &frame, line, number, size);
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::charts::scene::Mark;
     use crate::charts::{Series, Theme};
     use crate::sweep::ShiftCurve;
     use crate::units::Measured;
@@ -347,7 +293,14 @@ mod tests {
     fn no_two_texts_overlap_and_none_leaves_the_picture() {
         let crowded = [0.1, 0.12, 0.11, -0.1, 4.0, 3.9, 0.0, 0.05];
         for lines in [&crowded[..], &crowded[..2], &[-6.0], &[]] {
-            for (width, height) in [(320, 300), (720, 420), (1920, 1080), (3840, 2160)] {
+            for (width, height) in [
+                (320, 240),
+                (320, 300),
+                (720, 420),
+                (1200, 675),
+                (1920, 1080),
+                (3840, 2160),
+            ] {
                 for axis in [Axis::Distance, Axis::Travel] {
                     let scene = lay_out(&chart(lines, width, height, axis));
                     let texts = boxes(&scene);
@@ -387,5 +340,35 @@ mod tests {
             words.iter().any(|w| w.contains("distances unknown")),
             "{words:?}"
         );
+    }
+
+    /// Curves that leave the band at its ends, where the label would stand if nothing ran there.
+    #[test]
+    fn the_tolerance_is_labelled_where_no_line_runs() {
+        for worst in [&[2.0, -2.0, 1.2][..], &[9.0, 0.5], &[-1.9]] {
+            for (width, height) in [(320, 240), (340, 320), (360, 340), (1280, 720)] {
+                let scene = lay_out(&chart(worst, width, height, Axis::Distance));
+                let label = boxes(&scene)
+                    .into_iter()
+                    .find(|(words, _)| words == "± 2 %");
+                let (_, [left, right, top, bottom]) = label.expect("a label");
+                let steps = |pair: &[(f64, f64)]| {
+                    let (a, b) = (pair[0], pair[1]);
+                    (0..=20).map(move |step| {
+                        let share = f64::from(step) / 20.0;
+                        (a.0 + (b.0 - a.0) * share, a.1 + (b.1 - a.1) * share)
+                    })
+                };
+                for mark in &scene.marks {
+                    let Mark::Path(points, Role::Line(number), _) = mark else {
+                        continue;
+                    };
+                    for (x, y) in points.windows(2).flat_map(steps) {
+                        let inside = (left..=right).contains(&x) && (top..=bottom).contains(&y);
+                        assert!(!inside, "line {number} at {width} × {height}, {worst:?}");
+                    }
+                }
+            }
+        }
     }
 }

@@ -1,7 +1,9 @@
 //! Numbers in, SVG or PNG out: shift against focus distance or travel.
 
 mod axes;
+mod curves;
 mod draw;
+mod halo;
 mod labels;
 mod layout;
 mod notes;
@@ -42,7 +44,7 @@ pub enum Theme {
     Light,
     /// Light on dark.
     Dark,
-    /// Dark lines on no ground, for laying over a picture.
+    /// Dark lines with light rims on no ground, for laying over a picture, be it dark or bright.
     Clear,
     /// Colours by classes of the page's style sheet, for SVG inside a page; light where there is no style sheet.
     Page,
@@ -64,9 +66,9 @@ pub struct ShiftChart {
     pub axis: Axis,
     /// Colours.
     pub theme: Theme,
-    /// Width, px, 160 to 7680.
+    /// Width, px, 320 to 7680; inside a page from 300 on.
     pub width: u32,
-    /// Height, px, 120 to 4320.
+    /// Height, px, 240 to 4320; inside a page from 100 on.
     pub height: u32,
     /// A focus pull to mark, from and to, dioptres.
     pub pull_dioptres: Option<(f64, f64)>,
@@ -78,10 +80,12 @@ pub struct ShiftChart {
 pub struct ChartError(pub String);
 
 impl ShiftChart {
-    /// Allowed widths, px.
-    pub const WIDTHS: std::ops::RangeInclusive<u32> = 160..=7680;
-    /// Allowed heights, px.
-    pub const HEIGHTS: std::ops::RangeInclusive<u32> = 120..=4320;
+    /// Allowed widths of a chart that stands alone, px: from where its axes have room.
+    pub const WIDTHS: std::ops::RangeInclusive<u32> = 320..=7680;
+    /// Allowed heights of a chart that stands alone, px: from where eight lines have labels.
+    pub const HEIGHTS: std::ops::RangeInclusive<u32> = 240..=4320;
+    /// Least width and height inside a page, which says in words what a low chart has no room for, px.
+    const LEAST_IN_PAGE: (u32, u32) = (300, 100);
 
     /// The chart as SVG, without script, style attribute or font file: its words are outlines of the embedded font, so
     /// that it looks the same everywhere. In the colours of a page they stay text, in the font of the page.
@@ -117,9 +121,13 @@ impl ShiftChart {
     }
 
     fn check(&self) -> Result<(), ChartError> {
+        let least = match self.theme {
+            Theme::Page => Self::LEAST_IN_PAGE,
+            _ => (*Self::WIDTHS.start(), *Self::HEIGHTS.start()),
+        };
         for (side, value, range) in [
-            ("width", self.width, Self::WIDTHS),
-            ("height", self.height, Self::HEIGHTS),
+            ("width", self.width, least.0..=*Self::WIDTHS.end()),
+            ("height", self.height, least.1..=*Self::HEIGHTS.end()),
         ] {
             if !range.contains(&value) {
                 let (low, high) = (range.start(), range.end());

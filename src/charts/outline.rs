@@ -23,12 +23,12 @@ static FONT: LazyLock<Option<FontRef<'static>>> = LazyLock::new(|| {
 /// Puts outlines in the place of every `<text>` of an SVG.
 ///
 /// `texts` are the words of those elements in the same order; `units` is the size of a pixel in units of the view
-/// box, `fill` the colour of a text as `#RRGGBB`.
+/// box, `paint` the attributes that colour a text.
 pub(super) fn in_place_of_text<'a>(
     svg: &str,
     texts: impl Iterator<Item = &'a Text>,
     units: f64,
-    fill: impl Fn(&Text) -> String,
+    paint: impl Fn(&Text) -> String,
 ) -> String {
     const END: &str = "</text>";
     let Some(font) = FONT.as_ref() else {
@@ -47,7 +47,7 @@ pub(super) fn in_place_of_text<'a>(
         let path = path(font, text, units);
         if !path.is_empty() {
             // Writing into a string does not fail.
-            let _ = write!(outlined, "<path fill=\"{}\" d=\"{path}\"/>", fill(text));
+            let _ = write!(outlined, "<path {} d=\"{path}\"/>", paint(text));
         }
         rest = &rest[start + length + END.len()..];
     }

@@ -50,13 +50,23 @@ const DARK: [Rgb; COLOURS] = [
 pub(super) fn colour(role: Role, theme: Theme) -> Rgb {
     let (ground, ink, quiet, grid, band, pull, lines) = match theme {
         Theme::Page => return place_holder(role),
-        Theme::Light | Theme::Clear => (
+        Theme::Light => (
             (0xFD, 0xFD, 0xFB),
             (0x1B, 0x1F, 0x22),
             (0x55, 0x5C, 0x61),
             (0xC9, 0xCD, 0xCF),
             (0xE9, 0xEC, 0xEA),
             (0xF3, 0xE3, 0xD6),
+            LIGHT,
+        ),
+        // Over a picture there is no ground: its colour is that of the rims, and what lies in it is a tint.
+        Theme::Clear => (
+            (0xFD, 0xFD, 0xFB),
+            (0x1B, 0x1F, 0x22),
+            (0x2E, 0x34, 0x38),
+            (0x7B, 0x83, 0x88),
+            (0xFD, 0xFD, 0xFB),
+            (0xD5, 0x5E, 0x00),
             LIGHT,
         ),
         Theme::Dark => (
@@ -213,7 +223,7 @@ mod tests {
 
     #[test]
     fn lines_stand_out_of_ground_and_band_and_text_is_readable() {
-        for theme in [Theme::Light, Theme::Dark] {
+        for theme in [Theme::Light, Theme::Dark, Theme::Clear] {
             let ground = colour(Role::Ground, theme);
             for number in 0..COLOURS {
                 let line = contrast(colour(Role::Line(number), theme), ground);
@@ -221,6 +231,10 @@ mod tests {
             }
             for role in [Role::Ink, Role::Quiet] {
                 for behind in [Role::Ground, Role::Band, Role::Pull] {
+                    // Over a picture a pull is a tint, and letters stand on their rims.
+                    if (theme, behind) == (Theme::Clear, Role::Pull) {
+                        continue;
+                    }
                     let text = contrast(colour(role, theme), colour(behind, theme));
                     assert!(text >= 4.5, "{theme:?} {role:?} on {behind:?}: {text:.2}");
                 }

@@ -31,26 +31,32 @@ pub(super) fn shift_words(value: f64, step: f64) -> String {
 }
 
 /// Distances worth a tick, m, the most telling first.
-const DISTANCES: [f64; 24] = [
+pub(super) const METRES: &[f64] = &[
     1.0, 2.0, 0.5, 5.0, 0.3, 3.0, 0.7, 0.2, 1.5, 0.4, 10.0, 0.6, 0.25, 0.35, 0.8, 0.15, 0.1, 1.2,
     0.45, 4.0, 0.08, 0.05, 0.03, 0.02,
 ];
 
-/// Ticks of a focus axis, as place along the axis (0 to 1 of `closest_dioptres`) and words, infinity first.
-/// `width` of a text in axis lengths; ticks whose texts would come nearer than `gap` are left out.
+/// Distances worth a tick, feet, the most telling first.
+pub(super) const FEET: &[f64] = &[
+    3.0, 10.0, 5.0, 2.0, 1.0, 1.5, 7.0, 20.0, 4.0, 30.0, 6.0, 0.5, 2.5, 0.7, 0.3, 0.2, 0.1,
+];
+
+/// Ticks of a focus axis, as place along the axis (0 to 1 of `closest`, one over the closest distance in the unit of
+/// `distances`) and words, infinity first. `width` of a text in axis lengths; ticks whose texts would come nearer than `gap` are left out.
 pub(super) fn distance_ticks(
-    closest_dioptres: f64,
+    closest: f64,
+    distances: &[f64],
     gap: f64,
     width: &dyn Fn(&str) -> f64,
 ) -> Vec<(f64, String)> {
     let mut ticks: Vec<(f64, String)> = vec![(0.0, "∞".to_owned())];
-    if closest_dioptres <= 0.0 {
+    if closest <= 0.0 {
         return ticks;
     }
-    let closest = 1.0 / closest_dioptres;
-    let candidates = std::iter::once(closest).chain(DISTANCES);
-    for distance in candidates.filter(|distance| *distance >= closest) {
-        let place = 1.0 / distance / closest_dioptres;
+    let nearest = 1.0 / closest;
+    let candidates = std::iter::once(nearest).chain(distances.iter().copied());
+    for distance in candidates.filter(|distance| *distance >= nearest) {
+        let place = nearest / distance;
         let words = metres_words(distance);
         let fits = ticks.iter().all(|(other, other_words)| {
             (place - other).abs() >= (width(&words) + width(other_words)) / 2.0 + gap
@@ -145,7 +151,7 @@ mod tests {
     fn distance_ticks_never_touch_and_hold_both_ends() {
         let width = |words: &str| words.chars().count() as f64 * 0.012;
         for closest in [0.1, 1.0, 2.2222, 4.0, 12.0] {
-            let ticks = distance_ticks(closest, 0.01, &width);
+            let ticks = distance_ticks(closest, METRES, 0.01, &width);
             assert_eq!(ticks[0].1, "∞");
             assert!((ticks[ticks.len() - 1].0 - 1.0).abs() < 1e-9, "{closest}");
             for pair in ticks.windows(2) {

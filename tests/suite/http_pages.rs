@@ -20,6 +20,7 @@ mod ranking;
 mod reading;
 mod refusals;
 mod site;
+mod sorting;
 mod validators;
 mod verdicts;
 mod weight;

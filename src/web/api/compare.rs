@@ -15,6 +15,8 @@ use crate::web::WebError;
 
 /// How many lenses can be compared.
 pub(in crate::web) const MOST_LENSES: usize = 4;
+/// The same in a word.
+const MOST_LENSES_WORD: &str = "four";
 
 /// What is compared.
 #[derive(Debug, Clone)]
@@ -43,7 +45,10 @@ impl CompareQuestion {
         if lenses.len() > MOST_LENSES {
             return Err(WebError::field(
                 "lens",
-                format!("give two to {MOST_LENSES} lenses, not {}", lenses.len()),
+                format!(
+                    "give two to {MOST_LENSES_WORD} lenses, not {}",
+                    lenses.len()
+                ),
             ));
         }
         Ok(Self {
@@ -60,7 +65,7 @@ impl CompareQuestion {
         if self.lenses.len() < 2 {
             return Err(WebError::field(
                 "lens",
-                format!("give two to {MOST_LENSES} lenses, e.g. lens=a&lens=b"),
+                format!("give two to {MOST_LENSES_WORD} lenses, e.g. lens=a&lens=b"),
             ));
         }
         Ok(())
@@ -289,6 +294,11 @@ fn differences(lenses: &[ComparedDocument]) -> Vec<String> {
     told("Focal length", &|focal| {
         words::focal_length(focal.focal_length_mm)
     });
+    told("Aperture", &|focal| {
+        focal
+            .f_number
+            .map_or_else(|| "not stated".to_owned(), words::f_number)
+    });
     told("Correction in the camera", &|focal| {
         conditions_words(focal.result.conditions)
     });
@@ -303,6 +313,10 @@ fn differences(lenses: &[ComparedDocument]) -> Vec<String> {
         focal
             .target_distance_m
             .map_or_else(|| "not stated".to_owned(), words::metres)
+    });
+    told("Camera", &|focal| {
+        let camera = focal.camera.as_deref();
+        camera.unwrap_or("not stated").to_owned()
     });
     told("Algorithm", &|focal| {
         format!("version {}", focal.algorithm_version)

@@ -21,6 +21,37 @@ struct SortHeading {
     aria_sort: &'static str,
 }
 
+/// A link that sorts the list where it has no headings.
+struct SortLink {
+    words: &'static str,
+    href: String,
+    /// Which way the list is sorted by it; `None` where it is not.
+    order: Option<&'static str>,
+}
+
+/// What the list can be sorted by: its word in queries, its name, which end comes first, and which when turned.
+const SORTS: [(&str, RankingSort, &str, [&str; 2]); 4] = [
+    (
+        "worst_shift",
+        RankingSort::WorstShift,
+        "worst shift",
+        ["smallest first", "largest first"],
+    ),
+    (
+        "tolerance_distance",
+        RankingSort::ToleranceDistance,
+        "tolerance distance",
+        ["nearest first", "farthest first"],
+    ),
+    ("name", RankingSort::Name, "name", ["A to Z", "Z to A"]),
+    (
+        "newest",
+        RankingSort::Newest,
+        "date",
+        ["newest first", "oldest first"],
+    ),
+];
+
 /// A condition of the search that can be taken away.
 pub(super) struct Chip {
     /// Its name in the query.
@@ -40,6 +71,8 @@ struct LensesPage {
     by_shift: SortHeading,
     by_tolerance: SortHeading,
     by_name: SortHeading,
+    /// The same for windows too narrow for headings.
+    sorts: Vec<SortLink>,
     chips: Vec<Chip>,
     /// What may help where no lens fits.
     advice: Option<Advice>,
@@ -105,15 +138,18 @@ pub(super) async fn page(
     form.fill("tolerance_pct", question.tolerance_pct.to_string());
     let params = form.usable().clone();
     let mounts = app.store.mounts().await?;
+    let href = |word: &'static str, sort: RankingSort| {
+        let turned = question.sort == sort && !question.descending;
+        params.with(&[
+            ("sort", Some(word)),
+            ("order", turned.then_some("desc")),
+            ("cursor", None),
+        ])
+    };
     let heading = |word: &'static str, sort: RankingSort| {
         let current = question.sort == sort;
-        let turned = current && !question.descending;
         SortHeading {
-            href: params.with(&[
-                ("sort", Some(word)),
-                ("order", turned.then_some("desc")),
-                ("cursor", None),
-            ]),
+            href: href(word, sort),
             aria_sort: match (current, question.descending) {
                 (false, _) => "",
                 (true, false) => "ascending",
@@ -128,6 +164,14 @@ pub(super) async fn page(
         by_shift: heading("worst_shift", RankingSort::WorstShift),
         by_tolerance: heading("tolerance_distance", RankingSort::ToleranceDistance),
         by_name: heading("name", RankingSort::Name),
+        sorts: SORTS
+            .into_iter()
+            .map(|(word, sort, words, ends)| SortLink {
+                words,
+                href: href(word, sort),
+                order: (question.sort == sort).then_some(ends[usize::from(question.descending)]),
+            })
+            .collect(),
         advice: if document.lenses.is_empty() {
             Some(Advice::on(&app, &params).await?)
         } else {

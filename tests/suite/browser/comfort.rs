@@ -109,6 +109,7 @@ async fn the_chart_leads_to_frames_the_sentence_is_copied_and_the_lens_proposed_
     assert_eq!(browser.clipboard().await, verdict);
 
     publish_shown(&browser).await;
+    the_readout_says_what_the_pull_says(&browser, &server.address).await;
     let later = folder.path().join("later");
     let mut script = small(50.0, 3.1, 12);
     script.capture.start += time::Duration::days(1);
@@ -131,4 +132,61 @@ async fn the_chart_leads_to_frames_the_sentence_is_copied_and_the_lens_proposed_
         "{chosen}"
     );
     browser.close().await;
+}
+
+/// What the chart of a lens is read at is said to three figures, and the shift there is that of a pull from infinity to
+/// the distance that is said, to the figures that are said.
+async fn the_readout_says_what_the_pull_says(browser: &Browser, address: &str) {
+    let lens = "ostrel-50-mm-f-2-comfort";
+    browser.go(&format!("{address}/lenses/{lens}")).await;
+    browser.find(".readout input").await;
+    let script = "const [lens, done] = arguments; const slider = document.querySelector('.readout input'); \
+                  const read = async (value) => { slider.value = value; slider.dispatchEvent(new Event('input')); \
+                  const words = document.querySelector('.readout output').textContent; \
+                  const metres = /^([\\d.]+)\\s*m/.exec(words)?.[1] ?? 'inf'; \
+                  const answer = await fetch(`/api/v1/lenses/${lens}/pull?from_m=inf&to_m=${metres}`); \
+                  return { words, metres, pull: await answer.json() }; }; \
+                  (async () => { const all = []; for (const value of [1000, 713, 305, 40, 0]) all.push(await read(value)); \
+                  return all; })().then(done, (error) => done(String(error)));";
+    let read = browser
+        .client
+        .execute_async(script, vec![lens.into()])
+        .await;
+    let read = read.expect("the read-out answers");
+    let read = read.as_array().unwrap_or_else(|| panic!("{read}"));
+    assert_eq!(read.len(), 5);
+    for at in read {
+        let words = at["words"]
+            .as_str()
+            .expect("words")
+            .replace(['\u{a0}', '\u{202f}'], " ");
+        let pull = &at["pull"]["pulls"][0];
+        let number = |name: &str| {
+            pull[name]
+                .as_f64()
+                .unwrap_or_else(|| panic!("{name}: {at}"))
+        };
+        let (change, u) = (number("framing_change_pct"), number("framing_change_u_pct"));
+        let sign = if format!("{change:.2}").ends_with("0.00") {
+            ""
+        } else if change < 0.0 {
+            "−"
+        } else {
+            "+"
+        };
+        let expected = format!("{sign}{:.2} % ± {:.2}", change.abs(), (2.0 * u).max(0.01));
+        assert!(words.ends_with(&expected), "{words}: {expected}");
+        let metres = at["metres"].as_str().expect("metres");
+        if metres == "inf" {
+            assert!(words.starts_with('∞'), "{words}");
+            continue;
+        }
+        let figures = metres.replace('.', "");
+        assert_eq!(figures.trim_start_matches('0').len(), 3, "{words}");
+        let feet = metres.parse::<f64>().expect("a number") / 0.3048;
+        let told = words.split(['(', ' ']).nth(3).expect("feet");
+        let told: f64 = told.parse().unwrap_or_else(|_| panic!("{words}"));
+        // Half a unit of the third figure.
+        assert!((told / feet - 1.0).abs() <= 0.005, "{words}: {feet}");
+    }
 }

@@ -2,6 +2,7 @@
 
 use axum::http::StatusCode;
 use breathmark::sweep::DistanceSource;
+use breathmark::units::FNumber;
 
 use super::site::{Site, curve, off};
 
@@ -87,6 +88,8 @@ async fn what_was_not_measured_alike_is_said_before_the_numbers() {
     conditions.target_distance = breathmark::units::Metres::new(3.0).ok();
     let mut sweep = curve(85.0, 1.0, 0.8);
     sweep.distance_source = DistanceSource::Blur;
+    sweep.f_number = FNumber::new(16.0).ok();
+    sweep.camera = Some("Ostrel Bench 7".to_owned());
     site.publish(&far, &conditions, sweep).await;
     let text = page(
         &site,
@@ -97,6 +100,8 @@ async fn what_was_not_measured_alike_is_said_before_the_numbers() {
     for words in [
         "Target distance differs. Brackwell Fell 85 f/2: 3 m; Tindra Sound 85 f/1.4: 2 m.",
         "Source of the distances differs.",
+        "Aperture differs. Brackwell Fell 85 f/2: f/16; Tindra Sound 85 f/1.4: f/5.6.",
+        "Camera differs. Brackwell Fell 85 f/2: Ostrel Bench 7; Tindra Sound 85 f/1.4: Ostrel Bench 6.",
     ] {
         let place = text.find(words).unwrap_or_else(|| panic!("{words}"));
         assert!(place < chart, "{words}");

@@ -209,7 +209,7 @@ async fn an_unknown_lens_is_named_and_the_others_are_compared() {
     let many = "lens=a&lens=b&lens=c&lens=d&lens=e";
     let answer = site.get(&format!("/compare?{many}")).await;
     assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert!(answer.text().contains("two to 4 lenses"));
+    assert!(answer.text().contains("two to four lenses"));
 }
 
 /// Programs get no half answer: the twins of these pages refuse.

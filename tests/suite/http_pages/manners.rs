@@ -262,8 +262,8 @@ async fn a_lens_that_was_merged_leads_on_from_every_address() {
         ),
         ("/charts/lens/{}.svg", "/charts/lens/{}.svg"),
         (
-            "/charts/lens/{}.png?width=300",
-            "/charts/lens/{}.png?width=300",
+            "/charts/lens/{}.png?width=400",
+            "/charts/lens/{}.png?width=400",
         ),
     ] {
         let answer = site.get(&old.replace("{}", LOUD)).await;

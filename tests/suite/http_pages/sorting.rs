@@ -1,0 +1,46 @@
+//! Sorting the list of lenses where it has no headings.
+
+use axum::http::StatusCode;
+
+use super::site::Site;
+
+/// Windows too narrow for headings have links instead, and the list itself says nothing without a name beside it.
+#[tokio::test]
+async fn the_list_is_sorted_without_its_headings_too() {
+    let site = Site::with_lenses().await;
+    for (query, current) in [
+        ("", "worst shift, smallest first"),
+        (
+            "?sort=tolerance_distance&order=desc",
+            "tolerance distance, farthest first",
+        ),
+        ("?sort=name", "name, A to Z"),
+        ("?sort=newest", "date, newest first"),
+    ] {
+        let page = site.get(&format!("/lenses{query}")).await.text();
+        let (_, nav) = page.split_once("<nav class=\"sorts").expect("links");
+        let nav = nav.split("</nav>").next().expect("their end");
+        assert_eq!(nav.matches("<li><a href=\"/lenses?").count(), 4, "{nav}");
+        let marked: Vec<&str> = nav
+            .split("aria-current=\"true\">")
+            .skip(1)
+            .filter_map(|rest| rest.split('<').next())
+            .collect();
+        assert_eq!(marked, [current], "{query}");
+        // Each leads to a list that is sorted so.
+        for link in nav.split("href=\"").skip(1) {
+            let href = link.split('"').next().expect("its end");
+            let sorted = site.get(&href.replace("&#38;", "&")).await;
+            assert_eq!(sorted.status, StatusCode::OK, "{href}");
+            let word = href.split("sort=").nth(1).expect("a sort");
+            let word = word.split('&').next().expect("a word");
+            let links = sorted.text();
+            let again = links.split_once("aria-current=\"true\">").expect("a mark");
+            let words = word.split('_').next_back().expect("a word");
+            let said = if words == "newest" { "date" } else { words };
+            let told = again.1.split(',').next().expect("a name");
+            assert!(told.ends_with(said), "{word}: {told}");
+        }
+        assert!(page.contains("<td class=\"number\" data-label=\"Worst shift\">"));
+    }
+}
