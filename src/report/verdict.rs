@@ -1,8 +1,12 @@
 //! Sentences made from the numbers: one for a focal length, one or two for a whole lens.
 
+mod perspective;
+mod tolerance;
+
 use super::words;
 use crate::sweep::{CurvePoint, Direction, ShiftCurve, ToleranceOutcome};
 use crate::units::Measured;
+use tolerance::{Reach, reach, tolerance_sentence};
 
 /// A shift to the other side that is smaller than this, per cent, is not worth a word: 2 px at the edge of 4000 px.
 const WORTH_SAYING_PCT: f64 = 0.1;
@@ -85,6 +89,8 @@ pub struct FocalVerdict {
     pub focal_length_mm: Option<f64>,
     /// Shift of largest magnitude, per cent.
     pub worst_shift_pct: Measured,
+    /// How much of it perspective may hold, percentage points; `None` where not known.
+    pub perspective_pct: Option<f64>,
     /// Largest shift to the other side; see [`OtherWay::of`].
     pub other_way: Option<OtherWay>,
     /// What becomes of it at the tolerance.
@@ -151,17 +157,22 @@ impl FocalVerdict {
         } else {
             String::new()
         };
-        format!("{change}; {}.{caution}", self.tolerance_clause())
+        let perspective = self.caution();
+        format!(
+            "{change}; {}.{perspective}{caution}",
+            self.tolerance_clause()
+        )
     }
 
     fn tolerance_clause(&self) -> String {
         let tolerance = words::plain_pct(self.tolerance_pct);
+        let exceeds = self.exceeds();
         match (self.outcome, self.outcome.distance_m()) {
             (ToleranceOutcome::Within, _) => {
                 format!("it stays within {tolerance} everywhere it was measured")
             }
             (ToleranceOutcome::Unknown { .. }, _) => {
-                format!("it exceeds {tolerance}, from which distance on is not known")
+                format!("it {exceeds} {tolerance}, from which distance on is not known")
             }
             (ToleranceOutcome::Exceeded { .. }, Some(distance)) => format!(
                 "beyond {}{} it stays within {tolerance}",
@@ -173,10 +184,10 @@ impl FocalVerdict {
                 words::distance_from(distance.value)
             ),
             (ToleranceOutcome::Exceeded { .. }, None) if self.relative_to_farthest => {
-                format!("it exceeds {tolerance} at every distance but that one")
+                format!("it {exceeds} {tolerance} at every distance but that one")
             }
             (ToleranceOutcome::Exceeded { .. }, None) => {
-                format!("it exceeds {tolerance} at every distance but infinity")
+                format!("it {exceeds} {tolerance} at every distance but infinity")
             }
         }
     }
@@ -197,6 +208,7 @@ pub fn lens_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
     if let Some(worst) = worst_of(&told) {
         sentences.push(direction_sentence(&told, worst));
         sentences.push(tolerance_sentence(&told));
+        sentences.extend(perspective::cautions(&told, verdicts.len()));
     }
     if !untold.is_empty() {
         sentences.push(format!(
@@ -253,7 +265,8 @@ pub fn short_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
         }
         _ => format!("; in part against the farthest frame, not infinity: {MAY_BE_LARGER}"),
     };
-    Some(format!("{way}; {holds}{against}"))
+    let open = perspective::in_question(verdicts);
+    Some(format!("{way}; {holds}{open}{against}"))
 }
 
 fn worst_of(verdicts: &[FocalVerdict]) -> Option<&FocalVerdict> {
@@ -302,71 +315,6 @@ fn direction_sentence(verdicts: &[FocalVerdict], worst: &FocalVerdict) -> String
             "It holds its framing at every focal length that was measured.".to_owned()
         }
         (false, false) => "It holds its framing.".to_owned(),
-    }
-}
-
-/// From where on a lens stays within the tolerance, over all its focal lengths.
-enum Reach {
-    /// It never exceeds it.
-    Everywhere,
-    /// Beyond this distance, m; "about " where it is an estimate.
-    Beyond { m: f64, about: &'static str },
-    /// It exceeds it at every distance.
-    AtInfinityOnly,
-    /// Nobody knows.
-    Unknown,
-}
-
-fn reach(verdicts: &[FocalVerdict]) -> Reach {
-    let mut farthest: Option<f64> = None;
-    let mut always = false;
-    for verdict in verdicts {
-        match (verdict.outcome, verdict.outcome.distance_m()) {
-            (ToleranceOutcome::Within, _) => {}
-            (ToleranceOutcome::Unknown { .. }, _) => return Reach::Unknown,
-            (ToleranceOutcome::Exceeded { .. }, Some(m)) => {
-                farthest = Some(farthest.map_or(m.value, |known| known.max(m.value)));
-            }
-            (ToleranceOutcome::Exceeded { .. }, None) => always = true,
-        }
-    }
-    let estimated = verdicts
-        .iter()
-        .any(|verdict| verdict.distances_estimated && verdict.outcome != ToleranceOutcome::Within);
-    match farthest {
-        _ if always => Reach::AtInfinityOnly,
-        Some(m) => Reach::Beyond {
-            m,
-            about: if estimated { "about " } else { "" },
-        },
-        None => Reach::Everywhere,
-    }
-}
-
-fn tolerance_sentence(verdicts: &[FocalVerdict]) -> String {
-    let tolerance = words::plain_pct(
-        verdicts
-            .first()
-            .map_or(2.0, |verdict| verdict.tolerance_pct),
-    );
-    let outside: Vec<FocalVerdict> = verdicts
-        .iter()
-        .filter(|verdict| verdict.outcome != ToleranceOutcome::Within)
-        .copied()
-        .collect();
-    let at = which(&outside, verdicts.len());
-    match reach(verdicts) {
-        Reach::Everywhere => format!("It stays within {tolerance} everywhere it was measured."),
-        Reach::Beyond { m, about } => format!(
-            "It exceeds {tolerance} at {at}; beyond {about}{} it stays within {tolerance} everywhere.",
-            words::distance_from(m)
-        ),
-        Reach::AtInfinityOnly => {
-            format!("It exceeds {tolerance} at {at}, at every distance but infinity.")
-        }
-        Reach::Unknown => format!(
-            "It exceeds {tolerance} at {at}; from which distance on is not known for all of them."
-        ),
     }
 }
 

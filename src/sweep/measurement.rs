@@ -92,6 +92,15 @@ pub struct Budget {
     pub systematic: Vec<BudgetLine>,
 }
 
+impl Budget {
+    /// The size of a systematic bound, percentage points; `None` where it is not known or does not apply.
+    #[must_use]
+    pub fn bound_pct(&self, part: Part) -> Option<f64> {
+        let line = self.systematic.iter().find(|line| line.part == part)?;
+        Some(line.pct)
+    }
+}
+
 /// The verdict on a sweep.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Summary {

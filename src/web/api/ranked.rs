@@ -248,6 +248,7 @@ fn verdicts(judged: &[(&RankedResult, ToleranceOutcome)], tolerance_pct: f64) ->
         .map(|(result, outcome)| FocalVerdict {
             focal_length_mm: Some(result.focal_length_mm),
             worst_shift_pct: result.worst_shift_pct,
+            perspective_pct: result.perspective_pct,
             other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
             outcome: *outcome,
             tolerance_pct,

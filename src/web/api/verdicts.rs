@@ -3,7 +3,7 @@
 use super::documents::FocalDocument;
 use crate::report::{FocalVerdict, OtherWay, lens_verdict, short_verdict, words};
 use crate::store::FocalResult;
-use crate::sweep::{DistanceSource, ToleranceOutcome};
+use crate::sweep::{DistanceSource, Part, ToleranceOutcome};
 
 /// What a sentence needs of a result.
 pub(super) fn verdict_of(
@@ -14,6 +14,7 @@ pub(super) fn verdict_of(
     FocalVerdict {
         focal_length_mm: Some(result.focal_length_mm),
         worst_shift_pct: result.worst_shift_pct,
+        perspective_pct: result.bound_pct(Part::EntrancePupil),
         other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
         outcome,
         tolerance_pct,

@@ -3,7 +3,7 @@
 use crate::charts::{Axis, Series, ShiftChart, Theme};
 use crate::report::{FocalVerdict, OtherWay, words};
 use crate::store::{Sweep, Switch};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, DistanceSource, SweepMeasurement};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, DistanceSource, Part, SweepMeasurement};
 use crate::web::WebError;
 
 /// What runs along the bottom of its chart: distance, but travel where no distance is known.
@@ -31,6 +31,7 @@ pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
     let verdict = FocalVerdict {
         focal_length_mm: measurement.focal_length.map(|focal| focal.mm()),
         worst_shift_pct: summary.worst_shift_pct,
+        perspective_pct: summary.budget.bound_pct(Part::EntrancePupil),
         other_way: OtherWay::of(&summary.curve, summary.worst_shift_pct),
         outcome: summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
         tolerance_pct: DEFAULT_TOLERANCE_PCT,

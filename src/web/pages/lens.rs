@@ -11,7 +11,7 @@ use super::frame::{PICTURE_SIDES, PreviewOf};
 use super::inline_chart::{InlineChart, Sheet};
 use super::measured::Measured;
 use super::readings::Readings;
-use super::{ChartShelf, PageFrame, Section, filters, html, json_ld};
+use super::{ChartShelf, PageFrame, Section, bounds, filters, html, json_ld};
 use crate::app::App;
 use crate::charts::Axis;
 use crate::store::ConditionsKey;
@@ -99,6 +99,16 @@ impl Group {
         } else {
             format!("for a picture {widths} wide, as the camera's is not known")
         }
+    }
+
+    /// How much of the worst shifts perspective may hold, in words.
+    fn perspective_words(&self, index: &usize) -> Option<String> {
+        bounds::perspective(&self.results, *index > 0)
+    }
+
+    /// What the shifts lack where a sweep ends short of infinity, in words.
+    fn shortfall_words(&self) -> Option<String> {
+        bounds::shortfall(&self.results)
     }
 
     fn has_findings(&self) -> bool {

@@ -1,6 +1,7 @@
 //! Pages for readers. One document a page, from which the HTML, its JSON and CSV twins and its chart come.
 
 mod advice;
+mod bounds;
 mod chart_notes;
 mod chart_shelf;
 mod charts;

@@ -103,3 +103,55 @@ async fn csv_and_the_data_package_have_them_as_columns() {
         assert_eq!(cells(&text, COLUMNS), ["0.47", "-0.06"], "{table}");
     }
 }
+
+/// The text of a page, blanks that don't break as blanks.
+async fn page(site: &Site) -> String {
+    let text = site.get(&format!("/lenses/{SLUG}")).await.text();
+    text.replace('\u{a0}', " ")
+}
+
+#[tokio::test]
+async fn the_lens_page_states_them_by_focal_length_and_the_verdict_what_they_leave_open() {
+    let site = site().await;
+    let shown = page(&site).await;
+    for words in [
+        "looks like a tighter picture: 0.47 at 85 mm. The ± does not hold it",
+        "to be added with their sign: −0.06 at 85 mm.",
+        "Up to 0.47 percentage points of it may be perspective, so it may stay within 2 % after all.",
+    ] {
+        assert!(shown.contains(words), "{words}");
+    }
+    // At a tolerance that the bound does not reach there is no question.
+    let strict = site.get(&format!("/lenses/{SLUG}?tolerance_pct=1")).await;
+    assert!(!strict.text().contains("after all"));
+    let row = site.get("/lenses").await.text().replace('\u{a0}', " ");
+    assert!(
+        row.contains("in question: perspective may make up to 0.47 points"),
+        "{row}"
+    );
+}
+
+#[tokio::test]
+async fn what_is_not_known_is_not_taken_for_nothing() {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (85.0, 85.0)).await;
+    site.publish(&lens, &off(), bounded(2.05, &[])).await;
+    let shown = page(&site).await;
+    assert!(
+        shown.contains("How much is not known, as the distance of the targets or the closest focus is not stated."),
+        "{shown}"
+    );
+    assert!(!shown.contains("Short of infinity"));
+}
+
+#[tokio::test]
+async fn the_method_page_names_the_caution() {
+    let shown = Site::new().await.get("/method").await.text();
+    for words in [
+        "Perspective may look like breathing",
+        "perspective_bound_pct",
+        "id=\"bounds\"",
+    ] {
+        assert!(shown.contains(words), "{words}");
+    }
+}

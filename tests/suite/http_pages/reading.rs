@@ -1,7 +1,7 @@
 //! The reader pages in a real browser: policy, accessibility, read-out, copying, frames, print, phones, no scripts.
 
 use breathmark::store::Switch;
-use breathmark::sweep::{Code, Finding, Severity};
+use breathmark::sweep::{BudgetLine, Code, Finding, Part, Severity};
 use fantoccini::actions::{InputSource as _, MouseActions, PointerAction, TouchActions};
 use fantoccini::wd::{PrintConfiguration, PrintSize};
 
@@ -224,7 +224,15 @@ async fn sheets_are_one_page_of_a4() {
             message: "the mid-point jumps by 3 px at SWP_0007.JPG".to_owned(),
             files: vec!["SWP_0007.JPG".to_owned()],
         };
-        let sweep = with_finding(curve(focal, worst, 0.4), finding);
+        let mut sweep = with_finding(curve(focal, worst, 0.4), finding);
+        if let Some(summary) = &mut sweep.summary {
+            let bounds = [
+                (Part::EntrancePupil, 0.93),
+                (Part::ReferenceNotAtInfinity, -0.16),
+            ];
+            let line = |(part, pct)| BudgetLine { part, pct };
+            summary.budget.systematic = bounds.map(line).to_vec();
+        }
         site.publish(&warned, &off(), sweep).await;
     }
     let twice = site.lens("Ostrel", "Skua 35 f/1.4", (35.0, 35.0)).await;

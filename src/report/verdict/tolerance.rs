@@ -1,0 +1,82 @@
+//! Where a whole lens exceeds the tolerance, and from where on it holds.
+
+use super::perspective::Question;
+use super::{FocalVerdict, which, words};
+use crate::sweep::ToleranceOutcome;
+
+/// From where on a lens stays within the tolerance, over all its focal lengths.
+pub(super) enum Reach {
+    /// It never exceeds it.
+    Everywhere,
+    /// Beyond this distance, m; "about " where it is an estimate.
+    Beyond { m: f64, about: &'static str },
+    /// It exceeds it at every distance.
+    AtInfinityOnly,
+    /// Nobody knows.
+    Unknown,
+}
+
+pub(super) fn reach(verdicts: &[FocalVerdict]) -> Reach {
+    let mut farthest: Option<f64> = None;
+    let mut always = false;
+    for verdict in verdicts {
+        match (verdict.outcome, verdict.outcome.distance_m()) {
+            (ToleranceOutcome::Within, _) => {}
+            (ToleranceOutcome::Unknown { .. }, _) => return Reach::Unknown,
+            (ToleranceOutcome::Exceeded { .. }, Some(m)) => {
+                farthest = Some(farthest.map_or(m.value, |known| known.max(m.value)));
+            }
+            (ToleranceOutcome::Exceeded { .. }, None) => always = true,
+        }
+    }
+    let estimated = verdicts
+        .iter()
+        .any(|verdict| verdict.distances_estimated && verdict.outcome != ToleranceOutcome::Within);
+    match farthest {
+        _ if always => Reach::AtInfinityOnly,
+        Some(m) => Reach::Beyond {
+            m,
+            about: if estimated { "about " } else { "" },
+        },
+        None => Reach::Everywhere,
+    }
+}
+
+/// Where the tolerance is exceeded, and from where on it holds.
+pub(super) fn tolerance_sentence(verdicts: &[FocalVerdict]) -> String {
+    let tolerance = words::plain_pct(
+        verdicts
+            .first()
+            .map_or(2.0, |verdict| verdict.tolerance_pct),
+    );
+    let exceeds = exceeding(verdicts, &tolerance);
+    match reach(verdicts) {
+        Reach::Everywhere => format!("It stays within {tolerance} everywhere it was measured."),
+        Reach::Beyond { m, about } => format!(
+            "{exceeds}; beyond {about}{} it stays within {tolerance} everywhere.",
+            words::distance_from(m)
+        ),
+        Reach::AtInfinityOnly => format!("{exceeds}, at every distance but infinity."),
+        Reach::Unknown => {
+            format!("{exceeds}; from which distance on is not known for all of them.")
+        }
+    }
+}
+
+/// Where the tolerance is exceeded, and where it may be, as perspective leaves it open.
+fn exceeding(verdicts: &[FocalVerdict], tolerance: &str) -> String {
+    let (open, surely): (Vec<FocalVerdict>, Vec<FocalVerdict>) = verdicts
+        .iter()
+        .filter(|verdict| verdict.outcome != ToleranceOutcome::Within)
+        .partition(|verdict| verdict.question() == Some(Question::MayHold));
+    let at = |these: &[FocalVerdict]| which(these, verdicts.len());
+    match (surely.as_slice(), open.as_slice()) {
+        (surely, []) => format!("It exceeds {tolerance} at {}", at(surely)),
+        ([], open) => format!("It may exceed {tolerance} at {}", at(open)),
+        (surely, open) => format!(
+            "It exceeds {tolerance} at {} and may exceed it at {}",
+            at(surely),
+            at(open)
+        ),
+    }
+}
