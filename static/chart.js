@@ -92,8 +92,8 @@ function addReadout(figure, curves) {
   show();
 }
 
-/** Shift and its standard uncertainty on the straight line between the points beside a place; null outside what was
- * measured. */
+/** Shift and its standard uncertainty on the curve between the points beside a place, read as the server reads it
+ * (src/sweep/between.rs); null outside what was measured. */
 function shiftAt(points, at, travel) {
   const places = points
     .map((point) => ({ x: travel ? 1 - point.travel : point.focus_dioptres, shift: point.shift_pct, u: point.shift_u_pct }))
@@ -106,12 +106,33 @@ function shiftAt(points, at, travel) {
     if (index === 0) return null;
     const left = places[index - 1];
     const share = (at - left.x) / (right.x - left.x);
-    return {
-      value: left.shift + share * (right.shift - left.shift),
-      u: Math.hypot((1 - share) * left.u, share * right.u),
-    };
+    const straight = left.shift + share * (right.shift - left.shift);
+    const value = places.length < 8 ? straight : bent(places[index - 2], left, right, places[index + 1], share);
+    return { value, u: Math.hypot((1 - share) * left.u, share * right.u, 0.15 * (value - straight)) };
   }
   return null;
+}
+
+/** Value of the cubic between two places after a share of the way, bent as the places before and after say. */
+function bent(before, from, to, after, share) {
+  const width = to.x - from.x;
+  const rise = to.shift - from.shift;
+  const slope = (a, b, c) => {
+    if (!a || !c || a.x >= b.x || b.x >= c.x) return null;
+    const [left, right] = [b.x - a.x, c.x - b.x];
+    return (((b.shift - a.shift) / left) * right + ((c.shift - b.shift) / right) * left) / (left + right);
+  };
+  let [a, b] = [slope(before, from, to), slope(from, to, after)];
+  const even = rise / width;
+  if (a === null && b === null) a = b = even;
+  a ??= 2 * even - b;
+  b ??= 2 * even - a;
+  const held = (s) => {
+    const part = Math.min(3, Math.max(0, (s * width) / rise));
+    return Number.isFinite(part) ? part : 1;
+  };
+  [a, b] = [held(a), held(b)];
+  return from.shift + rise * (((a + b - 2) * share + 3 - 2 * a - b) * share * share + a * share);
 }
 
 /** A focus setting whose distance has three figures, no nearer than the closest that the chart shows, dioptres. */

@@ -68,7 +68,7 @@ async fn the_chart_is_read_by_keyboard_pointer_and_finger() {
         output.text().await.expect("text").replace('\u{a0}', " ")
     };
     let closest = said().await;
-    assert!(closest.contains("0.45 m (1.5 ft)"), "{closest}");
+    assert!(closest.contains("0.450 m (1.48 ft)"), "{closest}");
     assert!(closest.contains("135 mm: +4.30 %"), "{closest}");
     browser
         .find(".readout input")
