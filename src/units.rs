@@ -63,8 +63,11 @@ quantity!(
     FNumber, n, "f-stops", "an f-number", "from 0.3 to 256", |v| (0.3..=256.0).contains(&v)
 );
 
-/// Feet in one metre (international foot, 0.3048 m exactly; international yard and pound agreement, 1959).
-pub const FEET_PER_METRE: f64 = 1.0 / 0.3048;
+/// The international foot, m (exact; international yard and pound agreement, 1959).
+pub const METRES_PER_FOOT: f64 = 0.3048;
+
+/// Feet in one metre.
+pub const FEET_PER_METRE: f64 = 1.0 / METRES_PER_FOOT;
 
 impl Metres {
     /// The same distance in international feet.

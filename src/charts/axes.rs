@@ -6,9 +6,7 @@ use super::palette::Role;
 use super::scene::{Align, Scene};
 use super::ticks::{FEET, METRES, distance_ticks};
 use super::{Axis, ShiftChart};
-
-/// The international foot, m (exact).
-const METRES_PER_FOOT: f64 = 0.3048;
+use crate::units::METRES_PER_FOOT;
 
 /// Grid, ticks and words of both axes; `feet` puts a second axis of distances above the plot.
 pub(super) fn draw_axes(

@@ -3,13 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::{IntakeError, display_path};
-use crate::units::{Dioptres, FocusDistance, Metres};
+use crate::units::{Dioptres, FocusDistance, METRES_PER_FOOT, Metres};
 
 /// Most bytes of a list.
 const LARGEST: u64 = 4 << 20;
-
-/// A foot, m.
-const FOOT_M: f64 = 0.3048;
 
 /// How a list says where the lens was focused.
 #[derive(Clone, Copy)]
@@ -128,8 +125,8 @@ fn distance(words: &str, unit: Unit) -> Result<FocusDistance, String> {
             let unit_m = match &*unit_given {
                 "cm" => Some(0.01),
                 "mm" => Some(0.001),
-                "ft" | "ft." | "feet" | "'" | "′" | "’" => Some(FOOT_M),
-                "in" | "in." | "\"" | "″" | "”" => Some(FOOT_M / 12.0),
+                "ft" | "ft." | "feet" | "'" | "′" | "’" => Some(METRES_PER_FOOT),
+                "in" | "in." | "\"" | "″" | "”" => Some(METRES_PER_FOOT / 12.0),
                 _ => None,
             };
             return Err(match unit_m {

@@ -38,13 +38,13 @@ pub fn equivalent_focal_length_mm(focal_mm: f64, shift_pct: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
     /// Focal length; horizontal, vertical, diagonal angle on 36 × 24 mm. Horizontal column of the first nine rows as in a
     /// published table (conversionencyclopedia.com, focal length to horizontal angle of view at full frame 36 mm), the
     /// rest computed.
-    const ANGLES: [(f64, f64, f64, f64); 9] = [
+    pub(in crate::optics) const ANGLES: [(f64, f64, f64, f64); 9] = [
         (14.0, 104.250_033, 81.202_589, 114.182_131),
         (24.0, 73.739_795, 53.130_102, 84.062_228),
         (28.0, 65.470_453, 46.397_181, 75.380_650),

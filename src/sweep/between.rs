@@ -36,6 +36,13 @@ impl Piece {
             (None, Some(b)) => (2.0 * rise / width - b, b),
             (None, None) => (rise / width, rise / width),
         };
+        Self::sloped(from, to, slopes)
+    }
+
+    /// Between two points with these slopes at them, as far as they keep the cubic between the two.
+    #[must_use]
+    pub(super) fn sloped(from: Point, to: Point, slopes: (f64, f64)) -> Self {
+        let (width, rise) = (to.0 - from.0, to.1 - from.1);
         let held = |slope: f64| {
             let held = (slope * width / rise).clamp(0.0, 3.0);
             if held.is_finite() { held } else { 1.0 }

@@ -7,6 +7,7 @@
 
 use super::places::{Places, SPEAK_AGAINST};
 use super::smooth::Smooth;
+use super::unseen::known_moments;
 
 /// Part of the largest blur below which its size says nothing of the place: its root is all noise there.
 const SHARP_PART: f64 = 0.03;
@@ -94,12 +95,7 @@ fn by_distance(dioptres: &[Option<f64>]) -> Option<Vec<Option<f64>>> {
 /// several second moments of the sharp targets are tried, down from the least that was seen. The sharpest frames are left
 /// open.
 fn by_blur(moments: &Series) -> Vec<Vec<Option<f64>>> {
-    let known: Vec<(usize, f64)> = moments
-        .iter()
-        .enumerate()
-        .filter_map(|(frame, moment)| moment.map(|(value, _)| (frame, value)))
-        .collect();
-    let Some(k) = (0..known.len()).min_by(|&a, &b| known[a].1.total_cmp(&known[b].1)) else {
+    let Some((known, k)) = known_moments(moments) else {
         return Vec::new();
     };
     let (sharpest, least) = known[k];

@@ -36,15 +36,22 @@ pub(super) fn gaps(places: &Places, series: &[Vec<Option<(f64, f64)>>]) -> Vec<(
     found
 }
 
-/// Frames after which some may be missing, and how many: where the blur steps on by more than usual, and around the
-/// sharpest frame, where it is too small to tell.
-fn candidates(places: &Places, moments: &[Option<(f64, f64)>]) -> Vec<(usize, u32)> {
+/// Frames with a second moment and what it is, and which of these is the sharpest; `None` where there is none.
+#[must_use]
+pub(super) fn known_moments(moments: &[Option<(f64, f64)>]) -> Option<(Vec<(usize, f64)>, usize)> {
     let known: Vec<(usize, f64)> = moments
         .iter()
         .enumerate()
         .filter_map(|(frame, moment)| moment.map(|(value, _)| (frame, value)))
         .collect();
-    let Some(sharpest) = (0..known.len()).min_by(|&a, &b| known[a].1.total_cmp(&known[b].1)) else {
+    let sharpest = (0..known.len()).min_by(|&a, &b| known[a].1.total_cmp(&known[b].1))?;
+    Some((known, sharpest))
+}
+
+/// Frames after which some may be missing, and how many: where the blur steps on by more than usual, and around the
+/// sharpest frame, where it is too small to tell.
+fn candidates(places: &Places, moments: &[Option<(f64, f64)>]) -> Vec<(usize, u32)> {
+    let Some((known, sharpest)) = known_moments(moments) else {
         return Vec::new();
     };
     let blur = |k: usize| {

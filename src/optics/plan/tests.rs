@@ -1,6 +1,7 @@
 //! The plan against published values, and what it says of odd set-ups.
 
 use super::*;
+use crate::optics::angle::tests::ANGLES;
 
 fn setup(focal: f64, open: f64, near: f64) -> Setup {
     Setup::new(
@@ -21,21 +22,6 @@ fn field_of_view_at_the_targets() {
     assert!((plan.field_height_m - 0.936).abs() < 1e-9);
     assert!((plan.f_number - 3.6).abs() < 1e-9);
 }
-
-/// Focal length and horizontal, vertical, diagonal angle on 36 × 24 mm. Horizontal column as in a published table
-/// (conversionencyclopedia.com, focal length to horizontal angle of view at full frame 36 mm; 105 mm computed), the rest
-/// computed.
-const ANGLES: [(f64, f64, f64, f64); 9] = [
-    (14.0, 104.250_033, 81.202_589, 114.182_131),
-    (24.0, 73.739_795, 53.130_102, 84.062_228),
-    (28.0, 65.470_453, 46.397_181, 75.380_650),
-    (35.0, 54.432_223, 37.849_289, 63.439_967),
-    (50.0, 39.597_753, 26.991_467, 46.793_003),
-    (85.0, 23.913_168, 16.071_421, 28.558_322),
-    (105.0, 19.455_157, 13.039_604, 23.283_664),
-    (135.0, 15.189_287, 10.159_216, 18.208_119),
-    (200.0, 10.285_529, 6.867_261, 12.346_968),
-];
 
 /// The field at the targets is what the published angles take in, from the lens on.
 #[test]

@@ -1,5 +1,6 @@
 //! Distances known at some frames: how well they are known, and what lies between.
 
+use crate::sweep::between::Piece;
 use crate::sweep::places::Places;
 use crate::units::Measured;
 
@@ -7,8 +8,9 @@ use crate::units::Measured;
 /// dioptre steps from frame to frame (our choice; at mid-step, less towards the known ends).
 const BETWEEN_SHARE: f64 = 0.05;
 
-/// Focus settings of all frames from those known at some, dioptres: monotone interpolation by place between known ones, `None` outside them. The uncertainty holds the rounding of the stated distances and, between them,
-/// the unevenness of the steps.
+/// Focus settings of all frames from those known at some, dioptres: monotone interpolation by place between known ones,
+/// `None` outside them. The uncertainty holds the rounding of the stated distances and, between them, the unevenness of the
+/// steps.
 #[must_use]
 pub(in crate::sweep) fn between(known: &[Option<f64>], places: &Places) -> Vec<Option<Measured>> {
     let unit_m = rounding_unit_m(known);
@@ -26,9 +28,9 @@ pub(in crate::sweep) fn between(known: &[Option<f64>], places: &Places) -> Vec<O
             let x = places.at(i);
             let right = knots.iter().position(|knot| knot.0 > x)?;
             let left = right.checked_sub(1)?;
-            let value = hermite(&knots, &slopes, left, x);
             let (a, b) = (knots[left], knots[right]);
             let share = (x - a.0) / (b.0 - a.0);
+            let value = Piece::sloped(a, b, (slopes[left], slopes[right])).value(share);
             let uneven = BETWEEN_SHARE * (b.1 - a.1).abs() * 4.0 * share * (1.0 - share);
             let rounding = rounding_u(a.1, unit_m).max(rounding_u(b.1, unit_m));
             Some(Measured::new(value, uneven.hypot(rounding)))
@@ -88,16 +90,4 @@ fn monotone_slopes(knots: &[(f64, f64)]) -> Vec<f64> {
             (wb + wa) / (wb / before + wa / after)
         })
         .collect()
-}
-
-/// The cubic Hermite curve between knots `left` and `left + 1`.
-fn hermite(knots: &[(f64, f64)], slopes: &[f64], left: usize, x: f64) -> f64 {
-    let (a, b) = (knots[left], knots[left + 1]);
-    let h = b.0 - a.0;
-    let t = (x - a.0) / h;
-    let (t2, t3) = (t * t, t * t * t);
-    (2.0 * t3 - 3.0 * t2 + 1.0) * a.1
-        + (t3 - 2.0 * t2 + t) * h * slopes[left]
-        + (-2.0 * t3 + 3.0 * t2) * b.1
-        + (t3 - t2) * h * slopes[left + 1]
 }

@@ -180,14 +180,20 @@ async fn page_of(app: &App, slug: &str) -> Result<LensPage, WebError> {
     })
 }
 
-/// Every set of conditions that one of the lenses has results under, that of most lenses first.
-fn choices_of(pages: &[LensPage]) -> Vec<ConditionsDocument> {
+/// Every set of conditions that one of the lenses has results under, once.
+fn conditions_of(pages: &[LensPage]) -> Vec<ConditionsKey> {
     let mut keys: Vec<ConditionsKey> = pages
         .iter()
         .flat_map(|page| page.results.iter().map(|result| result.conditions))
         .collect();
     keys.sort_by_key(|key| key.code());
     keys.dedup();
+    keys
+}
+
+/// The same with how many lenses have them, that of most lenses first.
+fn choices_of(pages: &[LensPage]) -> Vec<ConditionsDocument> {
+    let mut keys = conditions_of(pages);
     let having = |key: &ConditionsKey| {
         let has = |page: &&LensPage| page.results.iter().any(|r| r.conditions == *key);
         pages.iter().filter(has).count() as u64
@@ -204,13 +210,7 @@ fn choices_of(pages: &[LensPage]) -> Vec<ConditionsDocument> {
 
 /// The conditions under which most of the lenses have results; of several, those with the most results.
 fn shared_conditions(pages: &[LensPage]) -> Option<ConditionsKey> {
-    let mut keys: Vec<ConditionsKey> = pages
-        .iter()
-        .flat_map(|page| page.results.iter().map(|result| result.conditions))
-        .collect();
-    keys.sort_by_key(|key| key.code());
-    keys.dedup();
-    keys.into_iter().max_by_key(|key| {
+    conditions_of(pages).into_iter().max_by_key(|key| {
         let having = |page: &&LensPage| page.results.iter().any(|r| r.conditions == *key);
         let results = pages
             .iter()

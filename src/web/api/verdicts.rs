@@ -23,22 +23,25 @@ pub(super) fn verdict_of(
     }
 }
 
-/// One or two sentences on these results together; `None` where there are none.
-pub(in crate::web) fn verdict(results: &[FocalDocument]) -> Option<String> {
+/// What is said of these results, and that repeats disagree where they do.
+fn said_of(
+    results: &[FocalDocument],
+    say: fn(&[FocalVerdict]) -> Option<String>,
+) -> Option<String> {
     let verdicts: Vec<FocalVerdict> = results
         .iter()
         .map(|focal| verdict_of(&focal.result, focal.outcome, focal.tolerance_pct))
         .collect();
     let disagree = results.iter().any(|focal| focal.repeats_disagree);
-    lens_verdict(&verdicts).map(|verdict| words::with_disagreement(verdict, disagree))
+    say(&verdicts).map(|verdict| words::with_disagreement(verdict, disagree))
+}
+
+/// One or two sentences on these results together; `None` where there are none.
+pub(in crate::web) fn verdict(results: &[FocalDocument]) -> Option<String> {
+    said_of(results, lens_verdict)
 }
 
 /// What [`verdict`] says, in a few words.
 pub(in crate::web) fn brief_verdict(results: &[FocalDocument]) -> Option<String> {
-    let verdicts: Vec<FocalVerdict> = results
-        .iter()
-        .map(|focal| verdict_of(&focal.result, focal.outcome, focal.tolerance_pct))
-        .collect();
-    let disagree = results.iter().any(|focal| focal.repeats_disagree);
-    short_verdict(&verdicts).map(|verdict| words::with_disagreement(verdict, disagree))
+    said_of(results, short_verdict)
 }

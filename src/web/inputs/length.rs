@@ -1,5 +1,7 @@
 //! Lengths as people write them: metres, centimetres, feet and inches.
 
+use crate::units::METRES_PER_FOOT;
+
 /// A unit of length.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Unit {
@@ -17,7 +19,7 @@ impl Unit {
             Self::Metre => 1.0,
             Self::Centimetre => 0.01,
             Self::Millimetre => 0.001,
-            Self::Foot => 0.3048,
+            Self::Foot => METRES_PER_FOOT,
             Self::Inch => 0.0254,
         }
     }

@@ -1,5 +1,7 @@
 //! What may help where no lens fits: which condition to drop, which word nobody knows, and what was meant.
 
+use strsim::osa_distance;
+
 use super::lenses::chips;
 use crate::app::App;
 use crate::store::{Lens, RankingQuery};
@@ -220,7 +222,7 @@ fn nearest<'a>(word: &str, vocabulary: &'a [String]) -> Option<&'a str> {
     let slip = |known: &str| {
         // Half a name is typed, too.
         let begin: String = known.chars().take(letters).collect();
-        slips(word, known).min(slips(word, &begin))
+        osa_distance(word, known).min(osa_distance(word, &begin))
     };
     vocabulary
         .iter()
@@ -228,28 +230,6 @@ fn nearest<'a>(word: &str, vocabulary: &'a [String]) -> Option<&'a str> {
         .filter(|(slips, _)| *slips <= most)
         .min()
         .map(|(_, known)| known)
-}
-
-/// How many slips make one word of another: a letter more, less, wrong, or changed with its neighbour (optimal string
-/// alignment distance).
-fn slips(a: &str, b: &str) -> usize {
-    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
-    let mut rows: Vec<Vec<usize>> = vec![(0..=b.len()).collect()];
-    for (i, left) in a.iter().enumerate() {
-        let mut row = vec![i + 1];
-        for (j, right) in b.iter().enumerate() {
-            let above = &rows[i];
-            let mut least = (above[j] + usize::from(left != right))
-                .min(above[j + 1] + 1)
-                .min(row[j] + 1);
-            if i > 0 && j > 0 && *left == b[j - 1] && a[i - 1] == *right {
-                least = least.min(rows[i - 1][j - 1] + 1);
-            }
-            row.push(least);
-        }
-        rows.push(row);
-    }
-    rows[a.len()][b.len()]
 }
 
 #[cfg(test)]
@@ -266,7 +246,7 @@ mod tests {
             ("", "abc", 3),
             ("kitten", "sitting", 3),
         ] {
-            assert_eq!(slips(a, b), count, "{a} {b}");
+            assert_eq!(osa_distance(a, b), count, "{a} {b}");
         }
     }
 
