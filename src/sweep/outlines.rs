@@ -2,7 +2,9 @@
 //!
 //! [`Outlines::place`] says of a curve what [`ShiftCurve::tolerance_outcome`] says of it, without uncertainty, and looks at a
 //! few of its points instead of most: a curve that stays within the tolerance is known by its worst shift, and in another one
-//! the first point that is clearly beyond is found by halving, since the largest shift so far only grows.
+//! the largest shifts so far, which only grow from the far end on, tell how many points come before the first that is clearly
+//! beyond. They stand close together and are counted, not searched by halving: with thousands of curves each look at another
+//! place in memory costs more than all the counting.
 
 use super::between::piece;
 use super::curve::{ShiftCurve, clear_size};
@@ -22,6 +24,8 @@ pub enum TolerancePlace {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Outlines {
     curves: Box<[Curve]>,
+    /// [`Step::clear_pct`] of all steps, rounded.
+    clear_pct: Box<[f32]>,
     steps: Box<[Step]>,
 }
 
@@ -76,6 +80,7 @@ impl Outlines {
         }
         Self {
             curves: heads.into(),
+            clear_pct: steps.iter().map(|step| step.clear_pct as f32).collect(),
             steps: steps.into(),
         }
     }
@@ -102,7 +107,7 @@ impl Outlines {
             return TolerancePlace::Within;
         }
         let steps = &self.steps[curve.begin..curve.end];
-        let clear = steps.partition_point(|step| step.clear_pct <= tolerance_pct);
+        let clear = self.first_clear(curve, tolerance_pct);
         // Where nothing is clearly beyond, the stretch that holds the worst shift counts.
         let mut at = if clear < steps.len() {
             clear
@@ -139,6 +144,23 @@ impl Outlines {
         } else {
             TolerancePlace::Beyond(dioptres)
         }
+    }
+
+    /// The farthest step of a curve that is clearly beyond the tolerance, per cent; their number where none is.
+    fn first_clear(&self, curve: &Curve, tolerance_pct: f64) -> usize {
+        let steps = &self.steps[curve.begin..curve.end];
+        let about_pct = tolerance_pct as f32;
+        let rounded = self.clear_pct[curve.begin..curve.end].iter();
+        let before: u32 = rounded.map(|&pct| u32::from(pct <= about_pct)).sum();
+        let mut at = before as usize;
+        // Rounding keeps their order, so that the place is off by the steps that are rounded to the tolerance at most.
+        while at > 0 && steps[at - 1].clear_pct > tolerance_pct {
+            at -= 1;
+        }
+        while at < steps.len() && steps[at].clear_pct <= tolerance_pct {
+            at += 1;
+        }
+        at
     }
 }
 

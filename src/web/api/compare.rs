@@ -60,15 +60,16 @@ impl CompareQuestion {
         })
     }
 
-    /// Refuses a comparison of fewer than two lenses.
-    pub(in crate::web) fn at_least_two(&self) -> Result<(), WebError> {
-        if self.lenses.len() < 2 {
+    /// Reads the question and refuses a comparison of fewer than two lenses.
+    pub(in crate::web) fn read_at_least_two(params: &Params) -> Result<Self, WebError> {
+        let question = Self::read(params)?;
+        if question.lenses.len() < 2 {
             return Err(WebError::field(
                 "lens",
                 format!("give two to {MOST_LENSES_WORD} lenses, e.g. lens=a&lens=b"),
             ));
         }
-        Ok(())
+        Ok(question)
     }
 }
 

@@ -9,12 +9,12 @@ use utoipa::ToSchema;
 use super::answer;
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
 use super::query::Params;
-use super::record::{LensDocument, published_lens};
+use super::record::LensDocument;
 use super::scale_question::{ScaleQuestion, Steps};
 use super::v1::nearest;
 use crate::app::App;
 use crate::report::{self, CounterScale, FindingDocument, Place, Setting, words};
-use crate::sweep::ShiftCurve;
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, ShiftCurve};
 use crate::web::WebError;
 
 /// A lens setting. Distances are `null` at infinity; both distance and dioptres are `null` where unknown.
@@ -268,9 +268,7 @@ pub(in crate::web) async fn counter_scale_of(
     here: &Uri,
     question: &ScaleQuestion,
 ) -> Result<CounterScaleDocument, WebError> {
-    let page = published_lens(app, slug, here).await?;
-    let usual = crate::sweep::DEFAULT_TOLERANCE_PCT;
-    let record = LensDocument::new(page, usual, &app.config.public_url());
+    let record = LensDocument::published(app, slug, here, DEFAULT_TOLERANCE_PCT).await?;
     CounterScaleDocument::new(record, question)
 }
 
@@ -292,7 +290,7 @@ pub(in crate::web) async fn counter_scale_of(
         (status = 200, body = CounterScaleDocument, description = "The counter-scale table of a lens"),
         (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
         (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
-        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+        (status = 422, description = "Parameters are out of range; the problem document names each", content_type = "application/problem+json"),
     )
 )]
 pub(in crate::web) async fn counter_scale(
@@ -301,7 +299,7 @@ pub(in crate::web) async fn counter_scale(
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
-    let question = ScaleQuestion::read(&params)?;
+    let question = params.asked(ScaleQuestion::read)?;
     let document = counter_scale_of(&app, &slug, &uri, &question).await?;
     answer::json(&document)
 }

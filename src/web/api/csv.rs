@@ -160,7 +160,7 @@ pub(in crate::web) fn compare_csv(document: &CompareDocument) -> Result<String, 
 
 /// The ranking, one row a lens.
 pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, WebError> {
-    const COLUMNS: [&str; 20] = [
+    const COLUMNS: [&str; 21] = [
         "slug",
         "maker",
         "model",
@@ -181,6 +181,7 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
         "ranked_focal_length_mm",
         "whole_lens_worst_shift_pct",
         "whole_lens_worst_focal_length_mm",
+        "perspective_bound_pct",
     ];
     let rows = document.lenses.iter().map(|row| {
         vec![
@@ -208,6 +209,7 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
             number(row.ranked_focal_length_mm),
             number(row.whole_lens_worst_shift_pct),
             number(row.whole_lens_worst_focal_length_mm),
+            number(row.perspective_bound_pct),
         ]
     });
     written(&COLUMNS, rows)

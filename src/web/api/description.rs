@@ -8,12 +8,11 @@ use utoipa::OpenApi;
 use super::answer as answers;
 use super::counter_scale::__path_counter_scale;
 use super::pull::PICTURE_WIDTHS;
+use super::pulls::__path_pull;
 use super::query::{DISTANCES, FOCAL_LENGTHS, LONGEST_TEXT, TOLERANCES};
 use super::ranking::{MOST_ROWS, SORTS};
 use super::scale_question::STEPS_TRAVEL;
-use super::v1::{
-    __path_compared, __path_curves, __path_lens, __path_lenses, __path_pull, __path_sweep,
-};
+use super::v1::{__path_compared, __path_curves, __path_lens, __path_lenses, __path_sweep};
 use super::{MOST_LENSES, reviewing};
 use crate::app::App;
 use crate::store::{ConditionsKey, Kind, Switch};

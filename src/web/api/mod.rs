@@ -2,6 +2,7 @@
 
 mod answer;
 mod compare;
+mod complaints;
 mod counter_scale;
 mod csv;
 mod cursor;
@@ -9,6 +10,7 @@ mod curves;
 mod description;
 mod documents;
 mod pull;
+mod pulls;
 mod query;
 mod ranked;
 mod ranking;
@@ -29,15 +31,14 @@ pub(super) use compare::{
 pub(super) use counter_scale::{CounterScaleDocument, counter_scale_of};
 pub(super) use documents::{FocalDocument, LICENCE, LensHead, conditions_words, timestamp};
 pub(super) use pull::{PullDocument, PullQuestion};
+pub(super) use pulls::pulls;
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded};
 pub(super) use ranked::RankedDocument;
 pub(super) use ranking::{
     ConditionsDocument, DIRECTIONS, RankingDocument, RankingQuestion, of_whole_lenses, rank,
     tolerance_range,
 };
-pub(super) use record::{
-    LensDocument, lens_by_any_name, published_lens, stored_lens, unless_withdrawn,
-};
+pub(super) use record::{LensDocument, lens_by_any_name, stored_lens, unless_withdrawn};
 pub(super) use scale_question::{ScaleQuestion, Steps};
 pub(super) use search::search_words;
 pub use v1::routes;

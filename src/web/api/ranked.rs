@@ -24,6 +24,9 @@ pub(in crate::web) struct StripDocument {
     pub(in crate::web) tolerance_distance_m: Option<f64>,
     /// What the shift is measured against: `infinity`, or `farthest_frame`.
     pub(in crate::web) relative_to: &'static str,
+    /// How much of the shift perspective may hold, percentage points: its true value lies between it less this and itself.
+    /// `null` where it is not known.
+    pub(in crate::web) perspective_bound_pct: Option<f64>,
 }
 
 /// A row of the ranking.
@@ -40,6 +43,9 @@ pub(in crate::web) struct RankedDocument {
     pub(in crate::web) worst_shift_pct: Option<f64>,
     /// Its standard uncertainty, percentage points.
     pub(in crate::web) worst_shift_u_pct: Option<f64>,
+    /// How much of it perspective may hold, percentage points: its true value lies between it less this and itself; `null`
+    /// where it is not known.
+    pub(in crate::web) perspective_bound_pct: Option<f64>,
     /// Focal length at which it happens, mm.
     pub(in crate::web) worst_focal_length_mm: Option<f64>,
     /// `within` (at every focal length that it is ranked by), `exceeded`, or `unknown`.
@@ -101,6 +107,7 @@ impl RankedDocument {
             },
             worst_shift_pct: worst.map(|result| result.worst_shift_pct.value),
             worst_shift_u_pct: worst.map(|result| result.worst_shift_pct.std_error),
+            perspective_bound_pct: worst.and_then(|result| result.perspective_pct),
             worst_focal_length_mm: worst.map(|result| result.focal_length_mm),
             tolerance_outcome: worst.map(|_| {
                 if unknown {
@@ -135,6 +142,7 @@ impl RankedDocument {
                     tolerance_outcome: outcome.code(),
                     tolerance_distance_m: outcome.distance_m().map(|distance| distance.value),
                     relative_to: relative_to(result.relative_to_farthest),
+                    perspective_bound_pct: result.perspective_pct,
                 })
                 .collect(),
             published_at: ranked.published_ms.map(timestamp),

@@ -72,6 +72,17 @@ fn place_words(entry: &HistoryEntry) -> PlaceWords {
 }
 
 impl LensDocument {
+    /// What is public of a lens, at this tolerance, per cent; the errors are those of [`published_lens`].
+    pub(in crate::web) async fn published(
+        app: &App,
+        slug: &str,
+        here: &Uri,
+        tolerance_pct: f64,
+    ) -> Result<Self, WebError> {
+        let page = published_lens(app, slug, here).await?;
+        Ok(Self::new(page, tolerance_pct, &app.config.public_url()))
+    }
+
     /// The document of a lens page at this tolerance.
     pub(in crate::web) fn new(page: LensPage, tolerance_pct: f64, site: &str) -> Self {
         let withdrawn = if page.is_withdrawn() {

@@ -12,10 +12,10 @@ use super::compare::{CompareDocument, CompareQuestion, compare};
 use super::counter_scale::counter_scale;
 use super::curves::{CurveDocument, CurvesDocument};
 use super::documents::{FocalDocument, LICENCE, LensHead};
-use super::pull::{PullDocument, PullQuestion};
+use super::pulls::pull;
 use super::query::{FOCAL_LENGTHS, Params};
 use super::ranking::{RankingDocument, RankingQuestion, rank};
-use super::record::{LensDocument, published_lens};
+use super::record::LensDocument;
 use super::{answer, description, documents};
 use crate::app::App;
 use crate::report::SweepDocument;
@@ -57,7 +57,7 @@ pub fn routes() -> Router<Web> {
     ),
     responses(
         (status = 200, body = RankingDocument, description = "The ranking"),
-        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+        (status = 422, description = "Parameters are out of range; the problem document names each", content_type = "application/problem+json"),
     )
 )]
 pub(in crate::web) async fn lenses(
@@ -65,7 +65,7 @@ pub(in crate::web) async fn lenses(
     uri: Uri,
     params: Params,
 ) -> Result<Response, WebError> {
-    let question = RankingQuestion::read(&params)?;
+    let question = params.asked(RankingQuestion::read)?;
     let document = rank(&app, &question).await?;
     let mut answer = answer::json(&document)?;
     if let Some(next) = document.next_link(&app, uri.path(), &params) {
@@ -87,7 +87,7 @@ pub(in crate::web) async fn lenses(
         (status = 200, body = LensDocument, description = "The record of a lens"),
         (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
         (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
-        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+        (status = 422, description = "Parameters are out of range; the problem document names each", content_type = "application/problem+json"),
     )
 )]
 pub(super) async fn lens(
@@ -96,22 +96,8 @@ pub(super) async fn lens(
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
-    answer::json(&record(&app, &slug, &uri, &params).await?)
-}
-
-async fn record(
-    app: &App,
-    slug: &str,
-    here: &Uri,
-    params: &Params,
-) -> Result<LensDocument, WebError> {
     let tolerance_pct = params.tolerance_pct()?;
-    let page = published_lens(app, slug, here).await?;
-    Ok(LensDocument::new(
-        page,
-        tolerance_pct,
-        &app.config.public_url(),
-    ))
+    answer::json(&LensDocument::published(&app, &slug, &uri, tolerance_pct).await?)
 }
 
 /// Shift against dioptres and travel
@@ -127,7 +113,7 @@ async fn record(
         (status = 200, body = CurvesDocument, description = "Shift against dioptres and travel"),
         (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
         (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
-        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+        (status = 422, description = "Parameters are out of range; the problem document names each", content_type = "application/problem+json"),
     )
 )]
 pub(super) async fn curves(
@@ -136,8 +122,11 @@ pub(super) async fn curves(
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
-    let record = record(&app, &slug, &uri, &params).await?;
-    let wanted = params.number("focal_mm", FOCAL_LENGTHS, "mm")?;
+    let (wanted, tolerance_pct) = params.asked(|params| {
+        let wanted = params.number("focal_mm", FOCAL_LENGTHS, "mm")?;
+        Ok((wanted, params.tolerance_pct()?))
+    })?;
+    let record = LensDocument::published(&app, &slug, &uri, tolerance_pct).await?;
     let results = match wanted {
         Some(focal_mm) => nearest_of_each_group(&record, focal_mm),
         None => record.results.clone(),
@@ -168,73 +157,6 @@ pub(in crate::web) fn nearest(results: Vec<FocalDocument>, focal_mm: f64) -> Opt
         .min_by(|a, b| apart(a).total_cmp(&apart(b)))
 }
 
-/// Focus pulls of a lens.
-#[derive(Debug, Serialize, ToSchema)]
-pub(super) struct PullsDocument {
-    /// The lens.
-    lens: LensHead,
-    /// Conditions that the results were measured under, as in the ranking; `null` where nothing is published.
-    conditions: Option<String>,
-    /// The focus pull at the nearest focal length, or at every one where none was asked for.
-    pulls: Vec<PullDocument>,
-    /// Licence of the numbers.
-    licence: &'static str,
-}
-
-/// What a focus pull does to the framing
-#[utoipa::path(
-    get,
-    path = "/api/v1/lenses/{slug}/pull",
-    tag = "read",
-    params(
-        ("slug" = String, Path, description = "Stable name of the lens"),
-        ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most results where not given"),
-        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
-        ("from_m" = String, Query, description = "Where the pull begins: metres, feet as 3 ft, or inf"),
-        ("to_m" = String, Query, description = "Where the pull ends: metres, feet as 3 ft, or inf"),
-        ("picture_width_px" = Option<u32>, Query, description = "Picture width for the edge movement, px"),
-    ),
-    responses(
-        (status = 200, body = PullsDocument, description = "What a focus pull does to the framing"),
-        (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
-        (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
-        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
-    )
-)]
-pub(super) async fn pull(
-    State(app): State<App>,
-    uri: Uri,
-    Path(slug): Path<String>,
-    params: Params,
-) -> Result<Response, WebError> {
-    let question = PullQuestion::read(&params)?.ok_or_else(|| {
-        WebError::field(
-            "from_m",
-            "give where the pull begins and ends, m, as from_m and to_m",
-        )
-    })?;
-    let record = record(&app, &slug, &uri, &params).await?;
-    let group = record.group_of(params.text("conditions"))?;
-    let (conditions, results) = match group {
-        Some((key, results)) => (Some(key.code()), results),
-        None => (None, Vec::new()),
-    };
-    let results = match params.number("focal_mm", FOCAL_LENGTHS, "mm")? {
-        Some(focal_mm) => nearest(results, focal_mm).into_iter().collect(),
-        None => results,
-    };
-    let document = PullsDocument {
-        lens: record.lens,
-        conditions,
-        pulls: results
-            .iter()
-            .map(|focal| PullDocument::new(focal, question))
-            .collect(),
-        licence: LICENCE,
-    };
-    answer::json(&document)
-}
-
 /// Two to four lenses side by side
 #[utoipa::path(
     get,
@@ -253,15 +175,14 @@ pub(super) async fn pull(
         (status = 200, body = CompareDocument, description = "Two to four lenses side by side"),
         (status = 404, description = "There is no such lens", content_type = "application/problem+json"),
         (status = 410, description = "All that was published of it was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
-        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+        (status = 422, description = "Parameters are out of range; the problem document names each", content_type = "application/problem+json"),
     )
 )]
 pub(in crate::web) async fn compared(
     State(app): State<App>,
     params: Params,
 ) -> Result<Response, WebError> {
-    let question = CompareQuestion::read(&params)?;
-    question.at_least_two()?;
+    let question = params.asked(CompareQuestion::read_at_least_two)?;
     answer::json(&compare(&app, &question).await?)
 }
 
@@ -298,7 +219,7 @@ pub(super) struct PublishedSweepDocument {
         (status = 200, body = PublishedSweepDocument, description = "A published sweep with all its frames"),
         (status = 404, description = "There is no such published sweep", content_type = "application/problem+json"),
         (status = 410, description = "It was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
-        (status = 422, description = "A parameter is out of range; the problem document names it", content_type = "application/problem+json"),
+        (status = 422, description = "Parameters are out of range; the problem document names each", content_type = "application/problem+json"),
     )
 )]
 pub(super) async fn sweep(

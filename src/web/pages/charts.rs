@@ -208,11 +208,11 @@ pub(super) async fn lens(
     params: Params,
 ) -> Result<Response, WebError> {
     let (slug, drawing) = drawing_of(&file)?;
-    let wanted = Wanted::read(&params)?;
-    let tolerance_pct = params.tolerance_pct()?;
-    let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
-    let page = api::published_lens(&app, slug, &uri).await?;
-    let record = LensDocument::new(page, tolerance_pct, &app.config.public_url());
+    let (wanted, tolerance_pct, focal_mm) = params.asked(|params| {
+        let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
+        Ok((Wanted::read(params)?, params.tolerance_pct()?, focal_mm))
+    })?;
+    let record = LensDocument::published(&app, slug, &uri, tolerance_pct).await?;
     let group = record
         .group_of(params.text("conditions"))?
         .ok_or_else(|| WebError::no_such("published result of this lens"))?;
@@ -255,9 +255,10 @@ async fn compared(
     params: Params,
     drawing: Drawing,
 ) -> Result<Response, WebError> {
-    let wanted = Wanted::read(&params)?;
-    let question = CompareQuestion::read(&params)?;
-    question.at_least_two()?;
+    let (wanted, question) = params.asked(|params| {
+        let question = CompareQuestion::read_at_least_two(params)?;
+        Ok((Wanted::read(params)?, question))
+    })?;
     let document = api::compare(&app, &question).await?;
     let noted = |compared: &ComparedDocument| {
         let focal = compared.result.as_ref()?;

@@ -264,7 +264,6 @@ async fn offers(app: &App, chosen: &[String]) -> Result<Vec<Offer>, WebError> {
 
 /// `GET /compare.csv`
 pub(super) async fn csv(State(app): State<App>, params: Params) -> Result<Response, WebError> {
-    let question = CompareQuestion::read(&params)?;
-    question.at_least_two()?;
+    let question = params.asked(CompareQuestion::read_at_least_two)?;
     Ok(api::csv(compare_csv(&compare(&app, &question).await?)?))
 }

@@ -184,7 +184,7 @@ async fn answer(
     let document = loop {
         let question = match twin {
             None => form.ask(ScaleQuestion::read)?,
-            Some(_) => ScaleQuestion::read(form.usable())?,
+            Some(_) => form.usable().asked(ScaleQuestion::read)?,
         };
         match counter_scale_of(&app, &slug, &uri, &question).await {
             Ok(document) => break document,

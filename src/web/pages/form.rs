@@ -77,23 +77,13 @@ impl Form {
         &mut self,
         read: impl Fn(&Params) -> Result<T, WebError>,
     ) -> Result<Option<T>, WebError> {
-        loop {
-            let errors = match read(&self.usable) {
-                Ok(answer) => return Ok(self.errors.is_empty().then_some(answer)),
-                Err(WebError::Fields(errors)) => errors,
-                Err(other) => return Err(other),
-            };
-            for error in errors {
-                if !self.usable.has(&error.field) {
-                    // Missing, or set aside before.
-                    if self.error(&error.field).is_none() {
-                        self.errors.push(error);
-                    }
-                    return Ok(None);
-                }
-                let aside = Some(error.field.clone());
-                self.set_aside(error, aside)?;
+        match self.usable.asked(read) {
+            Ok(answer) => Ok(self.errors.is_empty().then_some(answer)),
+            Err(WebError::Fields(errors)) => {
+                self.errors.extend(errors);
+                Ok(None)
             }
+            Err(other) => Err(other),
         }
     }
 

@@ -222,7 +222,7 @@ pub(super) async fn page(
     let mut form = Form::new(params, FIELDS, &["axis"]);
     let asked = match twin {
         None => form.ask(Asked::read)?,
-        Some(_) => Asked::read(form.usable())?,
+        Some(_) => form.usable().asked(Asked::read)?,
     };
     let stored = match api::stored_lens(&app, slug, &uri).await {
         Err(WebError::NotFound(_)) if twin.is_none() => return unknown(&app, slug, &viewer).await,

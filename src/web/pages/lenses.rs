@@ -269,7 +269,7 @@ fn direction_words(code: &str) -> &'static str {
 
 /// `GET /lenses.csv`
 pub(super) async fn csv(State(app): State<App>, params: Params) -> Result<Response, WebError> {
-    let question = RankingQuestion::read(&params)?;
+    let question = params.asked(RankingQuestion::read)?;
     let document = rank(&app, &question).await?;
     let mut answer = api::csv(ranking_csv(&document)?);
     if let Some(next) = document.next_link(&app, "/lenses.csv", &params) {

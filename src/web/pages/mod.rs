@@ -15,6 +15,7 @@ mod filters;
 mod form;
 pub mod frame;
 mod guide;
+mod guide_examples;
 mod inline_chart;
 mod json_ld;
 mod lens;

@@ -139,6 +139,58 @@ async fn a_wrong_cursor_is_refused_with_the_way_out() {
     }
 }
 
+/// A program mends all its fields in one go.
+#[tokio::test]
+async fn every_wrong_parameter_is_named_at_once() {
+    let site = Site::with_lenses().await;
+    let lens = format!("/api/v1/lenses/{ZOOM_SLUG}");
+    for (path, fields) in [
+        (
+            "/api/v1/lenses?limit=0&kind=x&tolerance_pct=2&sort=up".to_owned(),
+            &["kind", "sort", "limit"][..],
+        ),
+        ("/lenses.csv?limit=0&kind=x".to_owned(), &["kind", "limit"]),
+        (
+            format!("{lens}/pull?from_m=x&focal_mm=0&conditions=y"),
+            &["conditions", "focal_mm", "from_m", "to_m"],
+        ),
+        (
+            format!("{lens}/curves?focal_mm=0&tolerance_pct=x"),
+            &["focal_mm", "tolerance_pct"],
+        ),
+        (
+            format!("{lens}/counter-scale?focal_mm=0&hold_m=x"),
+            &["focal_mm", "hold_m"],
+        ),
+        (
+            "/api/v1/compare?lens=a&tolerance_pct=99".to_owned(),
+            &["tolerance_pct", "lens"],
+        ),
+        (
+            format!("/charts/lens/{ZOOM_SLUG}.svg?width=1&theme=red&focal_mm=x"),
+            &["focal_mm", "theme", "width"],
+        ),
+    ] {
+        let answer = site.ask(&path, &[]).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{path}");
+        let problem = answer.json();
+        let errors = problem["errors"].as_array().expect("a list");
+        let mut named: Vec<&str> = errors
+            .iter()
+            .filter_map(|error| error["field"].as_str())
+            .collect();
+        named.sort_unstable();
+        let mut fields = fields.to_vec();
+        fields.sort_unstable();
+        assert_eq!(named, fields, "{path}");
+        let detail = problem["detail"].as_str().expect("words");
+        assert!(
+            fields.iter().all(|field| detail.contains(field)),
+            "{detail}"
+        );
+    }
+}
+
 #[tokio::test]
 async fn curves_hold_dioptres_travel_and_uncertainty() {
     let site = Site::with_lenses().await;

@@ -31,7 +31,7 @@ async fn site() -> Site {
 }
 
 /// Cells of the first row by column.
-fn cells(text: &str, columns: [&str; 2]) -> [String; 2] {
+fn cells<const N: usize>(text: &str, columns: [&str; N]) -> [String; N] {
     let mut reader = csv::Reader::from_reader(text.as_bytes());
     let header = reader.headers().expect("a header").clone();
     let row = reader.records().next().expect("a row").expect("whole");
@@ -93,6 +93,16 @@ async fn csv_and_the_data_package_have_them_as_columns() {
     assert_eq!(cells(&text, COLUMNS), ["0.47", "-0.06"]);
     let text = site.get(&compare(&other.slug, SLUG)).await.text();
     assert_eq!(cells(&text, COLUMNS), ["", ""]);
+
+    let text = site.get("/lenses.csv?sort=name").await.text();
+    let [bound] = cells(&text, ["perspective_bound_pct"]);
+    assert_eq!(bound, "0.47");
+    let rows = site.get("/api/v1/lenses?sort=name").await.json()["lenses"].clone();
+    for (row, bound) in [(0, Some(0.47)), (1, None)] {
+        let row = &rows[row];
+        assert_eq!(row["perspective_bound_pct"].as_f64(), bound, "{row}");
+        assert_eq!(row["results"][0]["perspective_bound_pct"].as_f64(), bound);
+    }
 
     let package = site.get("/data/breathmark.zip").await;
     let mut zip = zip::ZipArchive::new(Cursor::new(&package.body)).expect("a zip");

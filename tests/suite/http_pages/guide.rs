@@ -106,6 +106,39 @@ async fn every_address_of_the_guide_is_there() {
     assert!(tried >= 14, "{tried} addresses");
 }
 
+/// The answer that stands under an example is the one that its address gives, or the beginning of it.
+#[tokio::test]
+async fn the_answers_shown_are_those_that_come() {
+    let site = Site::with_lenses().await;
+    let guide = site.get("/api").await.text();
+    let blocks = guide.split("<pre tabindex=\"0\"><code>curl ").skip(1);
+    let mut answered = 0;
+    for block in blocks {
+        let Some(shown) = between(block, "<samp>", "</samp>").first().copied() else {
+            continue;
+        };
+        let shown = plain(shown).replace("&#34;", "\"").replace("&#39;", "'");
+        let path = between(block, "https://lens.example", "'</code>");
+        let come = site.ask(&plain(path[0]), &[]).await;
+        if come
+            .header(header::CONTENT_TYPE)
+            .starts_with("application/json")
+        {
+            let shown: serde_json::Value = serde_json::from_str(&shown).expect("JSON");
+            assert_eq!(shown, come.json());
+        } else {
+            let whole = come.text();
+            let lines: Vec<&str> = whole.lines().take(shown.lines().count()).collect();
+            assert!(
+                lines.len() > 1 && shown.lines().eq(lines),
+                "{shown}\n{whole}"
+            );
+        }
+        answered += 1;
+    }
+    assert_eq!(answered, 4, "{guide}");
+}
+
 #[tokio::test]
 async fn where_nothing_is_published_the_examples_say_so() {
     let site = Site::new().await;
