@@ -2,7 +2,8 @@
 //!
 //! The support of a target ends at the first ring in which at most one sector is still lit. Convex tape and every blur
 //! of it is lit to its end in at least two opposite sectors; a glint, a hot pixel or a neighbour beyond a dark gap is
-//! not reached, and one that touches the target fills one sector only.
+//! not reached, and one that touches the target fills one sector only. What a closed ring of light encloses belongs to the
+//! target, be it dark.
 
 use super::background::Surface;
 use super::{Plane, Samples};
@@ -25,6 +26,9 @@ const OUTER_PART: f64 = 0.75;
 const DARK_PART: f64 = 0.015;
 /// …or below this many standard deviations of a cell.
 const DARK_SIGMA: f64 = 3.0;
+
+/// A ring of light is closed when its second-darkest sector is above this part of the peak.
+const CLOSED_PART: f64 = 0.5;
 
 /// The map: background taken out, light per ring and sector.
 pub(super) struct Profile {
@@ -140,10 +144,14 @@ impl Profile {
             );
             low.push(lit.get(lit.len().saturating_sub(2)).copied().unwrap_or(0.0));
         }
-        let inner = &high[..(rings / 2).max(1)];
-        let peak = inner.iter().copied().fold(0.0, f64::max);
+        let inner = high[..(rings / 2).max(1)].iter().enumerate();
+        let (brightest, &peak) = inner.max_by(|a, b| a.1.total_cmp(b.1))?;
+        let peak = peak.max(0.0);
         let noise = background.noise;
-        let support_ring = (1..rings).find(|&ring| {
+        // A hole in the middle of a closed ring of light belongs to the target: the blur of a lens with a mirror in its way.
+        let closed = low[brightest] > CLOSED_PART * peak;
+        let begin = if closed { brightest.max(1) } else { 1 };
+        let support_ring = (begin..rings).find(|&ring| {
             // Inner cells hold fewer pixels than the outer ones that the noise was seen in.
             let scale = (rings as f64 * 0.88 / (ring as f64 + 0.5)).sqrt();
             high[ring] < (DARK_PART * peak).max(DARK_SIGMA * noise * scale)

@@ -1,6 +1,7 @@
 //! Where a target's centre is and how wide it is: against exact pictures.
 
 use breathmark::measure::{Target, candidates, target_near};
+use breathmark::units::Measured;
 
 use super::render::{Patch, Pupil, Scene};
 
@@ -156,6 +157,42 @@ fn an_odd_pupil_leaves_the_separation_alone() {
             .value
     };
     assert!((place(650.0) - place(150.0) - 499.5).abs() < 0.001);
+}
+
+/// A lens with a mirror in its way blurs into rings: the dark middle belongs to the target. A disc less its inner disc, both
+/// spreading the light of the same tape; the hole is wider than the tape, so that its middle is black.
+#[test]
+fn a_ring_of_blur_is_one_target() {
+    const HOLE: f64 = 0.45;
+    let (side, light, softness) = (20.0, 0.8, 0.7);
+    let lost = HOLE * HOLE;
+    for blur in [24.0, 60.0, 120.0, 200.0] {
+        let mut scene = Scene::new(900, 360, 0.003, (0.0, 0.0));
+        let truth = [(210.3, 180.2), (690.1, 178.9)];
+        for at in truth {
+            let of = |light: f64| [Patch::square(side, light)];
+            scene = scene
+                .add(at, &of(light / (1.0 - lost)), &Pupil::Disc(blur), softness)
+                .add(
+                    at,
+                    &of(-light * lost / (1.0 - lost)),
+                    &Pupil::Disc(HOLE * blur),
+                    softness,
+                );
+        }
+        let plane = scene.noisy(0.0005, 1e-4, 5).jpeg(90);
+        let found = candidates(&plane);
+        assert!(found.len() >= 2, "blur {blur}: {found:?}");
+        let mut found = [&found[0], &found[1]];
+        found.sort_by(|a, b| a.x_px.value.total_cmp(&b.x_px.value));
+        for (target, (x, y)) in found.into_iter().zip(truth) {
+            // Five of their own standard errors, which grow with the blur.
+            let off = |at: Measured, truth: f64| (at.value - truth).abs() / at.std_error;
+            let far = off(target.x_px, x).max(off(target.y_px, y));
+            assert!(far < 5.0, "blur {blur}: {far} errors off, {target:?}");
+            assert!(target.x_px.std_error < 0.1, "blur {blur}: {target:?}");
+        }
+    }
 }
 
 #[test]
