@@ -49,7 +49,7 @@ function addReadout(figure, curves) {
     const exact = (most * Number(slider.value)) / 1000;
     // Read at the place that is said, so that a table or the pull tool says the same of it.
     const at = travel ? Math.round(exact * 100) / 100 : said(exact, most);
-    const place = travel ? `travel ${(1 - at).toFixed(2)}` : distanceWords(at);
+    const place = travel ? `travel ${(1 - at).toFixed(2)}` : distanceWords(at, most);
     const parts = curves.map((curve) => {
       const shift = shiftAt(curve.points, at, travel);
       if (shift !== null) return { label: curve.label, shift: shiftWords(shift) };
@@ -144,16 +144,23 @@ function said(dioptres, most) {
   return 1 / (1 / rounded > most + 1e-9 ? rounded + step : rounded);
 }
 
-/** Metres and feet; numbers stay with their units. */
-function distanceWords(dioptres) {
+/** Metres, and feet and inches; numbers stay with their units. */
+function distanceWords(dioptres, most) {
   if (dioptres < 1e-5) return "∞";
   const metres = 1 / dioptres;
-  return `${figures(metres)}\u00a0m (${figures(metres / 0.3048)}\u00a0ft)`;
+  // The closest focus is a limit: rounded up, so that it was measured.
+  const round = most - dioptres < 1e-9 ? (steps) => Math.ceil(steps - 1e-6) : Math.round;
+  return `${tidy(metres, 3)}\u00a0m (${feetWords(metres, round)})`;
 }
 
-/** Three figures, without an exponent. */
-function figures(value) {
-  return value < 1000 ? value.toPrecision(3) : value.toFixed(0);
+/** Feet and inches to less than a hundredth, as the tables have them (src/report/words/feet.rs). */
+function feetWords(metres, round) {
+  const inches = metres / 0.0254;
+  const [, step] = [[10, 0.01], [50, 0.1], [100, 0.5], [1200, 1], [Infinity, 12]].find(([below]) => inches < below);
+  const hundredths = Math.round(round(inches / step) * step * 100);
+  const feet = Math.floor(hundredths / 1200);
+  const rest = tidy((hundredths % 1200) / 100, 2);
+  return [feet > 0 ? `${feet}\u00a0ft` : "", rest === "0" && feet > 0 ? "" : `${rest}\u00a0in`].filter(Boolean).join("\u00a0");
 }
 
 /** A shift with its expanded uncertainty, as the tables have it. */
@@ -163,6 +170,7 @@ function shiftWords({ value, u }) {
   return `${sign}${words}\u00a0%\u00a0±\u00a0${Math.max(0.01, 2 * u).toFixed(2)}`;
 }
 
-function tidy(value) {
-  return String(Number(value.toFixed(1)));
+/** A number without needless zeros. */
+function tidy(value, decimals = 1) {
+  return String(Number(value.toFixed(decimals)));
 }

@@ -120,14 +120,22 @@ pub(super) fn label_at(
     }
 }
 
-/// A label in rows no wider than `room` px, broken between words; what is too long is cut with an ellipsis.
+/// A label in rows no wider than `room` px, broken between words, but not between a number and its unit; what is too long
+/// is cut with an ellipsis.
 fn rows(label: &str, room: f64, size: f64) -> Vec<String> {
     let mut rows: Vec<String> = Vec::new();
+    let mut words: Vec<String> = Vec::new();
     for word in label.split(' ') {
+        match words.last_mut() {
+            Some(number) if word == "mm" => number.push_str(" mm"),
+            _ => words.push(word.to_owned()),
+        }
+    }
+    for word in words {
         let longer = rows.last().map(|row| format!("{row} {word}"));
         match (longer, rows.last_mut()) {
             (Some(longer), Some(row)) if text_width(&longer, size) <= room => *row = longer,
-            _ => rows.push(word.to_owned()),
+            _ => rows.push(word),
         }
     }
     if rows.len() > MOST_ROWS {

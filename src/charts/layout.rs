@@ -25,7 +25,7 @@ const FOOT: f64 = 3.4;
 
 /// What an axis in feet takes above the plot, in type sizes, and the height of the chart that gives it room.
 const FEET: f64 = 1.3;
-const FEET_FROM: f64 = 22.0;
+const FEET_FROM: f64 = 13.0;
 
 /// The rectangle of the plot and how numbers become places in it.
 pub(super) struct Frame {

@@ -112,7 +112,7 @@ impl FocalVerdict {
     }
 
     /// A plain sentence to read out, e.g. "At 85 mm the picture gets tighter by 2.05 % at its worst and frames like
-    /// 86.7 mm; beyond 0.461 m (1.6 ft) it stays within 2 %." A second one follows where it is not against infinity.
+    /// 86.7 mm; beyond 0.461 m (1 ft 6.2 in) it stays within 2 %." A second one follows where it is not against infinity.
     #[must_use]
     pub fn sentence(&self) -> String {
         let place = self.focal_length_mm.map_or_else(
@@ -231,7 +231,7 @@ pub fn lens_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
 }
 
 /// The verdict on a lens in a few words, for a row of a list; `None` where there is none. E.g. "Tighter; within 2 % beyond
-/// 0.97 m (3.2 ft)"; it says so where it is not against infinity.
+/// 0.97 m (3 ft 2.2 in)"; it says so where it is not against infinity.
 #[must_use]
 pub fn short_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
     let tolerance = words::plain_pct(verdicts.first()?.tolerance_pct);

@@ -105,7 +105,7 @@ pub fn metres(m: f64) -> String {
     format!("{} m", figures(m))
 }
 
-/// A distance in metres and feet, e.g. `0.461 m (1.5 ft)`.
+/// A distance in metres and feet, e.g. `0.461 m (1 ft 6.1 in)`.
 #[must_use]
 pub fn distance(m: f64) -> String {
     format!("{} ({})", metres(m), feet(m))
@@ -150,7 +150,7 @@ pub fn with_disagreement(verdict: String, disagree: bool) -> String {
     }
 }
 
-/// The tolerance distance in a table, rounded up, e.g. `0.461 m (1.6 ft)`, `never exceeded`, `distance unknown`.
+/// The tolerance distance in a table, rounded up, e.g. `0.461 m (1 ft 6.2 in)`, `never exceeded`, `distance unknown`.
 #[must_use]
 pub fn tolerance(outcome: ToleranceOutcome) -> String {
     match (outcome, outcome.distance_m()) {
@@ -242,14 +242,14 @@ mod tests {
         assert_eq!(shift(Measured::new(2.05, 0.001)), "+2.05 % ± 0.01");
     }
 
-    /// Common practice, no source: 1 m is about 3.3 ft, 0.85 m just under 2.8 ft.
+    /// 1 m is 39.37 in, by definition of the inch.
     #[test]
     fn distances_in_metres_and_feet() {
         for (m, words) in [
-            (1.0, "1 m (3.3 ft)"),
-            (0.85, "0.85 m (2.8 ft)"),
-            (0.461, "0.461 m (1.5 ft)"),
-            (12.0, "12 m (39 ft)"),
+            (1.0, "1 m (3 ft 3.4 in)"),
+            (0.85, "0.85 m (2 ft 9.5 in)"),
+            (0.461, "0.461 m (1 ft 6.1 in)"),
+            (12.0, "12 m (39 ft 4 in)"),
             (250.0, "250 m (820 ft)"),
         ] {
             assert_eq!(distance(m), words);
@@ -271,7 +271,7 @@ mod tests {
             dioptres: Measured::new(2.0, 0.01),
             travel: 0.1,
         };
-        assert_eq!(tolerance(exceeded), "0.5 m (1.7 ft)");
+        assert_eq!(tolerance(exceeded), "0.5 m (1 ft 7.7 in)");
         assert_eq!(tolerance(ToleranceOutcome::Within), "never exceeded");
         assert_eq!(
             tolerance(ToleranceOutcome::Unknown { travel: 0.2 }),

@@ -57,7 +57,7 @@ fn a_folder_is_split_and_measured() {
         "wider",
         "50 mm",
         "85 mm",
-        " ft)",
+        " ft ",
         "never exceeded",
     ] {
         assert!(table.contains(words), "{words:?} is missing in\n{table}");

@@ -19,6 +19,7 @@ mod pulls;
 mod ranking;
 mod reading;
 mod refusals;
+mod sheets;
 mod site;
 mod sorting;
 mod validators;

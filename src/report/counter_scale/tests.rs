@@ -111,9 +111,9 @@ fn nothing_is_extrapolated() {
     }
     assert_eq!(at(&short, held, Place::Travel(1.01)), None);
     let far = reference(&short, Held::At(0.0)).expect_err("not measured");
-    assert_eq!(far, "not measured farther than 2 m (6.5 ft)");
+    assert_eq!(far, "not measured farther than 2 m (6 ft 6.5 in)");
     let near = reference(&short, Held::At(4.0)).expect_err("not measured");
-    assert_eq!(near, "not measured closer than 0.5 m (1.7 ft)");
+    assert_eq!(near, "not measured closer than 0.5 m (1 ft 7.7 in)");
     assert!(reference(&ShiftCurve::default(), Held::Tightest).is_err());
 }
 

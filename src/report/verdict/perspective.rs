@@ -143,7 +143,7 @@ mod tests {
         for (verdict, end) in [
             (
                 bounded(85.0, 2.05, exceeded(2.0)),
-                "beyond 0.5 m (1.7 ft) it stays within 2 %. Up to 0.47 percentage points of it may be perspective, so it may \
+                "beyond 0.5 m (1 ft 7.7 in) it stays within 2 %. Up to 0.47 percentage points of it may be perspective, so it may \
                  stay within 2 % after all.",
             ),
             (
@@ -179,7 +179,7 @@ mod tests {
         ];
         let words = lens_verdict(&zoom).expect("three focal lengths");
         for part in [
-            "It exceeds 2 % at 135 mm and may exceed it at 85 mm; beyond 1 m (3.3 ft) it stays within 2 % everywhere.",
+            "It exceeds 2 % at 135 mm and may exceed it at 85 mm; beyond 1 m (3 ft 3.4 in) it stays within 2 % everywhere.",
             "At 85 mm up to 0.47 percentage points of the shift may be perspective, so it may stay within 2 % there after all.",
             "At 28 mm perspective may hide up to 0.47 percentage points, so it may exceed 2 % there after all.",
         ] {

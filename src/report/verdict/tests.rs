@@ -30,7 +30,7 @@ fn a_focal_length_in_one_sentence() {
     assert_eq!(
         verdict(85.0, 2.05, exceeded(2.0)).sentence(),
         "At 85 mm the picture gets tighter by 2.05 % at its worst and frames like 86.7 mm; \
-         beyond 0.5 m (1.7 ft) it stays within 2 %."
+         beyond 0.5 m (1 ft 7.7 in) it stays within 2 %."
     );
     assert_eq!(
         verdict(28.0, -1.4, ToleranceOutcome::Within).sentence(),
@@ -79,7 +79,7 @@ fn a_lens_in_two_sentences() {
                 verdict(135.0, 4.3, exceeded(0.5)),
             ],
             "It gets wider at some focal lengths and tighter at others, at most by 4.30 %, at 135 mm (tighter). \
-             It exceeds 2 % at 100 and 135 mm; beyond 2 m (6.6 ft) it stays within 2 % everywhere.",
+             It exceeds 2 % at 100 and 135 mm; beyond 2 m (6 ft 7 in) it stays within 2 % everywhere.",
         ),
         (
             vec![verdict(24.0, 0.5, within), verdict(70.0, 1.0, within)],
@@ -240,7 +240,7 @@ fn a_row_says_what_is_not_against_infinity() {
     let row = |verdicts: &[FocalVerdict]| short_verdict(verdicts).expect("a verdict");
     assert_eq!(
         row(&[short]),
-        "Tighter; within 2 % beyond 1 m (3.3 ft); against the farthest frame, not infinity: the true figures may be larger"
+        "Tighter; within 2 % beyond 1 m (3 ft 3.4 in); against the farthest frame, not infinity: the true figures may be larger"
     );
     let zoom = row(&[short, verdict(70.0, 1.0, ToleranceOutcome::Within)]);
     assert!(
@@ -269,11 +269,11 @@ fn a_row_has_the_verdict_in_a_few_words() {
                 verdict(24.0, -3.0, exceeded(2.0)),
                 verdict(70.0, 2.5, exceeded(0.5)),
             ],
-            "Wider and tighter; within 2 % beyond 2 m (6.6 ft)",
+            "Wider and tighter; within 2 % beyond 2 m (6 ft 7 in)",
         ),
         (
             vec![estimated],
-            "Tighter; within 2 % beyond about 2 m (6.6 ft)",
+            "Tighter; within 2 % beyond about 2 m (6 ft 7 in)",
         ),
         (
             vec![verdict(24.0, -3.0, unknown)],

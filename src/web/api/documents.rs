@@ -74,7 +74,7 @@ impl LensHead {
 
     /// Marked closest focus in words.
     pub(in crate::web) fn closest_words(&self) -> Option<String> {
-        self.closest_focus_m.map(words::distance)
+        self.closest_focus_m.map(words::distance_from)
     }
 
     /// Kind, focal range, aperture and mount in words.

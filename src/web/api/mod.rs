@@ -30,7 +30,7 @@ pub(super) use compare::{
 };
 pub(super) use counter_scale::{CounterScaleDocument, counter_scale_of};
 pub(super) use documents::{FocalDocument, LICENCE, LensHead, conditions_words, timestamp};
-pub(super) use pull::{PullDocument, PullQuestion};
+pub(super) use pull::{PullDocument, PullQuestion, shared_picture_width};
 pub(super) use pulls::pulls;
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded};
 pub(super) use ranked::RankedDocument;

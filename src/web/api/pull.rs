@@ -171,7 +171,7 @@ impl PullDocument {
         format!("first {}, in the end {end}", turns.join(", then "))
     }
 
-    /// The pull in words, each distance in the unit it was given in first, e.g. "3 m (9.8 ft) to 3 ft 6 in (1.07 m)".
+    /// The pull in words, each distance in the unit it was given in, e.g. "3 m to 3 ft 6 in".
     pub(in crate::web) fn way(&self) -> String {
         let place = |m: Option<f64>, in_feet: bool| {
             m.map_or_else(
@@ -185,8 +185,8 @@ impl PullDocument {
     }
 
     /// Edge movement with its expanded uncertainty (k = 2), in words; a tenth of a pixel at least. What is told as no change
-    /// has no direction.
-    pub(in crate::web) fn edge_words(&self) -> String {
+    /// has no direction. The width of the picture follows, unless it is said elsewhere.
+    pub(in crate::web) fn edge_words(&self, width_is_said: bool) -> String {
         let (Some(px), Some(change)) = (self.edge_movement_px, self.framing_change_pct) else {
             return String::new();
         };
@@ -202,22 +202,32 @@ impl PullDocument {
             let px = edge_px(self.picture_width_px, pct);
             format!("{:.1} px {}", px.abs(), direction(px))
         };
-        format!(
-            "{} at each side of {} px",
-            self.after_the_turns(turn, end),
-            self.picture_width_px
-        )
+        let moved = self.after_the_turns(turn, end);
+        if width_is_said {
+            moved
+        } else {
+            format!("{moved} of {} px", self.picture_width_px)
+        }
     }
 
-    /// The crop that hides it, in words.
+    /// The crop of width and height that hides it, in words.
     pub(in crate::web) fn crop_words(&self) -> String {
         match (self.scale_to_hide, self.crop_to_hide_pct) {
             (Some(scale), Some(crop)) => {
-                format!("{crop:.2} % of width and height (enlarge by {scale:.4})")
+                format!("{crop:.2} % (enlarge by {scale:.4})")
             }
             _ => String::new(),
         }
     }
+}
+
+/// The width of the picture that several answers hold for, px; `None` where they differ, or there is none.
+pub(in crate::web) fn shared_picture_width<'a>(
+    pulls: impl IntoIterator<Item = &'a PullDocument>,
+) -> Option<u32> {
+    let mut widths = pulls.into_iter().map(|pull| pull.picture_width_px);
+    let first = widths.next()?;
+    widths.all(|width| width == first).then_some(first)
 }
 
 /// How far a change of scale, per cent, moves the left or right edge of a picture, px.

@@ -6,11 +6,12 @@ use axum::response::Response;
 
 use super::charts::axis_word;
 use super::charts::{CurveSource, asked_axis, axis_for, compare_series, sources_text};
+use super::compare_rows::{Row, rows};
 use super::form::{Fields, Form};
 use super::frame::PICTURE_SIDES;
-use super::inline_chart::{InlineChart, Sheet};
+use super::inline_chart::InlineChart;
 use super::readings::Readings;
-use super::{ChartShelf, PageFrame, Section, filters};
+use super::{ChartShelf, PageFrame, Section, filters, paper};
 use crate::app::App;
 use crate::charts::Axis;
 use crate::store::RankingSort;
@@ -65,7 +66,8 @@ struct ComparePage {
     offers: Vec<Offer>,
     form: Form,
     query: String,
-    pull_asked: bool,
+    /// The table, side by side.
+    rows: Vec<Row>,
 }
 
 impl ComparePage {
@@ -185,7 +187,9 @@ pub(super) async fn page(
             })
             .collect(),
         query: form.usable().with(&[]),
-        pull_asked: question.pull.is_some(),
+        rows: document
+            .as_ref()
+            .map_or_else(Vec::new, |document| rows(document, question.pull.is_some())),
         document,
         chart,
         form,
@@ -203,12 +207,14 @@ async fn chart(
     let series = compare_series(document);
     let axis = axis_for(asked, &series);
     let (tolerance, pull) = (question.tolerance_pct, question.pull);
+    let paper =
+        paper::sides_of_comparison(document.lenses.len(), &document.differences, pull.is_some());
     Ok(ComparedChart {
         sources: sources_text(&CurveSource::of_comparison(document))?,
         readings: Readings::new(&series, axis),
         has_distances: series.iter().any(|s| s.curve.range_dioptres().is_some()),
         axis,
-        drawn: InlineChart::new(shelf, series, tolerance, axis, pull, Sheet::Roomy).await?,
+        drawn: InlineChart::new(shelf, series, tolerance, axis, pull, paper).await?,
     })
 }
 

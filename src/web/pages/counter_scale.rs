@@ -225,7 +225,7 @@ fn rows(document: &CounterScaleDocument) -> Vec<ScaleRow> {
         .places
         .iter()
         .map(|place| ScaleRow {
-            place: place_words(*place, document.steps),
+            place: place_words(*place, document),
             cells: document
                 .tables
                 .iter()
@@ -251,18 +251,27 @@ fn rows(document: &CounterScaleDocument) -> Vec<ScaleRow> {
         .collect()
 }
 
-/// A place in words, in the unit that the steps were asked for in first.
-fn place_words(place: Place, steps: Steps) -> String {
-    match (place, steps) {
-        (Place::Travel(travel), _) => format!("{:.3}", travel)
-            .trim_end_matches('0')
-            .trim_end_matches('.')
-            .to_owned(),
-        (Place::Dioptres(at), _) if at < 1e-5 => "infinity".to_owned(),
-        (Place::Dioptres(at), Steps::Distance { in_feet: true, .. }) => {
-            let m = 1.0 / at;
-            format!("{} ({})", words::feet_and_inches(m), words::metres(m))
+/// A place in words, in the unit that the steps were asked for in first. The closest focus is a limit, and named like one.
+fn place_words(place: Place, document: &CounterScaleDocument) -> String {
+    let in_feet = matches!(document.steps, Steps::Distance { in_feet: true, .. });
+    let m = match place {
+        Place::Travel(travel) => {
+            let figures = format!("{travel:.3}");
+            let figures = figures.trim_end_matches('0').trim_end_matches('.');
+            return figures.to_owned();
         }
-        (Place::Dioptres(at), _) => words::distance(1.0 / at),
+        Place::Dioptres(at) if at < 1e-5 => return "infinity".to_owned(),
+        Place::Dioptres(at) => 1.0 / at,
+    };
+    let mut ends = document
+        .tables
+        .iter()
+        .filter_map(|table| table.closest_focus_m);
+    if in_feet {
+        format!("{} ({})", words::feet_and_inches(m), words::metres(m))
+    } else if ends.any(|end| (end - m).abs() < 1e-6) {
+        words::distance_from(m)
+    } else {
+        words::distance(m)
     }
 }

@@ -27,10 +27,15 @@ fn belong(word: &str, next: &str) -> bool {
     let next = next.split(['<', '\n']).next().unwrap_or(next);
     let is_unit = matches!(
         next.trim_end_matches(['.', ',', ';', ')', ':']),
-        "%" | "mm" | "m" | "ft" | "px"
+        "%" | "mm" | "m" | "ft" | "in" | "px"
     );
     let is_number = word.ends_with(|last: char| last.is_ascii_digit());
-    (is_number && is_unit) || matches!(word, "±" | "=") || matches!(next, "±" | "=")
+    let has_inches = word == "ft";
+    let is_figure = next.starts_with(|first: char| first.is_ascii_digit());
+    (is_number && is_unit)
+        || (has_inches && is_figure)
+        || matches!(word, "±" | "=")
+        || matches!(next, "±" | "=")
 }
 
 #[cfg(test)]
@@ -41,8 +46,8 @@ mod tests {
     fn numbers_keep_their_units() {
         for (words, tied) in [
             (
-                "by 2 %, beyond 0.5 m (1.6 ft) it holds.",
-                "by 2~%, beyond 0.5~m (1.6~ft) it holds.",
+                "by 2 %, beyond 0.5 m (1 ft 7.7 in) it holds.",
+                "by 2~%, beyond 0.5~m (1~ft~7.7~in) it holds.",
             ),
             ("Brackwell 40 mm f/2.8 Slim", "Brackwell 40~mm f/2.8 Slim"),
             ("+2.05 % ± 0.02, tighter", "+2.05~%~±~0.02, tighter"),

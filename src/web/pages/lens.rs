@@ -5,116 +5,16 @@ use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 
 use super::advice::{Advice, Offer};
-use super::charts::{CurveSource, asked_axis, axis_for, axis_word, lens_series, sources_text};
+use super::charts::asked_axis;
 use super::form::{Fields, Form};
 use super::frame::{PICTURE_SIDES, PreviewOf};
-use super::inline_chart::{InlineChart, Sheet};
-use super::measured::Measured;
-use super::readings::Readings;
-use super::{ChartShelf, PageFrame, Section, bounds, filters, html, json_ld};
+use super::lens_group::Group;
+use super::{ChartShelf, PageFrame, Section, filters, html, json_ld, paper};
 use crate::app::App;
 use crate::charts::Axis;
-use crate::store::ConditionsKey;
 use crate::web::WebError;
-use crate::web::api::{
-    self, FocalDocument, LensDocument, Params, PullDocument, PullQuestion, Twin, conditions_words,
-    lens_csv, verdict,
-};
+use crate::web::api::{self, FocalDocument, LensDocument, Params, PullQuestion, Twin, lens_csv};
 use crate::web::session::Viewer;
-
-/// The results under one set of conditions.
-struct Group {
-    conditions: ConditionsKey,
-    axis: Axis,
-    results: Vec<FocalDocument>,
-    verdict: String,
-    chart: InlineChart,
-    /// Where the numbers of the chart are, for the read-out.
-    sources: String,
-    readings: Readings,
-    pulls: Vec<PullDocument>,
-    measured: Measured,
-}
-
-impl Group {
-    fn conditions_words(&self) -> String {
-        conditions_words(self.conditions)
-    }
-
-    /// Whether one of the curves can stand against distance.
-    fn has_distances(&self) -> bool {
-        self.results
-            .iter()
-            .any(|focal| focal.result.curve.range_dioptres().is_some())
-    }
-
-    fn axis_word(&self) -> &'static str {
-        axis_word(self.axis)
-    }
-
-    /// Whether one of the results is not relative to infinity.
-    fn relative_to_farthest(&self) -> bool {
-        self.results
-            .iter()
-            .any(|focal| focal.relative_to == "farthest_frame")
-    }
-
-    /// What zero is on the chart, in words.
-    fn zero_words(&self) -> &'static str {
-        let farthest = |focal: &FocalDocument| focal.relative_to == "farthest_frame";
-        if self.results.iter().all(farthest) {
-            "in the farthest frame"
-        } else if self.relative_to_farthest() {
-            "at infinity, or in the farthest frame where a sweep ends before infinity"
-        } else {
-            "at infinity"
-        }
-    }
-
-    /// What stands under the chart.
-    fn caption(&self) -> String {
-        format!(
-            "Shift of the picture scale against focus. Above zero the picture is tighter than {}, below zero wider. The \
-             grey band is the tolerance; the haze around a line is its expanded uncertainty (k = 2), where it is wider \
-             than the line.",
-            self.zero_words()
-        )
-    }
-
-    /// The picture that angles of view hold for, in words.
-    fn across_words(&self) -> String {
-        let mut widths: Vec<String> = Vec::new();
-        for focal in &self.results {
-            let width = format!("{} mm", (focal.angle_across_mm * 10.0).round() / 10.0);
-            if !widths.contains(&width) {
-                widths.push(width);
-            }
-        }
-        let known = |focal: &FocalDocument| focal.result.sensor_width_mm.is_some();
-        let widths = widths.join(" or ");
-        if self.results.iter().all(known) {
-            format!("for the camera's picture, {widths} wide")
-        } else if self.results.iter().any(known) {
-            format!("for pictures {widths} wide (36 mm where the camera's is not known)")
-        } else {
-            format!("for a picture {widths} wide, as the camera's is not known")
-        }
-    }
-
-    /// How much of the worst shifts perspective may hold, in words.
-    fn perspective_words(&self, index: &usize) -> Option<String> {
-        bounds::perspective(&self.results, *index > 0)
-    }
-
-    /// What the shifts lack where a sweep ends short of infinity, in words.
-    fn shortfall_words(&self) -> Option<String> {
-        bounds::shortfall(&self.results)
-    }
-
-    fn has_findings(&self) -> bool {
-        self.results.iter().any(|focal| !focal.findings.is_empty())
-    }
-}
 
 #[derive(askama::Template)]
 #[template(path = "pages/lens.html")]
@@ -124,6 +24,8 @@ struct LensPage {
     groups: Vec<Group>,
     form: Form,
     pull_asked: bool,
+    /// Whether its printed sheet holds so much that type is set smaller.
+    is_dense: bool,
     /// The question of the page, for twins and charts.
     query: String,
     /// The record for catalogues.
@@ -156,6 +58,12 @@ impl LensPage {
     fn says_angles(&self, index: &usize) -> bool {
         let zero = |index: usize| self.groups.get(index).map(Group::zero_words);
         *index == 0 || zero(*index) != zero(0)
+    }
+
+    /// Whether what the results of a group share stands in the first group already, as a sheet of paper need not repeat.
+    fn is_said_above(&self, index: &usize) -> bool {
+        let shared = |index: usize| self.groups.get(index).map(|group| &group.measured.shared);
+        *index > 0 && shared(*index) == shared(0)
     }
 
     /// The ranking of lenses with the same mount.
@@ -328,32 +236,13 @@ async fn lens_page(
         pull,
         axis,
     } = asked;
-    let mut groups = Vec::new();
     let grouped = document.groups();
-    let sheet = if grouped.len() > 1 || pull.is_some() {
-        Sheet::Crowded
-    } else {
-        Sheet::Full
-    };
+    let sheet = paper::of_lens(&document, &grouped, pull);
+    let mut groups = Vec::new();
     for (conditions, results) in grouped {
-        let series = lens_series(&results);
-        let axis = axis_for(axis, &series);
-        groups.push(Group {
-            conditions,
-            axis,
-            verdict: verdict(&results).unwrap_or_default(),
-            sources: sources_text(&[CurveSource::of_lens(&document.lens.slug, conditions.code())])?,
-            readings: Readings::new(&series, axis),
-            chart: InlineChart::new(shelf, series, tolerance_pct, axis, pull, sheet).await?,
-            pulls: pull.map_or_else(Vec::new, |question| {
-                results
-                    .iter()
-                    .map(|focal| PullDocument::new(focal, question))
-                    .collect()
-            }),
-            measured: Measured::new(&results),
-            results,
-        });
+        let slug = &document.lens.slug;
+        let asked = (tolerance_pct, axis, pull);
+        groups.push(Group::new(shelf, slug, conditions, results, asked, sheet.chart).await?);
     }
     let description = document.verdict.clone().unwrap_or_else(|| {
         let state = if document.withdrawn.is_empty() {
@@ -369,6 +258,7 @@ async fn lens_page(
         data_set: json_ld::data_set(&document, site),
         query: form.usable().with(&[]),
         pull_asked: pull.is_some(),
+        is_dense: sheet.is_dense,
         document,
         groups,
         form,

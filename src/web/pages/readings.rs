@@ -45,6 +45,7 @@ impl Readings {
         };
         let place_words = |at: f64| match axis {
             Axis::Distance if at < 1e-5 => "infinity".to_owned(),
+            Axis::Distance if is_closest(series, at) => words::distance_from(1.0 / at),
             Axis::Distance => words::distance(1.0 / at),
             Axis::Travel => format!("{at:.1}"),
         };
@@ -69,6 +70,12 @@ impl Readings {
                 .collect(),
         }
     }
+}
+
+/// Whether a line ends at this setting, dioptres: that distance is a limit, and is named like one.
+fn is_closest(series: &[Series], at: f64) -> bool {
+    let mut ends = series.iter().filter_map(|line| line.curve.range_dioptres());
+    ends.any(|(_, near)| (near - at).abs() < 1e-9)
 }
 
 /// Focus settings that one of the lines reaches, dioptres, nearest first: the ladder of distances, the closest setting of

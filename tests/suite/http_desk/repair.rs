@@ -90,7 +90,7 @@ async fn conditions_can_be_put_right_after_the_upload() {
     let shown = page(&mara, &at).await;
     for words in [
         "<dd>Brackwell Bench 2</dd>",
-        "<dt>Target distance</dt><dd>2.5 m (8.2 ft)</dd>",
+        "<dt>Target distance</dt><dd>2.5 m (8 ft 2.5 in)</dd>",
         "<dt>Distortion correction</dt><dd>on</dd>",
         "<dt>Aperture</dt><dd>f/8</dd>",
     ] {

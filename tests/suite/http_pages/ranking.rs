@@ -150,8 +150,8 @@ async fn every_row_has_its_verdict() {
     let page = page.replace('\u{a0}', " ");
     for verdict in [
         "Tighter; within 1 % everywhere",
-        "Wider and tighter; within 1 % beyond 1.94 m (6.4 ft)",
-        "Wider; within 1 % beyond 4.16 m (13.7 ft)",
+        "Wider and tighter; within 1 % beyond 1.94 m (6 ft 4.5 in)",
+        "Wider; within 1 % beyond 4.16 m (13 ft 8 in)",
     ] {
         assert!(page.contains(verdict), "{verdict}");
     }

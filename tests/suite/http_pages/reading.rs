@@ -1,14 +1,11 @@
-//! The reader pages in a real browser: policy, accessibility, read-out, copying, frames, print, phones, no scripts.
+//! The reader pages in a real browser: policy, accessibility, read-out, copying, frames, phones, no scripts.
 
-use breathmark::store::Switch;
-use breathmark::sweep::{BudgetLine, Code, Finding, Part, Severity};
 use fantoccini::actions::{InputSource as _, MouseActions, PointerAction, TouchActions};
-use fantoccini::wd::{PrintConfiguration, PrintSize};
 
-use super::site::{Site, curve, off, with_finding};
+use super::site::Site;
 use crate::support::browser::Browser;
 
-const ZOOM: &str = "/lenses/ostrel-28-135-f-3-5";
+pub(super) const ZOOM: &str = "/lenses/ostrel-28-135-f-3-5";
 const PAGES: [&str; 9] = [
     "/",
     "/lenses",
@@ -68,7 +65,7 @@ async fn the_chart_is_read_by_keyboard_pointer_and_finger() {
         output.text().await.expect("text").replace('\u{a0}', " ")
     };
     let closest = said().await;
-    assert!(closest.contains("0.450 m (1.48 ft)"), "{closest}");
+    assert!(closest.contains("0.45 m (1 ft 5.8 in)"), "{closest}");
     assert!(closest.contains("135 mm: +4.30 %"), "{closest}");
     browser
         .find(".readout input")
@@ -201,66 +198,6 @@ async fn tables_fit_a_small_phone_or_say_that_they_scroll() {
     let hint = desk.find(".scroll-hint").await;
     assert!(!hint.is_displayed().await.expect("it is there"));
     desk.close().await;
-}
-
-/// The document's own page objects (ISO 32000-1, 7.7.3.3); "/Pages" is the tree that holds them.
-fn pages_of(pdf: &[u8]) -> usize {
-    let text = String::from_utf8_lossy(pdf);
-    text.match_indices("/Type /Page")
-        .filter(|(at, found)| !text[at + found.len()..].starts_with('s'))
-        .count()
-}
-
-#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-async fn sheets_are_one_page_of_a4() {
-    let site = Site::with_lenses().await;
-    let warned = site
-        .lens("Brackwell", "Weir 24-70 f/2.8", (24.0, 70.0))
-        .await;
-    for (focal, worst) in [(24.0, -2.2), (35.0, -0.8), (50.0, 1.1), (70.0, 2.9)] {
-        let finding = Finding {
-            code: Code::CameraMoved,
-            severity: Severity::Warning,
-            message: "the mid-point jumps by 3 px at SWP_0007.JPG".to_owned(),
-            files: vec!["SWP_0007.JPG".to_owned()],
-        };
-        let mut sweep = with_finding(curve(focal, worst, 0.4), finding);
-        if let Some(summary) = &mut sweep.summary {
-            let bounds = [
-                (Part::EntrancePupil, 0.93),
-                (Part::ReferenceNotAtInfinity, -0.16),
-            ];
-            let line = |(part, pct)| BudgetLine { part, pct };
-            summary.budget.systematic = bounds.map(line).to_vec();
-        }
-        site.publish(&warned, &off(), sweep).await;
-    }
-    let twice = site.lens("Ostrel", "Skua 35 f/1.4", (35.0, 35.0)).await;
-    let mut on = off();
-    on.breathing_compensation = Switch::On;
-    for (conditions, worst) in [(off(), 5.4), (on, 0.6)] {
-        site.publish(&twice, &conditions, curve(35.0, worst, 0.3))
-            .await;
-    }
-    let at = served(&site).await;
-    let browser = Browser::open(1200, 900, false).await;
-    for page in [
-        ZOOM.to_owned(),
-        format!("{ZOOM}?from_m=3&to_m=1"),
-        "/lenses/tindra-sound-85-f-1-4".to_owned(),
-        format!("/lenses/{}", warned.slug),
-        format!("/lenses/{}", twice.slug),
-        format!("{ZOOM}/counter-scale"),
-        format!("/lenses/{}/counter-scale", warned.slug),
-        "/compare?lens=ostrel-28-135-f-3-5&lens=tindra-sound-85-f-1-4&lens=brackwell-pier-50-f-1-8&from_m=3&to_m=1".to_owned(),
-    ] {
-        browser.go(&format!("{at}{page}")).await;
-        let a4 = PrintConfiguration::builder().size(PrintSize::A4).build();
-        let pdf = browser.client.print(a4.expect("usual margins")).await;
-        let pdf = pdf.expect("a PDF");
-        assert_eq!(pages_of(&pdf), 1, "{page}");
-    }
-    browser.close().await;
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
