@@ -17,7 +17,7 @@ use super::moments::{Moments, for_rows, sparse_rows};
 use super::noise::Noise;
 use super::profile::Profile;
 use super::ring::Ring;
-use super::{Flag, Plane, Target, Unmeasurable};
+use super::{Flag, Lean, Plane, Target, Unmeasurable};
 use crate::units::Measured;
 
 /// What the window holds beyond the support, px: optical and pixel softness below the profile's threshold.
@@ -186,7 +186,8 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
     let noise = Noise::of(patch, centre, &seen.profile, ring, plane.rounding_step());
     let variance = (m.xx + m.yy) / 2.0;
     let (mut flux_var, mut x_var, mut y_var, mut width_var) = (0.0, 0.0, 0.0, 0.0);
-    let (mut lean_x_var, mut lean_y_var) = (0.0, 0.0);
+    let (mut lean_x_var, mut lean_y_var, mut lean_lever) = (0.0, 0.0, 0.0);
+    let (mut light_sum, mut light_xx, mut light_x4) = (0.0, 0.0, 0.0);
     let (mut pixels, mut lever, mut width_lever) = (0.0, 0.0, 0.0);
     let (mut burnt_flux, mut burnt_pixels, mut rim_pixels) = (0.0, 0.0, 0.0);
     // Sums for the uncertainty need not see every row.
@@ -200,7 +201,13 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         x_var += dx * dx * var;
         y_var += dy * dy * var;
         width_var += spread * spread * var;
-        lean_x_var += (dx * (dx * dx - 3.0 * m.xx)).powi(2) * var;
+        let third = dx * (dx * dx - 3.0 * m.xx);
+        lean_x_var += third * third * var;
+        lean_lever += third * dx;
+        let above = light - ring.plane.at(centre.0 + dx, centre.1 + dy);
+        light_sum += above;
+        light_xx += above * dx * dx;
+        light_x4 += above * dx.powi(4);
         lean_y_var += (dy * (dy * dy - 3.0 * m.yy)).powi(2) * var;
         pixels += 1.0;
         lever += dx * dx;
@@ -208,8 +215,7 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         if patch.light[index] >= BURNT_LIGHT {
             burnt_flux += light;
             burnt_pixels += 1.0;
-        } else if light - ring.plane.at(centre.0 + dx, centre.1 + dy) > RIM_PART * seen.profile.peak
-        {
+        } else if above > RIM_PART * seen.profile.peak {
             rim_pixels += 1.0;
         }
     });
@@ -220,6 +226,7 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         &mut width_var,
         &mut lean_x_var,
         &mut lean_y_var,
+        &mut lean_lever,
         &mut pixels,
         &mut lever,
         &mut width_lever,
@@ -238,7 +245,6 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         return Err(Unmeasurable::TooFaint);
     }
     let standardised = |third: f64, second: f64| third / second.max(1e-6).powf(1.5);
-    let skewness = standardised(m.xxx, m.xx);
     let error = |var: f64| var.sqrt() / m.flux;
     let burnt = burnt_flux > BURNT_PART * m.flux;
     let mut edge = EDGE_ROUNDING_PX.powi(2) * plane.rounding_step();
@@ -252,6 +258,7 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
             error(x_var + background).powi(2),
             error(y_var + background).powi(2),
         ),
+        tilt_px2: m.xx,
     };
     let best = if burnt {
         mass
@@ -294,7 +301,18 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         variance_px2: Measured::new(variance, error(width_var)),
         flux: m.flux,
         peak: seen.profile.peak,
-        skewness,
+        lean: Lean {
+            third_px3: Measured::new(
+                m.xxx,
+                error(lean_x_var + lean_lever * lean_lever * ring.slope_variance),
+            ),
+            fourth_px4: if light_sum > 0.0 {
+                light_x4 / light_sum - 3.0 * (light_xx / light_sum).powi(2)
+            } else {
+                0.0
+            },
+            tilt_px2: best.tilt_px2,
+        },
         elongation: (m.xx - m.yy) / (m.xx.abs() + m.yy.abs()).max(1e-6),
         window_change_px: wider,
         tone_change_px: toned,

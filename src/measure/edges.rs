@@ -31,6 +31,8 @@ const ROUNDS: usize = 6;
 pub(super) struct Estimate {
     pub(super) centre: (f64, f64),
     pub(super) variance: (f64, f64),
+    /// How far x moves for light that rises along x by one part a pixel, px².
+    pub(super) tilt_px2: f64,
 }
 
 /// Mixes the centre of mass with the edges' centre as far as that makes it better.
@@ -62,16 +64,17 @@ pub(super) fn refine(
     let mix = |mass: f64, off: f64, gain: f64, edges: f64| {
         let part = gain / (gain + asymmetry);
         let rest = (1.0 - part).powi(2) * gain + part * part * asymmetry.min(gain);
-        (mass + part * off, edges + rest)
+        (mass + part * off, edges + rest, part)
     };
-    let (x, x_variance) = mix(mass.centre.0, off.0, gain.0, edges.variance.0);
-    let (y, y_variance) = mix(mass.centre.1, off.1, gain.1, edges.variance.1);
+    let (x, x_variance, part) = mix(mass.centre.0, off.0, gain.0, edges.variance.0);
+    let (y, y_variance, _) = mix(mass.centre.1, off.1, gain.1, edges.variance.1);
     Estimate {
         centre: (x, y),
         variance: (
             x_variance.min(mass.variance.0),
             y_variance.min(mass.variance.1),
         ),
+        tilt_px2: mass.tilt_px2 + part * (edges.tilt_px2 - mass.tilt_px2),
     }
 }
 
@@ -200,7 +203,7 @@ impl Weights {
                 break;
             }
         }
-        let (mut variance, mut lever) = ((0.0, 0.0), (0.0, 0.0));
+        let (mut variance, mut lever, mut tilt) = ((0.0, 0.0), (0.0, 0.0), 0.0);
         for_rows(patch, centre, radius, step, |index, dx, dy| {
             let weight = self.at((dx * dx + dy * dy).sqrt());
             let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
@@ -209,6 +212,8 @@ impl Weights {
             variance.1 += dy * dy * var;
             lever.0 += weight * dx * dx;
             lever.1 += weight * dy * dy;
+            let above = f64::from(patch.light[index]) - ring.plane.at(centre.0 + dx, centre.1 + dy);
+            tilt += weight * dx * dx * above;
         });
         let step = step as f64;
         variance = (variance.0 * step, variance.1 * step);
@@ -217,6 +222,10 @@ impl Weights {
             (variance.0 + lever.0 * lever.0 * ring.slope_variance) / response.0.powi(2),
             (variance.1 + lever.1 * lever.1 * ring.slope_variance) / response.1.powi(2),
         );
-        Some(Estimate { centre, variance })
+        Some(Estimate {
+            centre,
+            variance,
+            tilt_px2: tilt * step / response.0,
+        })
     }
 }

@@ -22,7 +22,7 @@ mod target;
 
 pub use flags::Flag;
 pub use plane::{Plane, PlaneError, Samples};
-pub use target::{Target, Unmeasurable, Window};
+pub use target::{Lean, Target, Unmeasurable, Window};
 
 /// Every bright spot of a picture that may be a target, fully measured, the most target-like first.
 #[must_use]

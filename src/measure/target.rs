@@ -16,6 +16,29 @@ pub struct Window {
     pub bottom: u32,
 }
 
+/// How the light of a target leans along x, and how far that pulls its centre.
+///
+/// Light that rises along x by a part g a pixel over what a symmetrical blur would show adds g times its fourth cumulant to
+/// the third moment and moves the centre by g times `tilt_px2` (cumulants of an exponentially tilted distribution).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lean {
+    /// Third central moment, px³, with its standard uncertainty from noise.
+    pub third_px3: Measured,
+    /// Fourth cumulant: fourth central moment less three times the square of the second, px⁴. Negative for a disc.
+    pub fourth_px4: f64,
+    /// How far the centre moves for light that rises by one part a pixel, px²: the second moment for a centre of mass.
+    pub tilt_px2: f64,
+}
+
+impl Lean {
+    /// Light that leans to neither side.
+    pub const NONE: Self = Self {
+        third_px3: Measured::new(0.0, 0.0),
+        fourth_px4: 0.0,
+        tilt_px2: 0.0,
+    };
+}
+
 /// One target, measured: where its centre is, how wide its blur.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Target {
@@ -29,8 +52,8 @@ pub struct Target {
     pub flux: f64,
     /// Brightest linear light above the background in the window, 0 to 1, after smoothing.
     pub peak: f64,
-    /// Asymmetry of the light along the line through both targets: third central moment over variance^1.5, no unit.
-    pub skewness: f64,
+    /// How the light leans along x, the line through both targets.
+    pub lean: Lean,
     /// How much wider the light is along x than along y: (variance along x − variance along y) / (their sum), no unit.
     /// A regular pupil of three or more blades adds none; a cat's eye at the frame's side makes it fall with defocus.
     pub elongation: f64,
@@ -42,6 +65,19 @@ pub struct Target {
     pub window: Window,
     /// What is remarkable about it.
     pub flags: Vec<Flag>,
+}
+
+impl Target {
+    /// Asymmetry of the light along x: third central moment over variance^1.5, no unit.
+    #[must_use]
+    pub fn skewness(&self) -> f64 {
+        let cube = self.variance_px2.value.max(0.0).powf(1.5);
+        if cube > 0.0 {
+            self.lean.third_px3.value / cube
+        } else {
+            0.0
+        }
+    }
 }
 
 /// Why a frame, or a place in it, has no target that can be trusted.

@@ -4,7 +4,7 @@ use super::blur::{Piece, Rect};
 use super::disc::BlurDisc;
 use super::noise;
 use super::scene::{Clutter, Patch};
-use super::script::SweepScript;
+use super::script::{Shading, SweepScript};
 use super::tone;
 use crate::measure::{Plane, Samples};
 
@@ -155,7 +155,25 @@ impl SweepScript {
         if (exposure - 1.0).abs() > f32::EPSILON {
             light.iter_mut().for_each(|value| *value *= exposure);
         }
+        self.shade(&mut light);
         light
+    }
+
+    /// Makes the corners darker or brighter than the middle.
+    fn shade(&self, light: &mut [f32]) {
+        let Shading { square, fourth } = self.picture.shading;
+        if square.abs().max(fourth.abs()) < f64::EPSILON {
+            return;
+        }
+        let (x, y) = self.scene.centre_px();
+        let corner = (x + 0.5).powi(2) + (y + 0.5).powi(2);
+        let rows = light.chunks_mut(self.scene.width_px as usize);
+        for (row, values) in rows.enumerate() {
+            for (column, value) in values.iter_mut().enumerate() {
+                let r2 = ((column as f64 - x).powi(2) + (row as f64 - y).powi(2)) / corner;
+                *value *= (1.0 + r2 * (square + r2 * fourth)).max(0.0) as f32;
+            }
+        }
     }
 
     /// Level, slope and reflections.

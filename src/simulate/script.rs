@@ -125,6 +125,16 @@ impl Default for Capture {
     }
 }
 
+/// Brightness of the picture against that of its middle, 1 + square·r² + fourth·r⁴, r being the distance from the middle over
+/// that of a corner: negative where light falls off, positive where the camera evens out more than the lens loses.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Shading {
+    /// Factor of r².
+    pub square: f64,
+    /// Factor of r⁴.
+    pub fourth: f64,
+}
+
 /// From light to file, and what went wrong with the tripod.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Picture {
@@ -152,6 +162,8 @@ pub struct Picture {
     pub sway_px: f64,
     /// Uneven exposure: standard deviation of a random factor on each frame's light.
     pub flicker: f64,
+    /// Brightness towards the corners.
+    pub shading: Shading,
 }
 
 impl Default for Picture {
@@ -172,6 +184,7 @@ impl Default for Picture {
             drift_px: (0.0, 0.0),
             sway_px: 0.0,
             flicker: 0.0,
+            shading: Shading::default(),
         }
     }
 }

@@ -12,6 +12,8 @@ pub(super) struct Differences {
     pub(super) window: f64,
     /// Between two tone curves.
     pub(super) tone: f64,
+    /// What is left of a tilt of the blur by falling light.
+    pub(super) shading: f64,
     /// What a cut blur may do.
     pub(super) vignetting: f64,
     /// What light beside a target may do.
@@ -24,6 +26,7 @@ impl Differences {
     pub(super) fn u(&self) -> f64 {
         self.window
             .hypot(self.tone)
+            .hypot(self.shading)
             .hypot(self.vignetting)
             .hypot(self.other_light)
     }
@@ -81,6 +84,8 @@ pub(super) struct Setting {
     pub(super) closest_mm: Option<f64>,
     /// Distance to the targets, mm from the sensor plane.
     pub(super) target_mm: Option<f64>,
+    /// What brightness that falls off may do without being seen, percentage points.
+    pub(super) unseen_shading_pct: Option<f64>,
 }
 
 /// Random parts of one shift, percentage points.
@@ -113,6 +118,9 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
             optics::perspective_bound_pct(focal, closest, target),
         ));
     }
+    if let Some(pct) = setting.unseen_shading_pct {
+        systematic.push(line(Part::UnseenShading, pct));
+    }
     Budget {
         random: vec![
             line(Part::CentreNoise, noise.frame * share),
@@ -120,6 +128,7 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
             line(Part::Scatter, excess),
             line(Part::WindowChoice, differences.window),
             line(Part::ToneCurve, differences.tone),
+            line(Part::Shading, differences.shading),
             line(Part::VignettedBlur, differences.vignetting),
             line(Part::OtherLight, differences.other_light),
         ],
@@ -163,6 +172,7 @@ mod tests {
             focal_mm: Some(50.0),
             closest_mm: Some(500.0),
             target_mm: Some(2000.0),
+            unseen_shading_pct: None,
         };
         let noise = Noise {
             frame: 0.0,

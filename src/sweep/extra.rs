@@ -179,7 +179,7 @@ pub(super) fn fitted_separation(targets: &[Target], layout: &[Target]) -> Option
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::Window;
+    use crate::measure::{Lean, Window};
 
     fn target(x: f64, y: f64) -> Target {
         Target {
@@ -188,7 +188,7 @@ mod tests {
             variance_px2: Measured::new(200.0, 1.0),
             flux: 2000.0,
             peak: 0.8,
-            skewness: 0.0,
+            lean: Lean::NONE,
             elongation: 0.0,
             window_change_px: 0.0,
             tone_change_px: 0.0,

@@ -30,6 +30,7 @@ mod restore;
 mod run;
 mod search;
 mod settings;
+mod shading;
 mod smooth;
 mod split;
 mod spread;

@@ -109,11 +109,11 @@ fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
         .filter_map(|(place, frame)| {
             let (left, right) = (frame.targets.first()?, frame.targets.last()?);
             let scale = frame.separation_px?.value / reference.value;
-            let lean = |t: &Target| t.skewness * t.variance_px2.value.max(0.0).sqrt();
+            let lean = |t: &Target| t.skewness() * t.variance_px2.value.max(0.0).sqrt();
             let leans = |t: &Target| t.flags.contains(&Flag::Vignetted);
             // What a flag stands for that does not show along x lies along y.
-            let across = |t: &Target| leans(t) && t.skewness.abs() < LOPSIDED;
-            let along = (left.skewness + right.skewness).abs() > LOPSIDED;
+            let across = |t: &Target| leans(t) && t.skewness().abs() < LOPSIDED;
+            let along = (left.skewness() + right.skewness()).abs() > LOPSIDED;
             Some(Seen {
                 place,
                 lean_px: lean(right) - lean(left),

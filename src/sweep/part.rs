@@ -45,6 +45,9 @@ parts! {
         "Background slope and choice of the window: half the difference between two windows";
     ToneCurve, "tone_curve", true,
         "Tone curve of the camera: half the difference between two plausible curves";
+    Shading, "shading", true,
+        "Brightness that falls off towards the sides of the picture, or is evened out by the camera, tilts the blur: what is \
+         left after it was taken out, from how well the tilt is known";
     VignettedBlur, "vignetted_blur", true,
         "Blur cut by the lens barrel, from its measured asymmetry";
     OtherLight, "other_light", true,
@@ -52,6 +55,9 @@ parts! {
     EntrancePupil, "entrance_pupil", false,
         "The entrance pupil may move towards the targets while focusing, which looks like a tighter picture: from 0 to \
          this. A second sweep at another target distance would separate it.";
+    UnseenShading, "unseen_shading", false,
+        "Brightness that falls off towards the sides of the picture may tilt the blur by less than the pictures can show: no \
+         more than this, to either side.";
     ReferenceNotAtInfinity, "reference_not_at_infinity", false,
         "The reference is short of infinity: slope of the curve at its end times the dioptres left. Every shift lacks \
          about this much.";

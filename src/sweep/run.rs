@@ -5,6 +5,7 @@ use super::facts::Facts;
 use super::look::{self, Load};
 use super::pick::Found;
 use super::restore::{self, Arrangement};
+use super::shading::{self, Shading};
 use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameOrder, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{
@@ -72,6 +73,15 @@ fn measure_seen(
     if let (Some(course), Some(cut)) = (&course, &cut_blur) {
         vignette::correct(&mut results, course, cut);
     }
+    // What leans in a cut blur is the cut.
+    let shading = shading::detect(&results, course.as_ref()).filter(|_| cut_blur.is_none());
+    let unseen_shading_pct = shading
+        .filter(|shading| !shading.is_certain())
+        .map(|shading| shading.unseen_pct(&results));
+    let shading = shading.filter(Shading::is_certain);
+    if let Some(shading) = &shading {
+        shading.correct(&mut results);
+    }
     let other_light = other_light::detect(&results, cut_blur.as_ref());
     let closest_focus = settings.closest_focus.or_else(|| {
         let nearest = results.first().and_then(|frame| frame.focus_dioptres)?;
@@ -80,12 +90,14 @@ fn measure_seen(
     let grounds = Grounds {
         places: &places,
         course: course.as_ref(),
+        shading,
         cut_blur,
         other_light: other_light.as_ref(),
         setting: budget::Setting {
             focal_mm: facts.focal_mm,
             closest_mm: closest_focus.map(|d| 1000.0 * d.m()),
             target_mm: settings.target_distance.map(|d| 1000.0 * d.m()),
+            unseen_shading_pct,
         },
     };
     let mut summary = verdict::conclude(&mut results, &grounds);

@@ -4,6 +4,7 @@ use super::budget::{self, Differences, Noise, Setting};
 use super::distance::blur::BlurCourse;
 use super::other_light::OtherLight;
 use super::places::Places;
+use super::shading::Shading;
 use super::smooth::Smooth;
 use super::{CurvePoint, FrameResult, ShiftCurve, Summary, vignette};
 use crate::units::Measured;
@@ -17,6 +18,8 @@ pub(super) struct Grounds<'a> {
     pub(super) places: &'a Places,
     /// How the blur runs, where it could be told.
     pub(super) course: Option<&'a BlurCourse>,
+    /// How the picture's brightness changes towards its sides.
+    pub(super) shading: Option<Shading>,
     /// The blur is cut by the barrel.
     pub(super) cut_blur: Option<vignette::CutBlur>,
     /// There is light beside a target.
@@ -56,6 +59,12 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         let cut = vignette::u_pct(course, cut, reference_px, frames.len());
         for (difference, u) in differences.iter_mut().zip(cut) {
             difference.vignetting = u;
+        }
+    }
+    if let Some(shading) = &grounds.shading {
+        let left = shading.u_pct(frames, reference);
+        for (difference, u) in differences.iter_mut().zip(left) {
+            difference.shading = u;
         }
     }
     if let Some(other) = grounds.other_light {

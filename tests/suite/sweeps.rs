@@ -5,6 +5,7 @@ mod findings;
 mod full_size;
 mod other_light;
 mod rig;
+mod shading;
 mod textbook;
 mod uneven;
 

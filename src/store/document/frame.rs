@@ -7,7 +7,7 @@ use time::{PrimitiveDateTime, UtcOffset};
 
 use super::number::{Number, Pair, measured, pair};
 use super::unknown;
-use crate::measure::{Flag, Target, Unmeasurable, Window};
+use crate::measure::{Flag, Lean, Target, Unmeasurable, Window};
 use crate::store::StoreError;
 use crate::sweep::{CaptureTime, FrameInfo, FrameResult, FrameState};
 use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
@@ -157,7 +157,9 @@ struct TargetDoc {
     variance_px2: Pair,
     flux: Number,
     peak: Number,
-    skewness: Number,
+    /// Third central moment, fourth cumulant, tilt.
+    #[serde(default)]
+    lean: Option<(Pair, Number, Number)>,
     elongation: Number,
     window_change_px: Number,
     tone_change_px: Number,
@@ -175,7 +177,7 @@ impl TargetDoc {
             variance_px2,
             flux,
             peak,
-            skewness,
+            lean,
             elongation,
             window_change_px,
             tone_change_px,
@@ -188,7 +190,11 @@ impl TargetDoc {
             variance_px2: pair(*variance_px2),
             flux: Number(*flux),
             peak: Number(*peak),
-            skewness: Number(*skewness),
+            lean: Some((
+                pair(lean.third_px3),
+                Number(lean.fourth_px4),
+                Number(lean.tilt_px2),
+            )),
             elongation: Number(*elongation),
             window_change_px: Number(*window_change_px),
             tone_change_px: Number(*tone_change_px),
@@ -205,7 +211,12 @@ impl TargetDoc {
             variance_px2: measured(self.variance_px2),
             flux: self.flux.0,
             peak: self.peak.0,
-            skewness: self.skewness.0,
+            // Targets measured before it was looked at have none.
+            lean: self.lean.map_or(Lean::NONE, |(third, fourth, tilt)| Lean {
+                third_px3: measured(third),
+                fourth_px4: fourth.0,
+                tilt_px2: tilt.0,
+            }),
             elongation: self.elongation.0,
             window_change_px: self.window_change_px.0,
             tone_change_px: self.tone_change_px.0,

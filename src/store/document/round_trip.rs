@@ -9,7 +9,7 @@ use super::{
     ConditionsDoc, FrameInfoDoc, MeasurementDoc, PublicationDoc, SettingsDoc, decode,
     decode_focal_result, encode, encode_focal_result,
 };
-use crate::measure::{Flag, Target, Unmeasurable, Window};
+use crate::measure::{Flag, Lean, Target, Unmeasurable, Window};
 use crate::store::{Conditions, ConditionsKey, FocalResult, StoreError, Switch};
 use crate::sweep::{
     Budget, BudgetLine, CaptureTime, Code, CurvePoint, DistanceSource, Finding, FrameInfo,
@@ -90,8 +90,16 @@ fn frame_info() -> impl Strategy<Value = FrameInfo> {
 
 fn target() -> impl Strategy<Value = Target> {
     (
-        (value(), value(), value()),
-        (number(), number(), number(), number(), number(), number()),
+        (value(), value(), value(), value()),
+        (
+            number(),
+            number(),
+            number(),
+            number(),
+            number(),
+            number(),
+            number(),
+        ),
         any::<(u32, u32, u32, u32)>(),
         vec(select(&Flag::ALL[..]), 0..3),
     )
@@ -101,7 +109,11 @@ fn target() -> impl Strategy<Value = Target> {
             variance_px2: place.2,
             flux: light.0,
             peak: light.1,
-            skewness: light.2,
+            lean: Lean {
+                third_px3: place.3,
+                fourth_px4: light.2,
+                tilt_px2: light.6,
+            },
             elongation: light.3,
             window_change_px: light.4,
             tone_change_px: light.5,

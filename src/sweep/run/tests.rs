@@ -4,7 +4,7 @@
 use rand::{RngExt, SeedableRng};
 
 use super::*;
-use crate::measure::{Unmeasurable, Window};
+use crate::measure::{Lean, Unmeasurable, Window};
 use crate::sweep::look::Sight;
 use crate::sweep::{CaptureTime, Code, naming};
 use crate::units::FocusDistance;
@@ -108,7 +108,7 @@ impl Bracket {
                     variance_px2: Measured::new(variance * (1.0 + 2e-4 * noise()), 2e-4 * variance),
                     flux: 1500.0,
                     peak: 0.7,
-                    skewness: 0.0,
+                    lean: Lean::NONE,
                     elongation: 0.0,
                     window_change_px: 0.0,
                     tone_change_px: 0.0,

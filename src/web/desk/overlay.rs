@@ -158,7 +158,7 @@ pub(super) fn words(frame: &FrameResult) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::{Target, Window};
+    use crate::measure::{Lean, Target, Window};
     use crate::sweep::{FrameInfo, FrameState};
     use crate::units::Measured;
 
@@ -175,7 +175,7 @@ mod tests {
                 variance_px2: exact(40.0),
                 flux: 100.0,
                 peak: 0.8,
-                skewness: 0.0,
+                lean: Lean::NONE,
                 elongation: 0.0,
                 window_change_px: 0.0,
                 tone_change_px: 0.0,

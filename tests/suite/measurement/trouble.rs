@@ -209,7 +209,7 @@ fn lopsided_blurs_lean_and_mirrored_ones_lean_back() {
             .eight_bit();
         target_near(&plane, (150.0, 150.0), 500.0)
             .expect("a target")
-            .skewness
+            .skewness()
     };
     let (left, right) = (lean(-1.0), lean(1.0));
     assert!((left + right).abs() < 0.01, "{left} {right}");
@@ -327,7 +327,8 @@ proptest! {
         for target in all {
             let numbers = [
                 target.x_px.value, target.y_px.value, target.variance_px2.value, target.x_px.std_error,
-                target.y_px.std_error, target.variance_px2.std_error, target.flux, target.peak, target.skewness, target.elongation,
+                target.y_px.std_error, target.variance_px2.std_error, target.flux, target.peak, target.lean.third_px3.value,
+                target.lean.third_px3.std_error, target.lean.fourth_px4, target.lean.tilt_px2, target.elongation,
                 target.window_change_px, target.tone_change_px,
             ];
             prop_assert!(numbers.iter().all(|n| n.is_finite()), "{target:?}");
