@@ -154,11 +154,10 @@ pub(super) fn png(scene: &Scene, theme: Theme) -> Result<Vec<u8>, ChartError> {
     let cursor = std::io::Cursor::new(&mut bytes);
     let encoder = image::codecs::png::PngEncoder::new(cursor);
     let (pixels, kind) = if theme == Theme::Clear {
-        // Drawn on white and on black: the difference tells how much of the ground shows through.
-        let white = pixels(scene, theme, (255, 255, 255))?;
-        let black = pixels(scene, theme, (0, 0, 0))?;
-        let mut rgba = see_through(&white, &black);
+        let (grid, ink) = halo::parted(scene);
+        let mut rgba = clear(&ink, theme)?;
         halo::behind_pixels(&mut rgba, scene, colour(Role::Ground, theme));
+        halo::over(&mut rgba, &clear(&grid, theme)?);
         (rgba, image::ExtendedColorType::Rgba8)
     } else {
         let ground = colour(Role::Ground, theme);
@@ -169,6 +168,13 @@ pub(super) fn png(scene: &Scene, theme: Theme) -> Result<Vec<u8>, ChartError> {
     };
     image::ImageEncoder::write_image(encoder, &pixels, width, height, kind).map_err(failed)?;
     Ok(bytes)
+}
+
+/// Draws on no ground; four bytes a pixel. Drawn on white and on black, the difference tells how much shows through.
+fn clear(scene: &Scene, theme: Theme) -> Result<Vec<u8>, ChartError> {
+    let white = pixels(scene, theme, (255, 255, 255))?;
+    let black = pixels(scene, theme, (0, 0, 0))?;
+    Ok(see_through(&white, &black))
 }
 
 /// Draws on a ground of one colour and averages down to the size of the scene; three bytes a pixel.

@@ -1,4 +1,5 @@
-//! A light rim around everything that is laid over a picture, so that dark ink stays readable on dark footage.
+//! A light rim around what is laid over a picture, so that dark ink stays readable on dark footage. The grid has none: a
+//! mid grey shows on both, and rims would make it the heaviest thing of the chart.
 
 use super::layout::type_size;
 use super::palette::{Rgb, Role};
@@ -18,7 +19,7 @@ fn rim(scene: &Scene) -> f64 {
     (type_size(scene.width, scene.height) * RIM).max(LEAST_RIM_PX)
 }
 
-/// The scene with the rims of all its marks behind them, in the role of the ground.
+/// The scene with the rims of its marks behind them, in the role of the ground.
 pub(super) fn behind(scene: &Scene) -> Scene {
     let rim = rim(scene);
     let rims = scene.marks.iter().filter_map(|mark| match mark {
@@ -28,6 +29,7 @@ pub(super) fn behind(scene: &Scene) -> Scene {
             let around = corners.iter().chain(corners.first()).copied().collect();
             Some(Mark::Path(around, Role::Ground, 2.0 * rim))
         }
+        Mark::Path(_, Role::Grid, _) => None,
         Mark::Path(points, _, width) => {
             Some(Mark::Path(points.clone(), Role::Ground, width + 2.0 * rim))
         }
@@ -40,6 +42,37 @@ pub(super) fn behind(scene: &Scene) -> Scene {
     Scene {
         marks: rims.chain(scene.marks.iter().cloned()).collect(),
         ..*scene
+    }
+}
+
+/// The grid, which lies under everything, and all else.
+pub(super) fn parted(scene: &Scene) -> (Scene, Scene) {
+    let is_grid = |mark: &&Mark| matches!(mark, Mark::Path(_, Role::Grid, _));
+    let of = |wanted: bool| Scene {
+        marks: scene
+            .marks
+            .iter()
+            .filter(|mark| is_grid(mark) == wanted)
+            .cloned()
+            .collect(),
+        ..*scene
+    };
+    (of(true), of(false))
+}
+
+/// Lays a picture over another in place; four bytes a pixel.
+pub(super) fn over(upper: &mut [u8], lower: &[u8]) {
+    for (above, below) in upper.chunks_exact_mut(4).zip(lower.chunks_exact(4)) {
+        let (opaque, rest) = (f64::from(above[3]) / 255.0, f64::from(below[3]) / 255.0);
+        let under = (1.0 - opaque) * rest;
+        if under <= 0.0 {
+            continue;
+        }
+        for (value, seen) in above.iter_mut().zip(below).take(3) {
+            let mixed = f64::from(*value) * opaque + f64::from(*seen) * under;
+            *value = (mixed / (opaque + under)).round() as u8;
+        }
+        above[3] = ((opaque + under) * 255.0).round() as u8;
     }
 }
 

@@ -126,6 +126,38 @@ fn clear_ink_is_readable_on_dark_and_on_bright_pictures() {
     assert_eq!(2 * rims, words, "every word has its rim in the SVG");
 }
 
+/// A rim on each side would make the grid five times as heavy as it is on paper; a mid grey shows on dark and on bright.
+#[test]
+fn a_clear_grid_is_grey_and_has_no_rims() {
+    let png = zoom(1280, 720, Theme::Clear).png().expect("in range");
+    let picture = image::load_from_memory(&png).expect("a PNG").to_rgba8();
+    let at = |x: u32, y: u32| picture.get_pixel(x, y).0;
+    let (mut grey, mut alone) = (0, 0);
+    for y in 8..712 {
+        for x in 8..1272 {
+            let pixel = at(x, y);
+            // Contrast with white and with black is at least 3 for these (WCAG 2.2).
+            if pixel[3] < 100
+                || pixel[..3]
+                    .iter()
+                    .any(|value| !(0x60..=0x95).contains(value))
+            {
+                continue;
+            }
+            grey += 1;
+            let across = at(x - 4, y)[3] == 0 && at(x + 4, y)[3] == 0;
+            let along = at(x, y - 4)[3] == 0 && at(x, y + 4)[3] == 0;
+            alone += u32::from(across || along);
+        }
+    }
+    assert!(grey > 2000, "{grey} pixels of the grid");
+    // The rest is beside letters and lines, and on the edges of both.
+    assert!(
+        f64::from(alone) > 0.7 * f64::from(grey),
+        "{alone} of {grey}"
+    );
+}
+
 #[test]
 fn the_same_numbers_give_the_same_bytes() {
     let chart = zoom(480, 320, Theme::Dark);
