@@ -25,6 +25,18 @@ pub fn angle_shift_pct(shift_pct: f64, side_mm: f64, focal_mm: f64) -> f64 {
     (after / before - 1.0) * 100.0
 }
 
+/// Standard uncertainty of an angle of view, degrees, that goes with a small relative one of the focal length:
+/// u(α) = sin α · u(f)/f, from dα/df = −sin α / f.
+///
+/// ```
+/// # use breathmark::optics::angle_of_view_u_deg;
+/// assert!((angle_of_view_u_deg(90.0, 0.01) - 0.572958).abs() < 1e-6);
+/// ```
+#[must_use]
+pub fn angle_of_view_u_deg(angle_deg: f64, relative_u: f64) -> f64 {
+    (angle_deg.to_radians().sin() * relative_u).to_degrees()
+}
+
 /// Focal length, mm, that a lens frames like: nominal focal length × (1 + shift). Relative to the nominal one, which
 /// may be off by 5 %.
 ///

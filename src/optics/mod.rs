@@ -9,7 +9,9 @@ mod perspective;
 mod plan;
 mod thin_lens;
 
-pub use angle::{angle_of_view_deg, angle_shift_pct, equivalent_focal_length_mm};
+pub use angle::{
+    angle_of_view_deg, angle_of_view_u_deg, angle_shift_pct, equivalent_focal_length_mm,
+};
 pub use defocus::{
     blur_angle_rad, blur_diameter_px, polygon_second_moment_factor, thin_lens_blur_mm,
 };

@@ -69,6 +69,8 @@ pub struct SweepDocument {
     pub direction: Option<&'static str>,
     /// The focal length that the lens frames like at its worst, mm.
     pub equivalent_focal_length_mm: Option<f64>,
+    /// Its standard uncertainty, mm: that of the shift.
+    pub equivalent_focal_length_u_mm: Option<f64>,
     /// Closest focus, m.
     pub closest_focus_m: Option<f64>,
     /// Tolerance that the next fields hold for, per cent.
@@ -177,6 +179,7 @@ impl SweepDocument {
         let summary = sweep.summary.as_ref();
         let outcome = summary.map(|summary| summary.curve.tolerance_outcome(tolerance_pct));
         let distance = outcome.and_then(|outcome| outcome.distance_m());
+        let like = sweep.equivalent_focal_length_mm();
         let file = |index: usize| sweep.frames.get(index).map(|frame| frame.info.file.clone());
         Self {
             name: sweep.name.clone(),
@@ -199,7 +202,8 @@ impl SweepDocument {
             worst_shift_u_pct: summary.map(|summary| summary.worst_shift_pct.std_error),
             worst_shift_file: summary.and_then(|summary| file(summary.worst)),
             direction: summary.map(|summary| summary.direction().code()),
-            equivalent_focal_length_mm: sweep.equivalent_focal_length_mm(),
+            equivalent_focal_length_mm: like.map(|like| like.value),
+            equivalent_focal_length_u_mm: like.map(|like| like.std_error),
             closest_focus_m: sweep.closest_focus.map(|distance| distance.m()),
             tolerance_pct,
             tolerance_outcome: outcome.map(|outcome| outcome.code()),

@@ -141,7 +141,7 @@ impl FocalVerdict {
                     let equivalent = focal * (1.0 + self.worst_shift_pct.value / 100.0);
                     format!(
                         " and frames like {}",
-                        words::equivalent_focal_length(equivalent)
+                        words::framing_focal_length(equivalent)
                     )
                 });
                 let other_way = self.other_way.map_or_else(String::new, OtherWay::words);

@@ -80,23 +80,40 @@ pub fn focal_range(shortest_mm: f64, longest_mm: f64) -> String {
     }
 }
 
-/// The focal length that a lens frames like, one decimal, e.g. `86.7 mm`.
+/// The focal length that a lens frames like in a sentence, one decimal, e.g. `86.7 mm`.
 #[must_use]
-pub fn equivalent_focal_length(mm: f64) -> String {
+pub fn framing_focal_length(mm: f64) -> String {
     format!("{mm:.1} mm")
 }
 
-/// An angle of view at infinity and where the shift is worst, degrees, with its change, per cent, e.g.
-/// `39.6° → 38.8° (−1.9 %)`; one decimal, so a change below a twentieth of a per cent is told as none.
+/// An expanded uncertainty (k = 2) at one decimal, at which nothing is rounded to 0.
+fn expanded_tenths(std_error: f64) -> String {
+    format!("{:.1}", (2.0 * std_error).max(0.1))
+}
+
+/// The focal length that a lens frames like with its expanded uncertainty (k = 2), one decimal, e.g. `86.7 mm ± 0.1`.
 #[must_use]
-pub fn angle(at_infinity_deg: f64, worst_deg: f64, change_pct: f64) -> String {
-    let change = format!("{:.1} %", change_pct.abs());
-    let change = match change_pct {
+pub fn equivalent_focal_length(mm: Measured) -> String {
+    format!(
+        "{} ± {}",
+        framing_focal_length(mm.value),
+        expanded_tenths(mm.std_error)
+    )
+}
+
+/// An angle of view at infinity and where the shift is worst, degrees, with its change and the expanded uncertainty
+/// (k = 2) of that, per cent, e.g. `39.6° → 38.8° (−1.9 % ± 0.1)`; one decimal, so a change below a twentieth of a per
+/// cent is told as none.
+#[must_use]
+pub fn angle(at_infinity_deg: f64, worst_deg: f64, change_pct: Measured) -> String {
+    let change = format!("{:.1} %", change_pct.value.abs());
+    let change = match change_pct.value {
         _ if change == "0.0 %" => change,
         negative if negative < 0.0 => format!("−{change}"),
         _ => format!("+{change}"),
     };
-    format!("{at_infinity_deg:.1}° → {worst_deg:.1}° ({change})")
+    let u = expanded_tenths(change_pct.std_error);
+    format!("{at_infinity_deg:.1}° → {worst_deg:.1}° ({change} ± {u})")
 }
 
 /// A distance in metres, three figures at most, e.g. `0.461 m`, `2.1 m`, `12 m`.
@@ -260,9 +277,37 @@ mod tests {
 
     #[test]
     fn angles_before_and_after() {
-        assert_eq!(angle(39.598, 38.863, -1.857), "39.6° → 38.9° (−1.9 %)");
-        assert_eq!(angle(39.598, 39.6, 0.004), "39.6° → 39.6° (0.0 %)");
-        assert_eq!(angle(65.47, 66.261, 1.208), "65.5° → 66.3° (+1.2 %)");
+        let change = |pct: f64, u: f64| Measured::new(pct, u);
+        for (before, after, change, words) in [
+            (
+                39.598,
+                38.863,
+                change(-1.857, 0.01),
+                "39.6° → 38.9° (−1.9 % ± 0.1)",
+            ),
+            (
+                39.598,
+                39.6,
+                change(0.004, 0.01),
+                "39.6° → 39.6° (0.0 % ± 0.1)",
+            ),
+            (
+                65.47,
+                66.261,
+                change(1.208, 0.12),
+                "65.5° → 66.3° (+1.2 % ± 0.2)",
+            ),
+        ] {
+            assert_eq!(angle(before, after, change), words);
+        }
+        assert_eq!(
+            equivalent_focal_length(Measured::new(86.72, 0.01)),
+            "86.7 mm ± 0.1"
+        );
+        assert_eq!(
+            equivalent_focal_length(Measured::new(204.3, 0.4)),
+            "204.3 mm ± 0.8"
+        );
     }
 
     #[test]

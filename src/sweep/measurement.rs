@@ -173,11 +173,15 @@ impl SweepMeasurement {
             .count()
     }
 
-    /// The focal length that the lens frames like at its worst, mm: nominal focal length × (1 + shift).
+    /// The focal length that the lens frames like at its worst, mm: nominal focal length × (1 + shift). Its standard
+    /// uncertainty is that of the shift; the nominal focal length may be off by 5 %.
     #[must_use]
-    pub fn equivalent_focal_length_mm(&self) -> Option<f64> {
-        let summary = self.summary.as_ref()?;
-        let focal_length = self.focal_length?;
-        Some(focal_length.mm() * (1.0 + summary.worst_shift_pct.value / 100.0))
+    pub fn equivalent_focal_length_mm(&self) -> Option<Measured> {
+        let worst = self.summary.as_ref()?.worst_shift_pct.scaled(0.01);
+        let nominal = self.focal_length?.mm();
+        Some(Measured::new(
+            nominal * (1.0 + worst.value),
+            nominal * worst.std_error,
+        ))
     }
 }

@@ -110,7 +110,7 @@ fn the_report_keeps_its_names() {
     has(
         sweep,
         "name focal_length_mm f_number camera lens captured_at frame_count measured_count reference_file \
-         worst_shift_pct worst_shift_u_pct worst_shift_file direction equivalent_focal_length_mm closest_focus_m \
+         worst_shift_pct worst_shift_u_pct worst_shift_file direction equivalent_focal_length_mm equivalent_focal_length_u_mm closest_focus_m \
          tolerance_pct tolerance_outcome tolerance_distance_m tolerance_distance_u_m distance_source frames findings",
     );
     has(

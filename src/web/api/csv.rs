@@ -11,7 +11,7 @@ use crate::units::FEET_PER_METRE;
 use crate::web::WebError;
 
 /// Columns of a result at one focal length.
-const FOCAL_COLUMNS: [&str; 31] = [
+const FOCAL_COLUMNS: [&str; 34] = [
     "slug",
     "maker",
     "model",
@@ -25,6 +25,7 @@ const FOCAL_COLUMNS: [&str; 31] = [
     "worst_shift_u_pct",
     "direction",
     "equivalent_focal_length_mm",
+    "equivalent_focal_length_u_mm",
     "tolerance_pct",
     "tolerance_outcome",
     "tolerance_distance_m",
@@ -40,7 +41,9 @@ const FOCAL_COLUMNS: [&str; 31] = [
     "finding_codes",
     "angle_of_view_deg",
     "angle_of_view_worst_deg",
+    "angle_of_view_worst_u_deg",
     "angle_change_pct",
+    "angle_change_u_pct",
     "perspective_bound_pct",
     "reference_shortfall_pct",
 ];
@@ -52,6 +55,7 @@ pub(in crate::web) fn figures(focal: &FocalDocument) -> Vec<String> {
         focal.worst_shift_u_pct.to_string(),
         focal.direction.to_owned(),
         focal.equivalent_focal_length_mm.to_string(),
+        focal.equivalent_focal_length_u_mm.to_string(),
         focal.tolerance_pct.to_string(),
         focal.tolerance_outcome.to_owned(),
         number(focal.tolerance_distance_m),
@@ -84,7 +88,9 @@ fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
         codes(&focal.findings),
         focal.angle_of_view_deg.to_string(),
         focal.angle_of_view_worst_deg.to_string(),
+        focal.angle_of_view_worst_u_deg.to_string(),
         focal.angle_change_pct.to_string(),
+        focal.angle_change_u_pct.to_string(),
     ]);
     row.extend(bounds(focal));
     row

@@ -6,10 +6,12 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::verdicts::verdict_of;
-use crate::optics::{angle_of_view_deg, angle_shift_pct, equivalent_focal_length_mm};
+use crate::optics::{
+    angle_of_view_deg, angle_of_view_u_deg, angle_shift_pct, equivalent_focal_length_mm,
+};
 use crate::report::{BudgetLineDocument, FindingDocument, words};
 use crate::store::{ConditionsKey, FocalResult, Kind, Lens, Switch};
-use crate::sweep::{Direction, DistanceSource, Part, Severity, ToleranceOutcome};
+use crate::sweep::{Direction, Part, ToleranceOutcome};
 
 /// Licence of all numbers.
 pub(in crate::web) const LICENCE: &str = "CC BY 4.0";
@@ -122,12 +124,18 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) direction: &'static str,
     /// The focal length that the lens frames like at its worst, mm.
     pub(in crate::web) equivalent_focal_length_mm: f64,
+    /// Its standard uncertainty, mm: that of the shift. The marked focal length itself may be off by 5 %.
+    pub(in crate::web) equivalent_focal_length_u_mm: f64,
     /// Horizontal angle of view at infinity of a lens of the marked focal length, degrees, across `angle_across_mm`.
     pub(in crate::web) angle_of_view_deg: f64,
     /// The same where the shift is worst, degrees.
     pub(in crate::web) angle_of_view_worst_deg: f64,
+    /// Its standard uncertainty, degrees: that of the shift.
+    pub(in crate::web) angle_of_view_worst_u_deg: f64,
     /// Change of the angle from the former to the latter, per cent; negative where the picture gets tighter.
     pub(in crate::web) angle_change_pct: f64,
+    /// Its standard uncertainty, percentage points.
+    pub(in crate::web) angle_change_u_pct: f64,
     /// Width of the picture that the angles hold for, mm: the camera's where it is known, else 36.
     pub(in crate::web) angle_across_mm: f64,
     /// Tolerance that the next fields hold for, per cent.
@@ -188,6 +196,11 @@ impl FocalDocument {
         let outcome = result.curve.tolerance_outcome(tolerance_pct);
         let distance = outcome.distance_m();
         let across_mm = result.sensor_width_mm.unwrap_or(ANGLE_ACROSS_MM);
+        let worst = result.worst_shift_pct;
+        let like_mm = equivalent_focal_length_mm(result.focal_length_mm, worst.value);
+        let angle_deg = angle_of_view_deg(across_mm, result.focal_length_mm);
+        let worst_deg = angle_of_view_deg(across_mm, like_mm);
+        let worst_u_deg = angle_of_view_u_deg(worst_deg, worst.std_error / (100.0 + worst.value));
         Self {
             focal_length_mm: result.focal_length_mm,
             conditions: result.conditions.code(),
@@ -203,18 +216,13 @@ impl FocalDocument {
                 .map(BudgetLineDocument::new)
                 .collect(),
             direction: Direction::of(result.worst_shift_pct).code(),
-            equivalent_focal_length_mm: result.focal_length_mm
-                * (1.0 + result.worst_shift_pct.value / 100.0),
-            angle_of_view_deg: angle_of_view_deg(across_mm, result.focal_length_mm),
-            angle_of_view_worst_deg: angle_of_view_deg(
-                across_mm,
-                equivalent_focal_length_mm(result.focal_length_mm, result.worst_shift_pct.value),
-            ),
-            angle_change_pct: angle_shift_pct(
-                result.worst_shift_pct.value,
-                across_mm,
-                result.focal_length_mm,
-            ),
+            equivalent_focal_length_mm: like_mm,
+            equivalent_focal_length_u_mm: result.focal_length_mm * worst.std_error / 100.0,
+            angle_of_view_deg: angle_deg,
+            angle_of_view_worst_deg: worst_deg,
+            angle_of_view_worst_u_deg: worst_u_deg,
+            angle_change_pct: angle_shift_pct(worst.value, across_mm, result.focal_length_mm),
+            angle_change_u_pct: 100.0 * worst_u_deg / angle_deg,
             angle_across_mm: across_mm,
             tolerance_pct,
             tolerance_outcome: outcome.code(),
@@ -247,109 +255,6 @@ impl FocalDocument {
             outcome,
             result,
         }
-    }
-
-    /// Focal length in words.
-    pub(in crate::web) fn at(&self) -> String {
-        words::focal_length(self.focal_length_mm)
-    }
-
-    /// The shift of largest magnitude with its expanded uncertainty, in words.
-    pub(in crate::web) fn worst_words(&self) -> String {
-        words::shift(self.result.worst_shift_pct)
-    }
-
-    /// The focal length that it frames like, in words.
-    pub(in crate::web) fn like_words(&self) -> String {
-        words::equivalent_focal_length(self.equivalent_focal_length_mm)
-    }
-
-    /// The horizontal angle of view at infinity and where the shift is worst, with the change, in words.
-    pub(in crate::web) fn angle_words(&self) -> String {
-        words::angle(
-            self.angle_of_view_deg,
-            self.angle_of_view_worst_deg,
-            self.angle_change_pct,
-        )
-    }
-
-    /// Closest focus that was measured, in words.
-    pub(in crate::web) fn closest_words(&self) -> String {
-        self.closest_focus_m
-            .map_or_else(|| "not known".to_owned(), words::distance_from)
-    }
-
-    /// Distance to the targets, in words.
-    pub(in crate::web) fn target_words(&self) -> String {
-        self.target_distance_m
-            .map_or_else(|| "not stated".to_owned(), words::metres)
-    }
-
-    /// Aperture in words.
-    pub(in crate::web) fn aperture_words(&self) -> String {
-        self.f_number
-            .map_or_else(|| "not stated".to_owned(), |stop| format!("f/{stop}"))
-    }
-
-    /// Which way the picture goes, in words.
-    pub(in crate::web) fn direction_words(&self) -> &'static str {
-        let seen = Direction::of(self.result.worst_shift_pct);
-        words::direction_of_repeats(seen, self.repeats_disagree)
-    }
-
-    /// The tolerance distance in words, said to be an estimate where it is one.
-    pub(in crate::web) fn tolerance_words(&self) -> String {
-        let plain = words::tolerance(self.outcome);
-        if self.distance_is_estimated() && self.tolerance_distance_m.is_some() {
-            format!("about {plain}")
-        } else {
-            plain
-        }
-    }
-
-    /// The expanded uncertainty of the tolerance distance in words; empty where there is no distance.
-    pub(in crate::web) fn tolerance_u_words(&self) -> String {
-        self.tolerance_distance_u_m
-            .map_or_else(String::new, |u| format!("± {}", words::metres(2.0 * u)))
-    }
-
-    /// Whether the distances come from blur.
-    pub(in crate::web) fn distance_is_estimated(&self) -> bool {
-        self.result.distance_source == DistanceSource::Blur
-    }
-
-    /// Where the distances come from, in words.
-    pub(in crate::web) fn distance_source_words(&self) -> &'static str {
-        match self.result.distance_source {
-            DistanceSource::Exif => "from the files",
-            DistanceSource::Entered => "given by the reviewer",
-            DistanceSource::Blur => "estimated from the blur of the targets",
-            DistanceSource::None => "not known",
-        }
-    }
-
-    /// What it is measured against, in words.
-    pub(in crate::web) fn reference_words(&self) -> &'static str {
-        match self.relative_to {
-            "infinity" => "infinity",
-            _ => "its farthest frame, not infinity: the true figures may be larger",
-        }
-    }
-
-    /// What is said beside its numbers where they are not against infinity.
-    pub(in crate::web) fn reference_note(&self) -> Option<&'static str> {
-        (self.relative_to == "farthest_frame").then_some(AGAINST_FARTHEST)
-    }
-
-    /// How many warnings stand, in words; `None` where there are none.
-    pub(in crate::web) fn warning_words(&self) -> Option<String> {
-        let warnings = self
-            .result
-            .findings
-            .iter()
-            .filter(|finding| finding.severity == Severity::Warning)
-            .count();
-        (warnings > 0).then(|| words::count(warnings, "warning"))
     }
 }
 

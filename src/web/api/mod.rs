@@ -9,6 +9,7 @@ mod cursor;
 mod curves;
 mod description;
 mod documents;
+mod focal_words;
 mod pull;
 mod pulls;
 mod query;

@@ -76,6 +76,7 @@ pub(super) static TABLES: [Table; 5] = [
             "worst_shift_u_pct" Number always "Its standard uncertainty (k = 1), percentage points"
             "direction" Text always "tighter, wider, or none where it is within its expanded uncertainty (k = 2) of zero"
             "equivalent_focal_length_mm" Number always "The focal length that the lens frames like at its worst, mm"
+            "equivalent_focal_length_u_mm" Number always "Its standard uncertainty (k = 1), mm: that of the shift; the marked focal length may be off by 5 %"
             "tolerance_pct" Number always "Tolerance that the next columns hold for, per cent"
             "tolerance_outcome" Text always "within, exceeded or unknown"
             "tolerance_distance_m" Number maybe "Farthest focus distance at which the magnitude of shift exceeds the tolerance, m"

@@ -112,8 +112,8 @@ const FIELDS: Fields = &[
     ("focal_mm", "Focal length, mm"),
     ("conditions", "Measured with"),
     ("tolerance_pct", "Tolerance, %"),
-    ("from_m", "Focus pull from, m"),
-    ("to_m", "Focus pull to, m"),
+    ("from_m", "Pull from, m or ft"),
+    ("to_m", "Pull to, m or ft"),
     ("picture_width_px", "Picture width, px"),
 ];
 

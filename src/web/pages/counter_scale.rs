@@ -131,9 +131,9 @@ impl CounterScalePage {
 
 /// The fields of the form.
 const FIELDS: Fields = &[
-    ("hold_m", "Hold framing at, m"),
-    ("step_m", "Step in distance, m"),
-    ("far_m", "Steps up to, m"),
+    ("hold_m", "Hold framing at"),
+    ("step_m", "Step, m or ft"),
+    ("far_m", "Up to, m or ft"),
     ("step_travel", "or step in travel"),
     ("focal_mm", "Focal length, mm"),
     ("conditions", "Measured with"),

@@ -235,7 +235,7 @@ mod tests {
 
     const FIELDS: Fields = &[
         ("tolerance_pct", "Tolerance, %"),
-        ("to_m", "Focus pull to, m"),
+        ("to_m", "Pull to, m or ft"),
     ];
 
     fn form(pairs: &[(&str, &str)]) -> Form {

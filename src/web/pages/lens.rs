@@ -198,8 +198,8 @@ impl Asked {
 /// The fields of the form.
 const FIELDS: Fields = &[
     ("tolerance_pct", "Tolerance, %"),
-    ("from_m", "Focus pull from, m"),
-    ("to_m", "Focus pull to, m"),
+    ("from_m", "Pull from, m or ft"),
+    ("to_m", "Pull to, m or ft"),
     ("picture_width_px", "Picture width, px"),
 ];
 

@@ -47,7 +47,7 @@ const SORTS: [(&str, RankingSort, &str, [&str; 2]); 4] = [
     (
         "newest",
         RankingSort::Newest,
-        "date",
+        "date published",
         ["newest first", "oldest first"],
     ),
 ];
@@ -114,7 +114,7 @@ const FIELDS: Fields = &[
     ("direction", "Picture"),
     ("focal_mm", "Focal length, mm"),
     ("tolerance_pct", "Tolerance, %"),
-    ("holds_from_m", "Holds from, m"),
+    ("holds_from_m", "Holds from, m or ft"),
     ("conditions", "Measured with"),
 ];
 

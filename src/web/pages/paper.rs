@@ -8,8 +8,9 @@ use super::measured::{Measured, Row};
 use crate::store::ConditionsKey;
 use crate::web::api::{FocalDocument, LensDocument, PullQuestion, verdict};
 
-/// Height of A4 between the margins of the sheet, and what the lens, its page and the citation take of it, mm.
-const PAGE_MM: f64 = 277.0;
+/// Height of A4 between the margins of the sheet less a reserve of 8 mm for wider fonts than the one counted with, and what
+/// the lens, its page and the citation take of it, mm.
+const PAGE_MM: f64 = 297.0 - 2.0 * 10.0 - 8.0;
 const HEAD_MM: f64 = 15.0;
 const FOOT_MM: f64 = 18.0;
 /// A line of text, of small text and of the verdict, and a row of a table, mm.
@@ -20,7 +21,7 @@ const ROW_MM: f64 = 4.5;
 /// Headings of a section, of a part of it, of a table with its caption; space below a block, mm.
 const SECTION_MM: f64 = 7.5;
 const PART_MM: f64 = 6.5;
-const TABLE_HEAD_MM: f64 = 11.5;
+const TABLE_HEAD_MM: f64 = 14.0;
 const GAP_MM: f64 = 1.6;
 /// Letters to a line of the verdict, of text and of small text; beside a chart there are half as many.
 const VERDICT_LETTERS: usize = 92;

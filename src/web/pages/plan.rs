@@ -41,13 +41,13 @@ struct Sheet {
 const FIELDS: Fields = &[
     ("focal_mm", "Focal lengths, mm"),
     ("max_aperture", "Smallest f-number"),
-    ("closest_focus_m", "Closest focus, m"),
-    ("target_distance_m", "Targets at, m"),
+    ("closest_focus_m", "Closest focus, m or ft"),
+    ("target_distance_m", "Targets at, m or ft"),
     ("f_number", "Shot at f-number"),
     ("sensor_width_mm", "Sensor width, mm"),
     ("sensor_height_mm", "Sensor height, mm"),
     ("picture_width_px", "Picture width, px"),
-    ("expected_shift_pct", "Ready for a shift of, %"),
+    ("expected_shift_pct", "Planned shift, %"),
 ];
 
 /// `GET /plan`

@@ -28,21 +28,31 @@ async fn picture_scale_and_angle_of_view_stand_side_by_side() {
         assert!((told("angle_of_view_deg") - before).abs() < 1e-9);
         assert!((told("angle_of_view_worst_deg") - after).abs() < 1e-9);
         assert!((told("angle_change_pct") - 100.0 * (after / before - 1.0)).abs() < 1e-9);
+        // What a standard uncertainty more of shift would do; far below 1e-6 the angle is not straight any more.
+        let u = told("worst_shift_u_pct");
+        let more = (angle(focal * (1.0 + (worst + u) / 100.0)) - after).abs();
+        assert!(u > 0.0 && (told("angle_of_view_worst_u_deg") - more).abs() < 1e-6);
+        assert!((told("angle_change_u_pct") - 100.0 * more / before).abs() < 1e-5);
+        assert!((told("equivalent_focal_length_u_mm") - focal * u / 100.0).abs() < 1e-9);
+        let like = format!("{:.1} mm ± 0.1", focal * (1.0 + worst / 100.0));
+        assert!(page.contains(&like), "{like}");
         let shown = format!("{before:.1}° → {after:.1}° (");
         assert!(page.contains(&shown), "{shown}");
     }
     // A tighter picture has a narrower angle: the signs are opposite, and the page says why.
-    assert!(page.contains("+4.30 % ± 0.01") && page.contains("14.6° (−4.1 %)"));
+    assert!(page.contains("+4.30 % ± 0.01") && page.contains("14.6° (−4.1 % ± 0.1)"));
     for words in ["<b>picture scale</b>", "<b>angle of view</b>", "36 mm wide"] {
         assert!(page.contains(words), "{words}");
     }
     let csv = site.get(&format!("{PAGE}.csv")).await.text();
-    assert!(
-        csv.lines()
-            .next()
-            .expect("a header")
-            .contains("angle_change_pct")
-    );
+    let header = csv.lines().next().expect("a header");
+    for column in [
+        "equivalent_focal_length_u_mm",
+        "angle_change_pct",
+        "angle_change_u_pct",
+    ] {
+        assert!(header.split(',').any(|name| name == column), "{header}");
+    }
 }
 
 #[tokio::test]

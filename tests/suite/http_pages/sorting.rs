@@ -15,7 +15,7 @@ async fn the_list_is_sorted_without_its_headings_too() {
             "tolerance distance, farthest first",
         ),
         ("?sort=name", "name, A to Z"),
-        ("?sort=newest", "date, newest first"),
+        ("?sort=newest", "date published, newest first"),
     ] {
         let page = site.get(&format!("/lenses{query}")).await.text();
         let (_, nav) = page.split_once("<nav class=\"sorts").expect("links");
@@ -37,7 +37,11 @@ async fn the_list_is_sorted_without_its_headings_too() {
             let links = sorted.text();
             let again = links.split_once("aria-current=\"true\">").expect("a mark");
             let words = word.split('_').next_back().expect("a word");
-            let said = if words == "newest" { "date" } else { words };
+            let said = if words == "newest" {
+                "date published"
+            } else {
+                words
+            };
             let told = again.1.split(',').next().expect("a name");
             assert!(told.ends_with(said), "{word}: {told}");
         }
