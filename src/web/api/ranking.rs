@@ -252,7 +252,7 @@ impl RankingDocument {
             }
         }
         if parts.is_empty() {
-            "No lens".to_owned()
+            "no lens".to_owned()
         } else {
             parts.join(", ")
         }

@@ -82,11 +82,6 @@ pub(super) fn of_lens(
     }
     let count = groups.len().max(1) as f64;
     let is_dense = PAGE_MM - taken < LOWEST_MM * count;
-    eprintln!(
-        "EST {} pull {} taken {taken:.0} dense {is_dense}",
-        document.lens.slug,
-        pull.is_some()
-    );
     let each = (PAGE_MM - taken * if is_dense { DENSE } else { 1.0 }) / count;
     let most_lines = groups.iter().map(|(_, results)| results.len()).max();
     let (width, highest) = if beside {

@@ -173,12 +173,12 @@ async fn where_nothing_fits_the_page_says_what_would() {
     let slip = told("/lenses?q=osterl+28").await;
     assert!(slip.contains("“osterl” is in no name"), "{slip}");
     assert!(
-        slip.contains("href=\"/lenses?q=ostrel%2028\">ostrel 28</a> (1)"),
+        slip.contains("href=\"/lenses?q=ostrel%2028\">ostrel 28</a>”? 1 lens fits."),
         "{slip}"
     );
     let number = told("/lenses?q=ostrel+77").await;
     assert!(
-        number.contains("href=\"/lenses?q=ostrel\">ostrel</a> (1)"),
+        number.contains("href=\"/lenses?q=ostrel\">ostrel</a>”? 1 lens fits."),
         "{number}"
     );
     let narrow = told("/lenses?q=pier&kind=zoom&direction=tighter").await;
@@ -199,12 +199,12 @@ async fn where_nothing_fits_the_page_says_what_would() {
     assert!(mended.contains(": 1 lens ranked."));
     let run_together = told("/lenses?q=28135").await;
     assert!(
-        run_together.contains("href=\"/lenses?q=28-135\">28-135</a> (1)"),
+        run_together.contains("href=\"/lenses?q=28-135\">28-135</a>”? 1 lens fits."),
         "{run_together}"
     );
     // What was typed is not what is advised.
     let near = told("/lenses?q=28-105").await;
-    assert!(near.contains(">28-135</a> (1)"), "{near}");
+    assert!(near.contains(">28-135</a>”? 1 lens fits."), "{near}");
     assert!(
         !near.contains("“28-105”.") && near.contains("“28-135”."),
         "{near}"

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use axum::http::{StatusCode, header};
+use breathmark::store::Switch;
 
 use super::site::{Site, curve, off};
 
@@ -58,11 +59,22 @@ async fn a_page_with_a_chart_is_light() {
     let large = site
         .lens("Ostrel", "Long 18-300 f/3.5", (18.0, 300.0))
         .await;
+    // The same under a second set of conditions, which has a chart and tables of its own.
+    let twice = site
+        .lens("Ostrel", "Twice 18-300 f/3.5", (18.0, 300.0))
+        .await;
+    let mut on = off();
+    on.breathing_compensation = Switch::On;
     for focal in [
         18.0, 24.0, 28.0, 35.0, 50.0, 70.0, 85.0, 105.0, 135.0, 200.0, 250.0, 300.0,
     ] {
-        site.publish(&large, &off(), curve(focal, focal / 60.0 - 2.0, 0.45))
+        let worst = focal / 60.0 - 2.0;
+        site.publish(&large, &off(), curve(focal, worst, 0.45))
             .await;
+        for (conditions, part) in [(&off(), 1.0), (&on, 0.2)] {
+            site.publish(&twice, conditions, curve(focal, worst * part, 0.45))
+                .await;
+        }
     }
     for path in [
         "/lenses/ostrel-28-135-f-3-5".to_owned(),
@@ -71,6 +83,9 @@ async fn a_page_with_a_chart_is_light() {
             "/compare?lens={}&lens=ostrel-28-135-f-3-5&lens=tindra-sound-85-f-1-4&lens=brackwell-pier-50-f-1-8&from_m=3&to_m=1",
             large.slug
         ),
+        format!("/lenses/{}?from_m=3&to_m=1", twice.slug),
+        format!("/embed/lens/{}", large.slug),
+        format!("/lenses/{}/counter-scale?step_m=0.05&far_m=10", large.slug),
         "/lenses".to_owned(),
         "/".to_owned(),
     ] {
