@@ -195,10 +195,15 @@ pub(in crate::web) async fn published_lens(
 /// The page, or the reason why all of it was taken back.
 pub(in crate::web) fn unless_withdrawn(page: LensPage) -> Result<LensPage, WebError> {
     if page.is_withdrawn() {
+        let reasons: Vec<&str> = page
+            .reasons
+            .iter()
+            .map(|r| r.trim_end_matches('.'))
+            .collect();
         Err(WebError::Gone(format!(
-            "what was published of the {} was withdrawn: {}; what became of it stands at /lenses/{}",
+            "what was published of the {} was withdrawn: {}. What became of it stands at /lenses/{}",
             page.lens.about.name(),
-            page.reasons.join("; "),
+            reasons.join("; "),
             page.lens.slug
         )))
     } else {

@@ -1,7 +1,7 @@
 //! The chart in a frame on another site, as its readers see it: whole, whatever the sides of the frame.
 
 use breathmark::store::Switch;
-use breathmark::sweep::{Code, Finding, Severity};
+use breathmark::sweep::{BudgetLine, Code, Finding, Part, Severity};
 
 use super::reading::{other_site, served};
 use super::site::{Site, curve, off, with_finding};
@@ -30,7 +30,7 @@ const SEEN: &str = "
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_framed_chart_fits_its_frame() {
     let site = Site::with_lenses().await;
-    // Long name, both ways, a warning, several conditions: as much to say as there may be.
+    // Long name, both ways, perspective, a warning, several conditions: as much to say as there may be.
     let long = site
         .lens("Brackwell", "Harbour 70-200 f/4 Traveller", (70.0, 200.0))
         .await;
@@ -49,7 +49,11 @@ async fn a_framed_chart_fits_its_frame() {
             message: "the mid-point jumps by 3 px".to_owned(),
             files: Vec::new(),
         };
-        let sweep = with_finding(curve(focal, worst, 0.9), finding);
+        let mut sweep = with_finding(curve(focal, worst, 0.9), finding);
+        if let Some(summary) = &mut sweep.summary {
+            let (part, pct) = (Part::EntrancePupil, 3.51);
+            summary.budget.systematic = vec![BudgetLine { part, pct }];
+        }
         site.publish(&long, &conditions, sweep).await;
     }
     let at = served(&site).await;
@@ -62,6 +66,8 @@ async fn a_framed_chart_fits_its_frame() {
         for (width, height, least) in [
             (640, 520, 250.0),
             (400, 660, 250.0),
+            (800, 450, 250.0),
+            (320, 420, 140.0),
             (400, 300, 120.0),
             (320, 240, 80.0),
         ] {
