@@ -17,9 +17,29 @@ fn srgb_to_linear(coded: f64) -> f64 {
     }
 }
 
-/// Linear light under another curve that cameras come near to: a plain power of 2.2 (common practice, no source).
-fn power_to_linear(coded: f64) -> f64 {
-    coded.powf(2.2)
+/// How strongly the other plausible tone curve bends its highlights.
+const BEND: f64 = 0.3;
+
+/// Linear light under another curve that cameras and film come near to (common practice, no source): shadows by a plain power
+/// of 2.2, highlights held back as the upper half of an S does it, where the sRGB code s became s − `BEND`·s·(1 − s)·(1 − 2·s).
+fn other_to_linear(coded: f64) -> f64 {
+    const MIDDLE: f64 = 0.5;
+    if coded <= MIDDLE {
+        return coded.powf(2.2);
+    }
+    let bent = |s: f64| s - BEND * s * (1.0 - s) * (1.0 - 2.0 * s);
+    // It rises everywhere, so halving finds the way back.
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..40 {
+        let middle = f64::midpoint(low, high);
+        if bent(middle) < coded {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    // Both halves meet in the middle.
+    srgb_to_linear(low) * MIDDLE.powf(2.2) / srgb_to_linear(MIDDLE)
 }
 
 /// Change of linear light for one 8-bit code of change, at this light.
@@ -55,7 +75,7 @@ impl Tables {
         };
         Self {
             light: codes().map(|c| srgb_to_linear(coded(c)) as f32).collect(),
-            other_light: codes().map(|c| power_to_linear(coded(c)) as f32).collect(),
+            other_light: codes().map(|c| other_to_linear(coded(c)) as f32).collect(),
             slope: codes().map(|c| slope(c) as f32).collect(),
             codes_per_eight_bit: step as f32,
         }

@@ -101,6 +101,11 @@ pub enum Unmeasurable {
     /// The target is too weak against the noise.
     #[error("a target is too faint against the noise")]
     TooFaint,
+    /// Something stands before a part of a target, so what is left of it has another centre.
+    #[error(
+        "a target is partly covered: it sends less light than in the other frames, and what is left of it has another centre"
+    )]
+    PartlyCovered,
     /// The best candidates disagree with the frames before and after.
     #[error("the targets found disagree with the neighbouring frames")]
     DisagreesWithNeighbours,

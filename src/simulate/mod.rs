@@ -18,8 +18,8 @@ mod truth;
 pub use breathing::{Breathing, LensModel, Pupil};
 pub use scene::{Background, Clutter, Patch, Scene};
 pub use script::{
-    Bump, Capture, ClockJump, Noise, Picture, PrivateData, Shading, Subsampling, SweepScript,
-    ZoomSlip,
+    Bump, Capture, ClockJump, Cover, Noise, Picture, PrivateData, Shading, Subsampling,
+    SweepScript, ZoomSlip,
 };
 pub use tone::ToneCurve;
 pub use truth::{FrameTruth, TargetTruth};

@@ -4,7 +4,7 @@ use super::blur::{Piece, Rect};
 use super::disc::BlurDisc;
 use super::noise;
 use super::scene::{Clutter, Patch};
-use super::script::{Shading, SweepScript};
+use super::script::{Cover, Shading, SweepScript};
 use super::tone;
 use crate::measure::{Plane, Samples};
 
@@ -102,7 +102,7 @@ impl SweepScript {
             add(
                 &mut light,
                 (width, height),
-                &self.patch(&geometry, target, index as u64),
+                &self.patch(&geometry, target, index as u64, self.hidden(index, frame)),
             );
         }
         for item in &scene.background.clutter {
@@ -122,7 +122,7 @@ impl SweepScript {
                     add(
                         &mut light,
                         (width, height),
-                        &self.patch(&geometry, &patch, 0),
+                        &self.patch(&geometry, &patch, 0, 0.0),
                     );
                 }
                 Clutter::Label {
@@ -139,7 +139,7 @@ impl SweepScript {
                     add(
                         &mut light,
                         (width, height),
-                        &self.patch(&geometry, &patch, 0),
+                        &self.patch(&geometry, &patch, 0, 0.0),
                     );
                 }
                 Clutter::HotPixel { x_px, y_px, level } => {
@@ -221,20 +221,37 @@ impl SweepScript {
         light
     }
 
-    /// A patch of the object plane as it lies in this frame.
-    fn patch(&self, geometry: &Geometry, patch: &Patch, index: u64) -> Piece {
+    /// Share of a target's width that is hidden in a frame, from the right; negative from the left.
+    fn hidden(&self, target: usize, frame: usize) -> f64 {
+        let hides = |cover: &Cover| {
+            cover.target == target && (cover.frame..cover.frame + cover.frames).contains(&frame)
+        };
+        let cover = self.picture.cover.filter(hides);
+        cover.map_or(0.0, |cover| cover.share)
+    }
+
+    /// A patch of the object plane as it lies in this frame, without the share of its width that is hidden.
+    fn patch(&self, geometry: &Geometry, patch: &Patch, index: u64, hidden: f64) -> Piece {
         let (x, y) = geometry.place(patch.x_px, patch.y_px);
         let field = (
             (x - geometry.centre_px.0) / geometry.corner_px,
             (y - geometry.centre_px.1) / geometry.corner_px,
         );
         let disc = BlurDisc::new(&self.lens.pupil, geometry.signed_blur_px, field);
+        let (first, last) = (
+            (-0.5 - hidden.min(0.0)) * patch.width_px,
+            (0.5 - hidden.max(0.0)) * patch.width_px,
+        );
+        let shown = |end: f64| match hidden {
+            0.0 => end,
+            _ => end.clamp(first, last.max(first)),
+        };
         let rects: Vec<Rect> = self
             .slices(patch, index)
             .iter()
             .map(|slice| Rect {
-                left: x + geometry.scale * slice.left,
-                right: x + geometry.scale * slice.right,
+                left: x + geometry.scale * shown(slice.left),
+                right: x + geometry.scale * shown(slice.right),
                 top: y + geometry.scale * slice.top,
                 bottom: y + geometry.scale * slice.bottom,
             })

@@ -40,6 +40,19 @@ pub struct Bump {
     pub roll_deg: f64,
 }
 
+/// Something dark stands before one side of a target in some frames, in the object plane: it blurs with the target.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cover {
+    /// Which target.
+    pub target: usize,
+    /// Share of its width that is hidden, from the right; negative from the left.
+    pub share: f64,
+    /// First frame in which it is.
+    pub frame: usize,
+    /// In how many frames it is.
+    pub frames: usize,
+}
+
 /// The zoom ring slipped.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ZoomSlip {
@@ -154,6 +167,8 @@ pub struct Picture {
     pub roll_deg: f64,
     /// A knock.
     pub bump: Option<Bump>,
+    /// A target that is partly hidden for a while.
+    pub cover: Option<Cover>,
     /// A slipped zoom ring.
     pub zoom_slip: Option<ZoomSlip>,
     /// Slow sag: move of the picture per frame, px right and down.
@@ -180,6 +195,7 @@ impl Default for Picture {
             orientation: 1,
             roll_deg: 0.0,
             bump: None,
+            cover: None,
             zoom_slip: None,
             drift_px: (0.0, 0.0),
             sway_px: 0.0,

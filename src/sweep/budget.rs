@@ -35,11 +35,11 @@ impl Differences {
 /// Frames to either side whose differences are looked at together: a difference is a tendency, not one frame's noise.
 const BESIDE: usize = 3;
 
-/// The differences of every frame against the reference, as standard uncertainties: half of what two plausible choices
-/// differ by. Each is the middle one of a few neighbouring frames, because one frame's noise is in its scatter already.
+/// The differences of every frame against the reference, as standard uncertainties: half of what two windows differ by, all of
+/// what two tone curves do, because cameras bend theirs in more ways than two. Each is the middle one of a few neighbouring frames, because one frame's noise is in its scatter already.
 #[must_use]
 pub(super) fn differences(frames: &[FrameResult], reference: usize) -> Vec<Differences> {
-    let relative = |of: fn(&Target) -> f64| -> Vec<f64> {
+    let relative = |share: f64, of: fn(&Target) -> f64| -> Vec<f64> {
         let raw: Vec<Option<f64>> = frames
             .iter()
             .map(|frame| {
@@ -50,11 +50,11 @@ pub(super) fn differences(frames: &[FrameResult], reference: usize) -> Vec<Diffe
         let middle: Vec<f64> = (0..raw.len()).map(|at| middle_of(&raw, at)).collect();
         middle
             .iter()
-            .map(|value| (value - middle[reference]).abs() / 2.0)
+            .map(|value| share * (value - middle[reference]).abs())
             .collect()
     };
-    let window = relative(|target| target.window_change_px);
-    let tone = relative(|target| target.tone_change_px);
+    let window = relative(0.5, |target| target.window_change_px);
+    let tone = relative(1.0, |target| target.tone_change_px);
     window
         .into_iter()
         .zip(tone)
@@ -86,6 +86,10 @@ pub(super) struct Setting {
     pub(super) target_mm: Option<f64>,
     /// What brightness that falls off may do without being seen, percentage points.
     pub(super) unseen_shading_pct: Option<f64>,
+    /// Step of a slipped zoom ring between the worst frame and the reference, per cent.
+    pub(super) slip_pct: Option<f64>,
+    /// What cut blur may do that is too slight to be seen, percentage points.
+    pub(super) unseen_cut_pct: Option<f64>,
 }
 
 /// Random parts of one shift, percentage points.
@@ -118,9 +122,16 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
             optics::perspective_bound_pct(focal, closest, target),
         ));
     }
-    if let Some(pct) = setting.unseen_shading_pct {
-        systematic.push(line(Part::UnseenShading, pct));
-    }
+    let bounds = [
+        (Part::UnseenShading, setting.unseen_shading_pct),
+        (Part::UnseenVignetting, setting.unseen_cut_pct),
+        (Part::ZoomSlip, setting.slip_pct),
+    ];
+    systematic.extend(
+        bounds
+            .into_iter()
+            .filter_map(|(part, pct)| Some(line(part, pct?))),
+    );
     Budget {
         random: vec![
             line(Part::CentreNoise, noise.frame * share),
@@ -172,7 +183,7 @@ mod tests {
             focal_mm: Some(50.0),
             closest_mm: Some(500.0),
             target_mm: Some(2000.0),
-            unseen_shading_pct: None,
+            ..Setting::default()
         };
         let noise = Noise {
             frame: 0.0,

@@ -76,7 +76,8 @@ pub(super) fn pointed(plane: &Plane, places: &[(f64, f64)]) -> Result<Vec<Target
     Ok(targets)
 }
 
-/// Measures targets near places (x, y and second moment) of one frame, which is loaded again.
+/// Measures targets near places (x, y and second moment) of one frame, which is loaded again. Where some are found and others
+/// not, that is the reason.
 pub(super) fn near(
     index: usize,
     load: Load<'_>,
@@ -84,10 +85,16 @@ pub(super) fn near(
 ) -> Result<Vec<Target>, Unmeasurable> {
     guarded(|| {
         let plane = load(index)?;
-        places
+        let seen: Vec<Result<Target, Unmeasurable>> = places
             .iter()
             .map(|&(place, variance)| measure::target_near(&plane, place, variance))
-            .collect()
+            .collect();
+        let some = seen.iter().any(Result::is_ok);
+        let found: Result<Vec<Target>, Unmeasurable> = seen.into_iter().collect();
+        found.map_err(|why| match why {
+            Unmeasurable::NoTargets if some => Unmeasurable::OneTarget,
+            other => other,
+        })
     })
 }
 

@@ -2,8 +2,10 @@
 //!
 //! Pure like `measure`: frames come in through a closure, values go out, the same bytes give the same numbers.
 
+mod balance;
 mod between;
 mod budget;
+mod covered;
 mod curve;
 mod difference;
 mod distance;
@@ -24,6 +26,7 @@ mod pair;
 mod part;
 mod penalised;
 mod pick;
+mod pieces;
 mod places;
 mod repeats;
 mod restore;
@@ -31,6 +34,7 @@ mod run;
 mod search;
 mod settings;
 mod shading;
+mod slip;
 mod smooth;
 mod split;
 mod spread;
@@ -50,7 +54,7 @@ pub use repeats::{Combined, combine_repeats, disagreement};
 pub use settings::{FrameOrder, SweepSettings};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
-pub const ALGORITHM_VERSION: u32 = 3;
+pub const ALGORITHM_VERSION: u32 = 4;
 
 /// The tolerance that holds unless somebody sets another, per cent of shift (common practice, no source).
 pub const DEFAULT_TOLERANCE_PCT: f64 = 2.0;

@@ -7,21 +7,29 @@
 //! the target drowns in it is even, but then one target sends a multiple of the other's light, and that multiple changes:
 //! a reflection does not grow with the picture's scale, tape does ([`OtherLight::factor`]).
 //!
+//! Light that gets into a target's window in some frames only, as the blur grows towards it, or that was taken out of it in
+//! some, makes the ratio of the two targets' light jump ([`OtherLight::changing`]).
+//!
 //! How far it pulls, in three ways, none of which needs to know where it lies:
 //! * light ε at the distance d, about two standard deviations σ of all the light, gives a skewness of ε·d³/σ³ and a
 //!   pull of ε·d, a quarter of skewness × σ;
 //! * light that comes into the window as it grows adds δε to the light and δε·d² to its second moment, and pulls by
 //!   δε·d, the root of the product;
 //! * light ε that stands still in the picture holds the centre back by ε of what it should move, and makes the target's
-//!   light grow by 2·ε·shift less than it should: the shift is wrong by a quarter of that, and by no more than
-//!   ε/(2 − ε) of itself.
+//!   light grow by 2·ε·shift less than it should: how the ratio of the light runs against the shift tells ε, and the shift
+//!   is wrong by ε/(2 − ε) of itself. Where one target sends a multiple of the other's light, ε is also no more than what
+//!   makes the multiple; half of what that does is its standard uncertainty.
 //!
 //! Only changes against the reference count: what is the same in every frame is part of the target. Checked on an
 //! independent renderer's sweeps with reflections and labels of all sizes and distances.
 
+use nalgebra::{DMatrix, DVector};
+
 use super::FrameResult;
+use super::balance::{self, usual};
 use super::vignette::CutBlur;
 use crate::measure::{Flag, Target};
+use crate::units::Measured;
 
 /// Skewness of both targets together from which it is no tape's: torn tape reached 0.05, and light that made the shift
 /// wrong by four times its uncertainty 0.074 at the least, in simulated sweeps.
@@ -29,8 +37,16 @@ const LOPSIDED: f64 = 0.07;
 /// Factor between the light of the two targets, or their second moments where they are sharpest, that two patches of
 /// the same tape don't have.
 const UNLIKE: (f64, f64) = (2.5, 3.0);
-/// Change of the logarithm of that factor over the sweep, from which one of the two is not tape alone.
+/// Change of the logarithm of that factor over the sweep, from which one of the two is not tape alone …
 const CHANGING: f64 = 0.03;
+/// … or share of a target's light that stands still while the scale changes.
+const STILL: f64 = 0.2;
+/// Standard uncertainties by which that has to stand out.
+const CLEAR: f64 = 3.0;
+/// Change of that logarithm in a frame from which it counts where something was taken out of a target's window.
+const CROWDED_CHANGE: f64 = 0.005;
+/// A change also stands out of the usual scatter by this factor.
+const OUTSTANDING: f64 = 8.0;
 /// Distance of the other light in standard deviations of all the light, squared.
 const FAR_SQUARED: f64 = 4.0;
 
@@ -41,11 +57,17 @@ pub(super) struct OtherLight {
     pub(super) lopsided: Vec<usize>,
     /// How many times the light of the other one target sends, where no two patches of tape do that.
     pub(super) factor: Option<f64>,
+    /// Places of the frames in which one target's light is not what it is in most, against the other's.
+    pub(super) changing: Vec<usize>,
 }
 
 /// What one frame shows of its outermost targets.
 struct Seen {
     place: usize,
+    /// A target is burnt out.
+    burnt: bool,
+    /// Something else was taken out of a target's window.
+    crowded: bool,
     /// Skewness × standard deviation, right minus left, px.
     lean_px: f64,
     /// Skewness of both together, where it stands out of the noise.
@@ -54,6 +76,8 @@ struct Seen {
     log_light: f64,
     /// Second moment, left minus right, px² at the reference's scale.
     variance: f64,
+    /// 1 / (second moment of the narrower target at the reference's scale).
+    brightness: f64,
     /// Shift as it was measured, as a share.
     shift: f64,
 }
@@ -61,7 +85,7 @@ struct Seen {
 /// Looks for other light; `None` where there is no sign of it, or where a cut blur explains what there is.
 #[must_use]
 pub(super) fn detect(frames: &[FrameResult], cut: Option<&CutBlur>) -> Option<OtherLight> {
-    if cut.is_some() {
+    if cut.is_some_and(CutBlur::is_remarkable) {
         return None;
     }
     let seen = seen_in(frames);
@@ -70,8 +94,13 @@ pub(super) fn detect(frames: &[FrameResult], cut: Option<&CutBlur>) -> Option<Ot
         .filter(|s| s.lopsided)
         .map(|s| s.place)
         .collect();
-    let factor = unlike(frames, &seen);
-    (!lopsided.is_empty() || factor.is_some()).then_some(OtherLight { lopsided, factor })
+    let found = OtherLight {
+        lopsided,
+        factor: unlike(frames, &seen),
+        changing: changing(&seen),
+    };
+    let any = !found.lopsided.is_empty() || found.factor.is_some() || !found.changing.is_empty();
+    any.then_some(found)
 }
 
 impl OtherLight {
@@ -86,15 +115,15 @@ impl OtherLight {
         else {
             return u;
         };
-        let share = 1.0 - 1.0 / self.factor.unwrap_or(1.0);
+        let held_back = |share: f64| share / (2.0 - share);
+        let more = 1.0 - 1.0 / self.factor.unwrap_or(1.0);
+        let held_back = held_back(still_share(&seen)).hypot(held_back(more) / 2.0);
         for frame in &seen {
             let gained = (frame.log_light - reference.log_light).abs();
             let spread = (frame.variance - reference.variance).abs();
             let lean = (frame.lean_px - reference.lean_px) / FAR_SQUARED;
             let pull = lean.hypot((gained * spread).sqrt()) / separation;
-            let held_back = (gained / 4.0).min(frame.shift.abs() * share / (2.0 - share));
-            let held_back = self.factor.map_or(0.0, |_| held_back);
-            u[frame.place] = 100.0 * pull.hypot(held_back);
+            u[frame.place] = 100.0 * pull.hypot(frame.shift * held_back);
         }
         u
     }
@@ -114,16 +143,24 @@ fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
             // What a flag stands for that does not show along x lies along y.
             let across = |t: &Target| leans(t) && t.skewness().abs() < LOPSIDED;
             let along = (left.skewness() + right.skewness()).abs() > LOPSIDED;
+            let crowded = |t: &Target| t.flags.contains(&Flag::Crowded);
             Some(Seen {
                 place,
+                burnt: balance::is_burnt(&frame.targets),
+                crowded: crowded(left) || crowded(right),
                 lean_px: lean(right) - lean(left),
                 lopsided: ((leans(left) || leans(right)) && along) || across(left) || across(right),
-                log_light: (left.flux / right.flux).ln(),
+                log_light: balance::log_ratio(&frame.targets)?,
                 variance: (left.variance_px2.value - right.variance_px2.value) / (scale * scale),
+                brightness: scale * scale
+                    / left
+                        .variance_px2
+                        .value
+                        .min(right.variance_px2.value)
+                        .max(1e-6),
                 shift: scale - 1.0,
             })
         })
-        .filter(|seen| seen.log_light.is_finite())
         .collect()
 }
 
@@ -143,5 +180,49 @@ fn unlike(frames: &[FrameResult], seen: &[Seen]) -> Option<f64> {
     let widths = narrowest(<[Target]>::first) - narrowest(<[Target]>::last);
     let changes = logs.last()? - logs.first()?;
     let unlike = middle.abs() > UNLIKE.0.ln() || widths.abs() > UNLIKE.1.ln();
-    (unlike && changes > CHANGING).then(|| middle.abs().exp())
+    let changing = changes > CHANGING || still_share(seen) > STILL;
+    (unlike && changing).then(|| middle.abs().exp())
+}
+
+/// Frames in which the ratio of the light stands out. What is cut off at the ceiling depends on the blur, so burnt-out
+/// targets say nothing here.
+fn changing(seen: &[Seen]) -> Vec<usize> {
+    let sound: Vec<&Seen> = seen.iter().filter(|s| !s.burnt).collect();
+    let logs: Vec<f64> = sound.iter().map(|s| s.log_light).collect();
+    let (middle, scatter) = usual(&logs);
+    let stands_out = |s: &&&Seen| {
+        let least = if s.crowded { CROWDED_CHANGE } else { CHANGING };
+        (s.log_light - middle).abs() > least.max(OUTSTANDING * scatter)
+    };
+    sound.iter().filter(stands_out).map(|s| s.place).collect()
+}
+
+/// Share of one target's light that does not move with the picture's scale: half of how the logarithm of the ratio of
+/// the light runs against the shift. How bright the targets are runs with 1 / (second moment), and the camera's tone
+/// curve and ceiling treat a larger and a smaller one differently, so that is fitted beside it.
+fn still_share(seen: &[Seen]) -> f64 {
+    // A jump of the light is no slope.
+    let logs: Vec<f64> = seen.iter().map(|s| s.log_light).collect();
+    let (middle, scatter) = usual(&logs);
+    let usual = |s: &&Seen| (s.log_light - middle).abs() < CHANGING.max(OUTSTANDING * scatter);
+    let seen: Vec<&Seen> = seen.iter().filter(usual).collect();
+    let brightest = seen.iter().map(|s| s.brightness).fold(0.0, f64::max);
+    let terms = DMatrix::from_fn(seen.len(), 3, |row, column| match column {
+        0 => 1.0,
+        1 => seen[row].brightness / brightest,
+        _ => seen[row].shift,
+    });
+    let logs = DVector::from_iterator(seen.len(), seen.iter().map(|s| s.log_light));
+    let Some(inverse) = (terms.transpose() * &terms).try_inverse() else {
+        return 0.0;
+    };
+    let fit = &inverse * terms.transpose() * &logs;
+    let left = seen.len() as f64 - 3.0;
+    let noise = (&logs - &terms * &fit).norm_squared() / left;
+    let slope = Measured::new(fit[2], (noise * inverse[(2, 2)]).max(0.0).sqrt());
+    if left >= 1.0 && slope.value.abs() > CLEAR * slope.std_error {
+        (slope.value.abs() / 2.0).min(1.0)
+    } else {
+        0.0
+    }
 }

@@ -44,7 +44,7 @@ parts! {
     WindowChoice, "window_choice", true,
         "Background slope and choice of the window: half the difference between two windows";
     ToneCurve, "tone_curve", true,
-        "Tone curve of the camera: half the difference between two plausible curves";
+        "Tone curve of the camera: the difference between two plausible curves";
     Shading, "shading", true,
         "Brightness that falls off towards the sides of the picture, or is evened out by the camera, tilts the blur: what is \
          left after it was taken out, from how well the tilt is known";
@@ -58,6 +58,12 @@ parts! {
     UnseenShading, "unseen_shading", false,
         "Brightness that falls off towards the sides of the picture may tilt the blur by less than the pictures can show: no \
          more than this, to either side.";
+    UnseenVignetting, "unseen_vignetting", false,
+        "The lens barrel may cut the blur by less than the pictures can show: no more than this, from how well the shape of \
+         the blur is known.";
+    ZoomSlip, "zoom_slip", false,
+        "The zoom ring slipped between this frame and the reference: the shift holds the step in the picture's scale, of this \
+         size, beside the breathing.";
     ReferenceNotAtInfinity, "reference_not_at_infinity", false,
         "The reference is short of infinity: slope of the curve at its end times the dioptres left. Every shift lacks \
          about this much.";

@@ -4,7 +4,7 @@
 use super::look::{self, Load, Sight};
 use super::places::{Places, Witness};
 use super::smooth::Smooth;
-use super::{extra, pair, track};
+use super::{covered, extra, pair, track};
 use crate::measure::{Flag, Target, Unmeasurable};
 
 /// What became of the search in one frame: targets from left to right, or why there are none.
@@ -112,6 +112,7 @@ impl Sightings<'_> {
         let mut found: Vec<Found> = (0..self.order.len())
             .map(|at| self.first_verdict(at, &pairs))
             .collect();
+        covered::fail(&mut found);
         self.doubt(&mut found);
         extra::add(&mut found, &self.candidates());
         found
@@ -146,7 +147,9 @@ impl Sightings<'_> {
         let found = look::near(self.order[at], self.load, &places);
         let cut = places.iter().any(|&place| self.cuts_edge(place));
         let pair = match found {
-            Err(Unmeasurable::NoTargets | Unmeasurable::TooFaint) if cut => {
+            Err(Unmeasurable::NoTargets | Unmeasurable::OneTarget | Unmeasurable::TooFaint)
+                if cut =>
+            {
                 return Err(Unmeasurable::Clipped);
             }
             other => sound(other?)?,

@@ -9,7 +9,7 @@ use super::shading::{self, Shading};
 use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameOrder, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{
-    budget, extra, findings, infinity, order, other_light, pair, search, spread, vignette,
+    budget, extra, findings, infinity, order, other_light, pair, search, slip, spread, vignette,
 };
 use crate::measure::Target;
 use crate::units::{Measured, Metres};
@@ -67,9 +67,14 @@ fn measure_seen(
     for (frame, dioptres) in results.iter_mut().zip(&scale.dioptres) {
         frame.focus_dioptres = *dioptres;
     }
-    let cut_blur = course
+    let shape = course
         .as_ref()
-        .and_then(|course| vignette::detect(&results, course));
+        .and_then(|course| vignette::look(&results, course));
+    let (cut_blur, unseen_cut_pct) = match shape {
+        Some(vignette::Shape::Cut(cut)) => (Some(cut), None),
+        Some(vignette::Shape::Whole { unseen_pct }) => (None, Some(unseen_pct)),
+        None => (None, None),
+    };
     if let (Some(course), Some(cut)) = (&course, &cut_blur) {
         vignette::correct(&mut results, course, cut);
     }
@@ -83,6 +88,7 @@ fn measure_seen(
         shading.correct(&mut results);
     }
     let other_light = other_light::detect(&results, cut_blur.as_ref());
+    let slip = slip::find(&results, &places, cut_blur.as_ref());
     let closest_focus = settings.closest_focus.or_else(|| {
         let nearest = results.first().and_then(|frame| frame.focus_dioptres)?;
         Metres::new(1.0 / nearest.value).ok()
@@ -93,11 +99,14 @@ fn measure_seen(
         shading,
         cut_blur,
         other_light: other_light.as_ref(),
+        slip: slip.as_ref(),
         setting: budget::Setting {
             focal_mm: facts.focal_mm,
             closest_mm: closest_focus.map(|d| 1000.0 * d.m()),
             target_mm: settings.target_distance.map(|d| 1000.0 * d.m()),
             unseen_shading_pct,
+            unseen_cut_pct,
+            slip_pct: None,
         },
     };
     let mut summary = verdict::conclude(&mut results, &grounds);
@@ -142,6 +151,7 @@ fn measure_seen(
         estimate,
         cut_blur,
         other_light,
+        slip,
         shortfall,
     };
     findings::raise(&mut measurement, settings, &evidence);

@@ -3,9 +3,10 @@
 use super::budget::{self, Differences, Noise, Setting};
 use super::distance::blur::BlurCourse;
 use super::other_light::OtherLight;
+use super::pieces::Pieces;
 use super::places::Places;
 use super::shading::Shading;
-use super::smooth::Smooth;
+use super::slip::ZoomSlip;
 use super::{CurvePoint, FrameResult, ShiftCurve, Summary, vignette};
 use crate::units::Measured;
 
@@ -24,6 +25,8 @@ pub(super) struct Grounds<'a> {
     pub(super) cut_blur: Option<vignette::CutBlur>,
     /// There is light beside a target.
     pub(super) other_light: Option<&'a OtherLight>,
+    /// The zoom ring slipped.
+    pub(super) slip: Option<&'a ZoomSlip>,
     /// What the systematic bounds need.
     pub(super) setting: Setting,
 }
@@ -49,10 +52,11 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         })
         .collect();
     let last = measured.len() - 1;
-    let smooth = Smooth::through(&points);
+    let is_after = |slip: &ZoomSlip| measured.partition_point(|(place, _)| *place < slip.after);
+    let smooth = Pieces::through(&points, grounds.slip.map(is_after));
     let reference_px = smooth
         .as_ref()
-        .map_or(points[last].1, |smooth| smooth.fitted[last]);
+        .map_or(points[last].1, |smooth| smooth.fitted(last));
 
     let mut differences = budget::differences(frames, reference);
     if let (Some(cut), Some(course)) = (&grounds.cut_blur, grounds.course) {
@@ -81,7 +85,7 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         let ratio = separation.value / reference_px;
         let (curved, u_raw, u_curve) = match &smooth {
             Some(smooth) => (
-                smooth.fitted[k] / reference_px,
+                smooth.fitted(k) / reference_px,
                 smooth.u_of_raw_difference(k, ratio, last),
                 smooth.u_of_difference(k, ratio, last),
             ),
@@ -110,12 +114,19 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         });
     }
     let (k, worst, worst_shift_pct) = worst?;
+    let setting = Setting {
+        slip_pct: grounds
+            .slip
+            .filter(|slip| worst <= slip.before)
+            .map(|slip| slip.jump_pct.abs()),
+        ..grounds.setting
+    };
     let per_px = 100.0 / reference_px;
     let noise = Noise {
         frame: points[k].2 * per_px,
         reference: smooth
             .as_ref()
-            .map_or(points[last].2, |s| s.u(last) / s.noise_factor.max(1e-9))
+            .map_or(points[last].2, |smooth| smooth.stated_u(last))
             * per_px,
         total: (worst_shift_pct.std_error.powi(2) - differences[worst].u().powi(2))
             .max(0.0)
@@ -133,7 +144,7 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
                 .get(worst)
                 .copied()
                 .unwrap_or(Differences::default()),
-            grounds.setting,
+            setting,
         ),
     })
 }

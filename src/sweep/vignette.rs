@@ -8,8 +8,8 @@
 //! focus. Both follow from b and t, and so does the pull of the centre, κ·c. Tape that is torn askew doesn't change with
 //! focus, an iris with an odd number of blades is alike in both targets; neither is mistaken for it.
 
-use super::FrameResult;
 use super::distance::blur::BlurCourse;
+use super::{FrameResult, balance};
 use crate::measure::{Flag, Target};
 use crate::units::Measured;
 
@@ -18,20 +18,46 @@ use crate::units::Measured;
 pub(super) struct CutBlur {
     /// Flattening α of the blur along the line of the targets.
     pub(super) flattening: f64,
-    /// Mirrored third moment γ over the cube of the blur, of the left target.
-    pub(super) asymmetry: f64,
     /// Pull κ of the left target's centre over the signed blur; its size alone unless `certain`.
     pub(super) pull: f64,
     /// The shape tells the pull: it was taken out.
     pub(super) certain: bool,
+    /// What it does to the shift over the whole sweep, percentage points.
+    pub(super) effect_pct: f64,
+}
+
+impl CutBlur {
+    /// Whether it is worth a word; what is less widens the uncertainty without one.
+    #[must_use]
+    pub(super) fn is_remarkable(&self) -> bool {
+        self.effect_pct > REMARKABLE_PCT
+    }
+}
+
+/// What the shape of the blur says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Shape {
+    /// It is cut.
+    Cut(CutBlur),
+    /// It is not cut by so much that it could be seen; one that can't be seen moves the shift by no more than so many
+    /// percentage points over the whole sweep.
+    Whole {
+        /// The most that is left open.
+        unseen_pct: f64,
+    },
 }
 
 /// A coefficient must stand out of its noise by this factor.
 const SIGNIFICANCE: f64 = 6.0;
 /// Effect on the shift, percentage points, below which cut blur is not remarkable.
 const REMARKABLE_PCT: f64 = 0.02;
-/// Flattening below which nothing is cut that matters, whatever its significance.
+/// Flattening below which nothing is believed that the two targets don't show alike, whatever its significance.
 const LEAST_FLATTENING: f64 = 0.01;
+/// Share of the larger flattening that the smaller one has where both targets show it alike; they don't lie quite as far
+/// from the axis.
+const ALIKE: f64 = 1.0 / 3.0;
+/// Standard uncertainties of the flattening that may hide unseen.
+const UNSEEN_SIGMA: f64 = 2.0;
 /// Share of the correction that stays as its standard uncertainty. One rim, or two on the same side, leave 0.03 of the pull
 /// (150 random overlaps of circles, own calculation); a second rim on the other side takes back a part of it that the two
 /// moments don't tell.
@@ -39,11 +65,20 @@ const LEFT_OVER: f64 = 0.18;
 /// Blur, px, from which the noise of second and third moments grows with the blur.
 const NOISY_FROM_PX: f64 = 20.0;
 
-/// Looks for cut blur; `None` where the blur is sound or there is too little of it to tell.
+/// What one frame shows of its two targets at the reference's scale.
+struct Seen {
+    blur: f64,
+    /// Second moment across less along the line, left and right.
+    flat: [f64; 2],
+    /// Third moment along the line, left less right, halved.
+    lopsided: f64,
+}
+
+/// Looks for cut blur; `None` where there is too little blur to tell, or where something else makes the shape.
 #[must_use]
-pub(super) fn detect(frames: &[FrameResult], course: &BlurCourse) -> Option<CutBlur> {
+pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape> {
     let separation = frames.iter().rev().find_map(|f| f.separation_px)?.value;
-    let seen: Vec<(f64, f64, f64)> = course
+    let seen: Vec<Seen> = course
         .signed
         .iter()
         .filter_map(|&(place, blur)| {
@@ -60,27 +95,28 @@ pub(super) fn detect(frames: &[FrameResult], course: &BlurCourse) -> Option<CutB
             let variance = |t: &Target| t.variance_px2.value.max(0.0) / (scale * scale);
             let flat = |t: &Target| -2.0 * t.elongation * variance(t);
             let third = |t: &Target| t.skewness() * variance(t).powf(1.5);
-            Some((
-                blur.value,
-                (flat(left) + flat(right)) / 2.0,
-                (third(left) - third(right)) / 2.0,
-            ))
+            Some(Seen {
+                blur: blur.value,
+                flat: [flat(left), flat(right)],
+                lopsided: (third(left) - third(right)) / 2.0,
+            })
         })
         .collect();
-    let flat = slope(seen.iter().map(|s| (s.0 * s.0, s.1, weight(s.0, 1))))?;
-    let lopsided = slope(seen.iter().map(|s| (s.0.powi(3), s.2, weight(s.0, 2))))?;
-    let flattening = 8.0 * flat.value;
-    let significant = |m: Measured| m.value.abs() > SIGNIFICANCE * m.std_error;
-    if flattening < LEAST_FLATTENING || !significant(flat) {
-        return None;
-    }
-    // Circles of one size are not lopsided at all: then the size of the pull is known, but not which way it goes.
-    let certain = significant(lopsided);
-    let pull = if certain {
-        pull_of(flattening, lopsided.value.abs()).copysign(lopsided.value)
-    } else {
-        pull_of_alike(flattening)
+    let against_square = |of: &dyn Fn(&Seen) -> f64| {
+        let points = seen
+            .iter()
+            .map(|s| (s.blur * s.blur, of(s), weight(s.blur, 1)));
+        slope(points).map(|slope| slope.scaled(8.0))
     };
+    let flat = against_square(&|s| (s.flat[0] + s.flat[1]) / 2.0)?;
+    let sides = [
+        against_square(&|s| s.flat[0])?.value,
+        against_square(&|s| s.flat[1])?.value,
+    ];
+    let points = seen
+        .iter()
+        .map(|s| (s.blur.powi(3), s.lopsided, weight(s.blur, 2)));
+    let lopsided = slope(points)?;
     let widest = course
         .signed
         .iter()
@@ -88,13 +124,34 @@ pub(super) fn detect(frames: &[FrameResult], course: &BlurCourse) -> Option<CutB
         .fold((0.0_f64, 0.0_f64), |(low, high), c| {
             (low.min(c), high.max(c))
         });
-    let effect = 100.0 * 2.0 * pull.abs() * (widest.1 - widest.0) / separation;
-    (effect > REMARKABLE_PCT).then_some(CutBlur {
+    let effect_pct = |pull: f64| 100.0 * 2.0 * pull.abs() * (widest.1 - widest.0) / separation;
+    let flattening = flat.value;
+    let alike = sides[0].min(sides[1]) > ALIKE * sides[0].max(sides[1]);
+    let least = if alike { 0.0 } else { LEAST_FLATTENING };
+    let significant = |m: Measured| m.value.abs() > SIGNIFICANCE * m.std_error;
+    if flattening < least || !significant(flat) {
+        let most = flattening.max(0.0) + UNSEEN_SIGMA * flat.std_error;
+        return Some(Shape::Whole {
+            unseen_pct: effect_pct(pull_of_alike(most)),
+        });
+    }
+    // A barrel takes the same share of the light at every focus setting; a label in one target's window does not.
+    if !alike && balance::changes(frames) {
+        return None;
+    }
+    // Circles of one size are not lopsided at all: then the size of the pull is known, but not which way it goes.
+    let certain = alike && significant(lopsided);
+    let pull = if certain {
+        pull_of(flattening, lopsided.value.abs()).copysign(lopsided.value)
+    } else {
+        pull_of_alike(flattening)
+    };
+    Some(Shape::Cut(CutBlur {
         flattening,
-        asymmetry: lopsided.value,
         pull,
         certain,
-    })
+        effect_pct: effect_pct(pull),
+    }))
 }
 
 /// Takes the pull out of the separations, where it is certain: the left centre was pulled by κ·c, the right one by −κ·c.
@@ -220,11 +277,21 @@ fn pull_of(flattening: f64, asymmetry: f64) -> f64 {
 
 /// Size of the pull over blur of the overlap of two circles of one size that is as flat: the most there can be.
 fn pull_of_alike(flattening: f64) -> f64 {
-    let off = |shape: &Overlap| (shape.flattening - flattening).abs();
-    (1..=180)
-        .filter_map(|k| Overlap::of(1.0, f64::from(k) / 100.0))
-        .min_by(|a, b| off(a).total_cmp(&off(b)))
-        .map_or(0.0, |shape| shape.pull.abs())
+    const STEPS: u32 = 180;
+    // Both start at 0 and rise together; between two shapes on a straight line.
+    let mut before = (0.0, 0.0);
+    for k in 1..=STEPS {
+        let Some(shape) = Overlap::of(1.0, 1.8 * f64::from(k) / f64::from(STEPS)) else {
+            break;
+        };
+        let here = (shape.flattening, shape.pull.abs());
+        if here.0 >= flattening {
+            let share = (flattening - before.0) / (here.0 - before.0);
+            return before.1 + share * (here.1 - before.1);
+        }
+        before = here;
+    }
+    before.1
 }
 
 #[cfg(test)]

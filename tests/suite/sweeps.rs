@@ -1,11 +1,13 @@
 //! Whole sweeps with known truth: splitting, order, shift, distances, tolerance distance, uncertainty.
 
+mod covered;
 mod distances;
 mod findings;
 mod full_size;
 mod other_light;
 mod rig;
 mod shading;
+mod slight;
 mod textbook;
 mod uneven;
 

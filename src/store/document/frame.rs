@@ -245,6 +245,7 @@ enum ReasonDoc {
     Clipped,
     Overlapping,
     TooFaint,
+    PartlyCovered,
     DisagreesWithNeighbours,
     OtherSize {
         found: (u32, u32),
@@ -262,6 +263,7 @@ impl ReasonDoc {
             Unmeasurable::Clipped => Self::Clipped,
             Unmeasurable::Overlapping => Self::Overlapping,
             Unmeasurable::TooFaint => Self::TooFaint,
+            Unmeasurable::PartlyCovered => Self::PartlyCovered,
             Unmeasurable::DisagreesWithNeighbours => Self::DisagreesWithNeighbours,
             Unmeasurable::OtherSize {
                 found_width,
@@ -284,6 +286,7 @@ impl ReasonDoc {
             Self::Clipped => Unmeasurable::Clipped,
             Self::Overlapping => Unmeasurable::Overlapping,
             Self::TooFaint => Unmeasurable::TooFaint,
+            Self::PartlyCovered => Unmeasurable::PartlyCovered,
             Self::DisagreesWithNeighbours => Unmeasurable::DisagreesWithNeighbours,
             Self::OtherSize { found, sweep } => Unmeasurable::OtherSize {
                 found_width: found.0,

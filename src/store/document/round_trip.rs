@@ -135,6 +135,7 @@ fn unmeasurable() -> impl Strategy<Value = Unmeasurable> {
         Just(Unmeasurable::Clipped),
         Just(Unmeasurable::Overlapping),
         Just(Unmeasurable::TooFaint),
+        Just(Unmeasurable::PartlyCovered),
         Just(Unmeasurable::DisagreesWithNeighbours),
         any::<(u32, u32, u32, u32)>().prop_map(|(found_width, found_height, width, height)| {
             Unmeasurable::OtherSize {

@@ -10,6 +10,7 @@ use super::infinity::Shortfall;
 use super::other_light::OtherLight;
 use super::places::Places;
 use super::restore::Restored;
+use super::slip::ZoomSlip;
 use super::vignette::CutBlur;
 use super::{Code, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings};
 
@@ -28,6 +29,8 @@ pub(super) struct Evidence {
     pub(super) cut_blur: Option<CutBlur>,
     /// There is light beside a target.
     pub(super) other_light: Option<OtherLight>,
+    /// The zoom ring slipped.
+    pub(super) slip: Option<ZoomSlip>,
     /// The reference is short of infinity.
     pub(super) shortfall: Option<Shortfall>,
 }
@@ -44,7 +47,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         distances::order_uncertain(evidence),
         distances::unknown(sweep, settings, evidence),
         distances::disagrees(sweep, settings, evidence),
-        motion::zoom_slipped(sweep, &evidence.places),
+        motion::zoom_slipped(sweep, evidence.slip.as_ref()),
         motion::camera_moved(sweep, &evidence.places),
         pictures::clipped(sweep),
         pictures::saturated(sweep),

@@ -2,8 +2,9 @@
 
 use super::{finding, worst_u};
 use crate::sweep::places::{Places, median};
-use crate::sweep::smooth::Smooth;
+use crate::sweep::slip::ZoomSlip;
 use crate::sweep::{Code, Finding, FrameResult, Severity, SweepMeasurement};
+use crate::units::Measured;
 
 /// Jump of the picture between two frames that is no lens's wobble, as a share of its width: 2 px at 1920.
 const JUMP_SHARE: f64 = 0.001;
@@ -11,16 +12,15 @@ const JUMP_SHARE: f64 = 0.001;
 const TURN: f64 = 0.0005;
 /// A jump is also this many times the usual step, so that an even creep of the lens's own is none.
 const OUTSTANDING: f64 = 6.0;
+/// Whatever moved has moved by this many times the standard uncertainty of the move: dim, much blurred targets seem to jump
+/// by tenths of a pixel, up to 3.3 of it in simulated sweeps.
+const SURE: f64 = 8.0;
 /// Creep over the whole sweep that is remarked on, as a share of the picture's width: 15 px at 1920.
 const CREEP_SHARE: f64 = 0.008;
 /// Turn over the whole sweep that is remarked on, rad: 0.15°.
 const WHOLE_TURN: f64 = 0.0026;
 /// Restless steps (the middle one) that stabilisation makes, as a share of the picture's width: 0.8 px at 1920.
 const RESTLESS_SHARE: f64 = 0.0004;
-/// A step of the separation counts as a slipped zoom ring when it stands out of the scatter by this factor …
-const SLIP: f64 = 12.0;
-/// … and is at least this share.
-const SLIP_SHARE: f64 = 0.0008;
 
 /// How the picture lies in a frame once breathing is taken out.
 struct Pose {
@@ -28,7 +28,35 @@ struct Pose {
     x: f64,
     y: f64,
     roll: f64,
-    noise: f64,
+    /// Standard uncertainty of the place, px.
+    u_px: f64,
+    /// Standard uncertainty of the roll, rad.
+    u_roll: f64,
+}
+
+/// From one frame to another: how far the picture moved and turned, each with its standard uncertainty.
+struct Step {
+    place: usize,
+    moved: Measured,
+    turned: Measured,
+}
+
+impl Step {
+    /// Per step of the bracket, of which the frames are so many apart.
+    fn between(a: &Pose, b: &Pose, apart: f64) -> Self {
+        let each = |value: f64, u: f64| Measured::new(value / apart, u / apart);
+        Self {
+            place: b.place,
+            moved: each((b.x - a.x).hypot(b.y - a.y), a.u_px.hypot(b.u_px)),
+            turned: each((b.roll - a.roll).abs(), a.u_roll.hypot(b.u_roll)),
+        }
+    }
+
+    /// Whether it moved or turned by more than this, beyond what its own uncertainty explains.
+    fn exceeds(&self, moved: f64, turned: f64) -> bool {
+        let surely = |m: &Measured, least: f64| m.value > least.max(SURE * m.std_error);
+        surely(&self.moved, moved) || surely(&self.turned, turned)
+    }
 }
 
 /// Moves and turns of the picture against the reference: breathing moves the middle of the pair on a line through the
@@ -43,21 +71,22 @@ fn poses(sweep: &SweepMeasurement) -> Option<Vec<Pose>> {
         .iter()
         .enumerate()
         .filter_map(|(place, frame)| {
-            let (here, angle, noise) = middle(frame)?;
+            let (here, angle, u_px) = middle(frame)?;
             let scale = frame.separation_px?.value / reference.separation_px?.value;
             Some(Pose {
                 place,
                 x: here.0 - centre.0 - scale * (still.0 - centre.0),
                 y: here.1 - centre.1 - scale * (still.1 - centre.1),
                 roll: angle - still_angle,
-                noise,
+                u_px,
+                u_roll: 2.0 * u_px / frame.separation_px?.value,
             })
         })
         .collect();
     Some(poses)
 }
 
-/// Point half-way between the outermost targets, direction from left to right, noise of the point, px.
+/// Point half-way between the outermost targets, direction from left to right, standard uncertainty of the point, px.
 fn middle(frame: &FrameResult) -> Option<((f64, f64), f64, f64)> {
     let (a, b) = (frame.targets.first()?, frame.targets.last()?);
     let (dx, dy) = (b.x_px.value - a.x_px.value, b.y_px.value - a.y_px.value);
@@ -65,34 +94,29 @@ fn middle(frame: &FrameResult) -> Option<((f64, f64), f64, f64)> {
         (a.x_px.value + b.x_px.value) / 2.0,
         (a.y_px.value + b.y_px.value) / 2.0,
     );
-    let noise = a.x_px.std_error.hypot(b.x_px.std_error);
-    (dx.hypot(dy) > 0.0).then_some((point, dy.atan2(dx), noise))
+    let u = |a: Measured, b: Measured| a.std_error.hypot(b.std_error) / 2.0;
+    let u_px = u(a.x_px, b.x_px).max(u(a.y_px, b.y_px));
+    (dx.hypot(dy) > 0.0).then_some((point, dy.atan2(dx), u_px))
 }
 
 pub(super) fn camera_moved(sweep: &SweepMeasurement, places: &Places) -> Option<Finding> {
     let poses = poses(sweep)?;
     let width = f64::from(sweep.picture_size_px?.0);
-    let steps: Vec<(usize, f64, f64)> = poses
+    let steps: Vec<Step> = poses
         .windows(2)
         .map(|pair| {
             let apart = places.apart(pair[0].place, pair[1].place);
-            (
-                pair[1].place,
-                (pair[1].x - pair[0].x).hypot(pair[1].y - pair[0].y) / apart,
-                (pair[1].roll - pair[0].roll).abs() / apart,
-            )
+            Step::between(&pair[0], &pair[1], apart)
         })
         .collect();
-    let usual_move = median(steps.iter().map(|s| s.1).collect())?;
-    let usual_turn = median(steps.iter().map(|s| s.2).collect())?;
-    let noise = median(poses.iter().map(|p| p.noise).collect())?;
-    let jump_px = (JUMP_SHARE * width)
-        .max(OUTSTANDING * usual_move)
-        .max(8.0 * noise);
+    let usual_move = median(steps.iter().map(|s| s.moved.value).collect())?;
+    let usual_turn = median(steps.iter().map(|s| s.turned.value).collect())?;
+    let noise = median(steps.iter().map(|s| s.moved.std_error).collect())?;
+    let jump_px = (JUMP_SHARE * width).max(OUTSTANDING * usual_move);
     let turn = TURN.max(OUTSTANDING * usual_turn);
-    let jumps: Vec<&(usize, f64, f64)> = steps
+    let jumps: Vec<&Step> = steps
         .iter()
-        .filter(|step| step.1 > jump_px || step.2 > turn)
+        .filter(|step| step.exceeds(jump_px, turn))
         .collect();
     let u = worst_u(sweep)?;
     let effect = format!(
@@ -109,13 +133,14 @@ pub(super) fn camera_moved(sweep: &SweepMeasurement, places: &Places) -> Option<
             files,
         ))
     };
-    if let Some(largest) = jumps.iter().max_by(|a, b| a.1.total_cmp(&b.1)).copied() {
+    let by_move = |a: &&&Step, b: &&&Step| a.moved.value.total_cmp(&b.moved.value);
+    if let Some(largest) = jumps.iter().max_by(by_move) {
         return moved(
             format!(
                 "The picture jumps by {:.1} px and turns by {:.2}° at {}{}.",
-                largest.1,
-                largest.2.to_degrees(),
-                sweep.frames[largest.0].info.file,
+                largest.moved.value,
+                largest.turned.value.to_degrees(),
+                sweep.frames[largest.place].info.file,
                 match jumps.len() {
                     1 => String::new(),
                     more => format!(", the largest of {more} jumps"),
@@ -123,11 +148,11 @@ pub(super) fn camera_moved(sweep: &SweepMeasurement, places: &Places) -> Option<
             ),
             jumps
                 .iter()
-                .map(|step| sweep.frames[step.0].info.file.clone())
+                .map(|step| sweep.frames[step.place].info.file.clone())
                 .collect(),
         );
     }
-    if usual_move > (RESTLESS_SHARE * width).max(6.0 * noise) && restless(&poses) {
+    if usual_move > (RESTLESS_SHARE * width).max(SURE * noise) && restless(&poses) {
         return moved(
             format!(
                 "The picture wanders by about {usual_move:.1} px from frame to frame, as stabilisation or a shaky support makes it."
@@ -136,14 +161,15 @@ pub(super) fn camera_moved(sweep: &SweepMeasurement, places: &Places) -> Option<
         );
     }
     let (first, last) = (poses.first()?, poses.last()?);
-    let creep = (last.x - first.x).hypot(last.y - first.y);
-    let turned = (last.roll - first.roll).abs();
-    (creep > CREEP_SHARE * width || turned > WHOLE_TURN)
+    let whole = Step::between(first, last, 1.0);
+    whole
+        .exceeds(CREEP_SHARE * width, WHOLE_TURN)
         .then(|| {
             moved(
                 format!(
-                    "Over the sweep the picture creeps by {creep:.1} px and turns by {:.2}°, as a sagging support makes it.",
-                    turned.to_degrees()
+                    "Over the sweep the picture creeps by {:.1} px and turns by {:.2}°, as a sagging support makes it.",
+                    whole.moved.value,
+                    whole.turned.value.to_degrees()
                 ),
                 Vec::new(),
             )
@@ -163,54 +189,22 @@ fn restless(poses: &[Pose]) -> bool {
     }
 }
 
-/// A step in the separation that no focusing makes: the zoom ring slipped, though the files may not say so.
-pub(super) fn zoom_slipped(sweep: &SweepMeasurement, places: &Places) -> Option<Finding> {
-    let measured: Vec<usize> = (0..sweep.frames.len())
-        .filter(|&frame| sweep.frames[frame].separation_px.is_some())
-        .collect();
-    let points: Vec<(f64, f64, f64)> = measured
-        .iter()
-        .filter_map(|&frame| {
-            let s = sweep.frames[frame].separation_px?;
-            Some((places.pace(frame), s.value, s.std_error.max(0.005)))
-        })
-        .collect();
-    if points.len() < 10 {
-        return None;
-    }
-    // Each side of the step is continued to the middle of it by its own curve; the largest disagreement counts.
-    let mut largest: Option<(f64, usize, f64)> = None;
-    for cut in 5..=points.len() - 5 {
-        let step = (points[cut].1 - points[cut - 1].1).abs() / points[cut].1;
-        if step < SLIP_SHARE {
-            continue;
-        }
-        let at = (points[cut - 1].0 + points[cut].0) / 2.0;
-        let sides = Smooth::reaching(&points[..cut], at).zip(Smooth::reaching(&points[cut..], at));
-        // Where the focus stands still on one side, nothing continues it.
-        let Some((before, after)) = sides else {
-            continue;
-        };
-        let (a, b) = (before.predict(at), after.predict(at));
-        let jump = b.0 / a.0 - 1.0;
-        let doubt = (b.0 - a.0).abs() / a.1.hypot(b.1).max(0.02);
-        if jump.abs() > SLIP_SHARE && doubt > SLIP && largest.is_none_or(|(most, ..)| doubt > most)
-        {
-            largest = Some((doubt, cut, jump));
-        }
-    }
-    let (_, cut, jump) = largest?;
-    let file = |k: usize| sweep.frames[measured[k]].info.file.clone();
+/// The zoom ring slipped, though the files may not say so.
+pub(super) fn zoom_slipped(sweep: &SweepMeasurement, slip: Option<&ZoomSlip>) -> Option<Finding> {
+    let slip = slip?;
+    let file = |frame: usize| sweep.frames[frame].info.file.clone();
     Some(finding(
         Code::FocalLengthChanged,
         Severity::Warning,
         format!(
-            "The scale of the picture jumps by {:+.2} % between {} and {}, as a slipping zoom ring makes it. The shift of all \
-             frames before holds that jump. Fix the ring with tape and shoot again.",
-            100.0 * jump,
-            file(cut - 1),
-            file(cut)
+            "The scale of the picture jumps by {:+.2} % between {} and {}, as a slipping zoom ring makes it. The frames \
+             from {} on were taken at the focal length of the last one, and their shifts are right. Those before it hold the \
+             jump beside the breathing, and no frame at infinity tells the two apart. Fix the ring with tape and shoot again.",
+            slip.jump_pct,
+            file(slip.before),
+            file(slip.after),
+            file(slip.after),
         ),
-        vec![file(cut - 1), file(cut)],
+        vec![file(slip.before), file(slip.after)],
     ))
 }

@@ -3,6 +3,7 @@
 use super::{Evidence, finding, names, worst_u};
 use crate::measure::{Flag, Unmeasurable};
 use crate::sweep::places::median;
+use crate::sweep::vignette;
 use crate::sweep::{Code, Finding, FrameResult, FrameState, Severity, SweepMeasurement};
 
 /// Uncertainty of the worst shift, percentage points, from which a burnt-out or faint target is a warning.
@@ -180,7 +181,7 @@ pub(super) fn close_together(sweep: &SweepMeasurement) -> Option<Finding> {
 }
 
 pub(super) fn blur_vignetted(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
-    let cut = evidence.cut_blur?;
+    let cut = evidence.cut_blur.filter(vignette::CutBlur::is_remarkable)?;
     let u = worst_u(sweep)?;
     let done = if cut.certain {
         format!(
@@ -208,6 +209,7 @@ pub(super) fn blur_vignetted(sweep: &SweepMeasurement, evidence: &Evidence) -> O
 
 pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
     let other = evidence.other_light.as_ref()?;
+    let changing = names(other.changing.iter().map(|&place| &sweep.frames[place]));
     let lopsided = names(other.lopsided.iter().map(|&place| &sweep.frames[place]));
     let leans = (!lopsided.is_empty()).then(|| {
         format!(
@@ -222,7 +224,15 @@ pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Opti
              that changes over the sweep."
         )
     });
-    let seen: Vec<String> = [leans, unlike].into_iter().flatten().collect();
+    let changes = (!other.changing.is_empty() && lopsided.is_empty()).then(|| {
+        format!(
+            "In {} of {} frames the light of one target against the other's is not what it is in the rest, as neither exposure \
+             nor blur makes it.",
+            other.changing.len(),
+            sweep.frames.len()
+        )
+    });
+    let seen: Vec<String> = [leans, unlike, changes].into_iter().flatten().collect();
     let worst = worst_u(sweep).map_or_else(String::new, |u| {
         format!(
             " The uncertainty of the worst shift was widened to {u:.3} percentage points for it."
@@ -236,6 +246,10 @@ pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Opti
              to frame.{worst} Take it away or move the targets, and shoot again.",
             seen.join(" ")
         ),
-        lopsided,
+        if lopsided.is_empty() {
+            changing
+        } else {
+            lopsided
+        },
     ))
 }
