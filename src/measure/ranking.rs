@@ -5,10 +5,16 @@ use super::{Flag, Target};
 /// Candidates handed out at most.
 const MOST: usize = 12;
 
+/// Ratio of second moments up to which two measurements may be of one and the same thing though one centre lies outside
+/// the narrower one's light: what was seen of it in part and as a whole. A wall beside the card is more than that.
+const ONE_THING: f64 = 4.0;
+
 /// Whether two measurements are of one and the same thing: their centres lie well within each other's light.
 pub(super) fn same_thing(a: &Target, b: &Target) -> bool {
     let apart = (a.x_px.value - b.x_px.value).hypot(a.y_px.value - b.y_px.value);
-    apart < 3.0_f64.max(0.75 * a.variance_px2.value.max(b.variance_px2.value).sqrt())
+    let (a, b) = (a.variance_px2.value, b.variance_px2.value);
+    let reach = a.max(b).min(ONE_THING * a.min(b));
+    apart < 3.0_f64.max(0.75 * reach.max(0.0).sqrt())
 }
 
 /// How much of its flux a uniform round plateau of the measured width and peak would hold: about 1 for a disc or a

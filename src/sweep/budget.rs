@@ -14,6 +14,8 @@ pub(super) struct Differences {
     pub(super) tone: f64,
     /// What is left of a tilt of the blur by falling light.
     pub(super) shading: f64,
+    /// What is left of a stretch of the blur.
+    pub(super) warp: f64,
     /// What a cut blur may do.
     pub(super) vignetting: f64,
     /// What light beside a target may do.
@@ -27,6 +29,7 @@ impl Differences {
         self.window
             .hypot(self.tone)
             .hypot(self.shading)
+            .hypot(self.warp)
             .hypot(self.vignetting)
             .hypot(self.other_light)
     }
@@ -140,6 +143,7 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
             line(Part::WindowChoice, differences.window),
             line(Part::ToneCurve, differences.tone),
             line(Part::Shading, differences.shading),
+            line(Part::WarpedBlur, differences.warp),
             line(Part::VignettedBlur, differences.vignetting),
             line(Part::OtherLight, differences.other_light),
         ],

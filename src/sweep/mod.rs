@@ -28,6 +28,7 @@ mod penalised;
 mod pick;
 mod pieces;
 mod places;
+mod pulls;
 mod repeats;
 mod restore;
 mod run;
@@ -42,6 +43,7 @@ mod track;
 mod unseen;
 mod verdict;
 mod vignette;
+mod warp;
 
 pub use curve::{CurvePoint, ShiftCurve, ToleranceOutcome};
 pub use difference::{Difference, FrameChange};

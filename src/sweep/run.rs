@@ -5,11 +5,10 @@ use super::facts::Facts;
 use super::look::{self, Load};
 use super::pick::Found;
 use super::restore::{self, Arrangement};
-use super::shading::{self, Shading};
 use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameOrder, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{
-    budget, extra, findings, infinity, order, other_light, pair, search, slip, spread, vignette,
+    budget, extra, findings, infinity, order, other_light, pair, pulls, search, slip, spread,
 };
 use crate::measure::Target;
 use crate::units::{Measured, Metres};
@@ -67,28 +66,10 @@ fn measure_seen(
     for (frame, dioptres) in results.iter_mut().zip(&scale.dioptres) {
         frame.focus_dioptres = *dioptres;
     }
-    let shape = course
-        .as_ref()
-        .and_then(|course| vignette::look(&results, course));
-    let (cut_blur, unseen_cut_pct) = match shape {
-        Some(vignette::Shape::Cut(cut)) => (Some(cut), None),
-        Some(vignette::Shape::Whole { unseen_pct }) => (None, Some(unseen_pct)),
-        None => (None, None),
-    };
-    if let (Some(course), Some(cut)) = (&course, &cut_blur) {
-        vignette::correct(&mut results, course, cut);
-    }
-    // What leans in a cut blur is the cut.
-    let shading = shading::detect(&results, course.as_ref()).filter(|_| cut_blur.is_none());
-    let unseen_shading_pct = shading
-        .filter(|shading| !shading.is_certain())
-        .map(|shading| shading.unseen_pct(&results));
-    let shading = shading.filter(Shading::is_certain);
-    if let Some(shading) = &shading {
-        shading.correct(&mut results);
-    }
-    let other_light = other_light::detect(&results, cut_blur.as_ref());
-    let slip = slip::find(&results, &places, cut_blur.as_ref());
+    let width_px = size.map(|(width, _)| width);
+    let pulls = pulls::take_out(&mut results, course.as_ref(), width_px);
+    let other_light = other_light::detect(&results, pulls.cut_blur.as_ref());
+    let slip = slip::find(&results, &places, pulls.cut_blur.as_ref());
     let closest_focus = settings.closest_focus.or_else(|| {
         let nearest = results.first().and_then(|frame| frame.focus_dioptres)?;
         Metres::new(1.0 / nearest.value).ok()
@@ -96,16 +77,15 @@ fn measure_seen(
     let grounds = Grounds {
         places: &places,
         course: course.as_ref(),
-        shading,
-        cut_blur,
+        pulls: &pulls,
         other_light: other_light.as_ref(),
         slip: slip.as_ref(),
         setting: budget::Setting {
             focal_mm: facts.focal_mm,
             closest_mm: closest_focus.map(|d| 1000.0 * d.m()),
             target_mm: settings.target_distance.map(|d| 1000.0 * d.m()),
-            unseen_shading_pct,
-            unseen_cut_pct,
+            unseen_shading_pct: pulls.unseen_shading_pct,
+            unseen_cut_pct: pulls.unseen_cut_pct,
             slip_pct: None,
         },
     };
@@ -149,7 +129,7 @@ fn measure_seen(
         restored,
         course,
         estimate,
-        cut_blur,
+        cut_blur: pulls.cut_blur,
         other_light,
         slip,
         shortfall,

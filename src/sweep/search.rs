@@ -181,10 +181,11 @@ fn order_by_blur(
     })
 }
 
-/// The size that most pictures have; of equally common ones the one met first.
+/// The size that most pictures have.
 fn usual_size(sights: &[Result<Sight, Unmeasurable>]) -> Option<(u32, u32)> {
     let mut sizes: Vec<((u32, u32), usize)> = Vec::new();
-    for sight in sights.iter().flatten() {
+    // From the far end, so that of two as frequent sizes the one with the reference is taken.
+    for sight in sights.iter().rev().flatten() {
         match sizes.iter_mut().find(|(size, _)| *size == sight.size) {
             Some((_, count)) => *count += 1,
             None => sizes.push((sight.size, 1)),

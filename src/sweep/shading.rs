@@ -15,6 +15,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::FrameResult;
 use super::distance::blur::BlurCourse;
+use super::warp::Warp;
 use crate::measure::{Flag, Target};
 use crate::units::Measured;
 
@@ -29,8 +30,13 @@ const LEAST_SKEWNESS: f64 = 2e-4;
 /// Standard uncertainties by which a rise has to differ from none to be taken out: what is less would add more noise to good
 /// sweeps than it mends in others, and is stated as a bound.
 const SIGNIFICANCE: f64 = 4.0;
+/// The same where a slight flattening of the blur might be a cut as well.
+const PLAIN: f64 = 10.0;
 /// Standard uncertainties of the rise that may hide unseen.
 const UNSEEN_SIGMA: f64 = 2.0;
+/// Largest rise over half a picture's width that is thought of where none was seen: the cos⁴ falloff of a 35 mm lens on 36 mm,
+/// taken out by the camera. Coma leans by more and pulls all frames alike.
+const UNSEEN_OVER_HALF: f64 = 0.7;
 /// Largest rise over half a picture's width that light does: cos⁴ at the side of a 20 mm lens on 36 mm grows by 1.6 (computed).
 const MOST_OVER_HALF: f64 = 2.0;
 /// Share of the correction that stays as its standard uncertainty: brightness does not change by the same part everywhere
@@ -42,6 +48,8 @@ const LEFT_OVER: f64 = 0.05;
 pub(super) struct Shading {
     /// Part by which it grows outwards where the targets are, 1/px.
     rise: Measured,
+    /// Between the targets, px.
+    separation_px: f64,
 }
 
 /// What one frame shows.
@@ -53,9 +61,14 @@ struct Seen {
     terms: [f64; 3],
 }
 
-/// Reads how brightness changes from how the blur leans; `None` where too few frames tell.
+/// Reads how brightness changes from how the blur leans, beyond what a stretch makes it lean; `None` where too few frames
+/// tell.
 #[must_use]
-pub(super) fn detect(frames: &[FrameResult], course: Option<&BlurCourse>) -> Option<Shading> {
+pub(super) fn detect(
+    frames: &[FrameResult],
+    course: Option<&BlurCourse>,
+    warp: Option<&Warp>,
+) -> Option<Shading> {
     let separation = frames.iter().rev().find_map(|f| f.separation_px)?.value;
     let seen: Vec<Seen> = frames
         .iter()
@@ -67,17 +80,20 @@ pub(super) fn detect(frames: &[FrameResult], course: Option<&BlurCourse>) -> Opt
                 signed.find(|(at, _)| *at == place).map(|(_, blur)| blur)
             });
             let blur = blur.map_or(0.0, |blur| blur.value * scale);
-            seen(&frame.targets, scale, blur)
+            seen(&frame.targets, scale, blur, warp)
         })
         .collect();
     let plain = fit(&seen, 2)?;
     let with_cut = fit(&seen, 3).filter(|cut| plain.chi2 - cut.chi2 > CUT_CHI2);
     let rise = with_cut.map_or(plain.rise, |cut| cut.rise);
     let over_half = rise.value.abs() * separation / 2.0;
-    (over_half < MOST_OVER_HALF).then_some(Shading { rise })
+    (over_half < MOST_OVER_HALF).then_some(Shading {
+        rise,
+        separation_px: separation,
+    })
 }
 
-fn seen(targets: &[Target], scale: f64, blur: f64) -> Option<Seen> {
+fn seen(targets: &[Target], scale: f64, blur: f64, warp: Option<&Warp>) -> Option<Seen> {
     let (left, right) = (targets.first()?, targets.last()?);
     // What is cut off at the ceiling, and other things in the window, lean by themselves.
     let spoilt =
@@ -89,8 +105,13 @@ fn seen(targets: &[Target], scale: f64, blur: f64) -> Option<Seen> {
         let least = LEAST_SKEWNESS * t.variance_px2.value.max(0.0).powf(1.5);
         t.lean.third_px3.std_error.max(least)
     };
+    let stretched = |t: &Target| warp.map_or(0.0, |warp| warp.third_px3(t));
+    let outwards = (
+        -left.lean.third_px3.value - stretched(left),
+        right.lean.third_px3.value - stretched(right),
+    );
     Some(Seen {
-        third: (right.lean.third_px3.value - left.lean.third_px3.value) / 2.0,
+        third: (outwards.0 + outwards.1) / 2.0,
         u: u(left).hypot(u(right)) / 2.0,
         terms: [
             (left.lean.fourth_px4 + right.lean.fourth_px4) / 2.0,
@@ -166,6 +187,12 @@ impl Shading {
         self.rise.value.abs() > SIGNIFICANCE * self.rise.std_error
     }
 
+    /// Whether there is no doubt of it, even where something else shows too.
+    #[must_use]
+    pub(super) fn is_plain(&self) -> bool {
+        self.rise.value.abs() > PLAIN * self.rise.std_error
+    }
+
     /// Takes the pull out of the separations.
     pub(super) fn correct(&self, frames: &mut [FrameResult]) {
         for frame in frames {
@@ -190,7 +217,8 @@ impl Shading {
             .iter()
             .rposition(|frame| frame.separation_px.is_some());
         let most = pulls(frames, reference.unwrap_or(0)).fold(0.0, f64::max);
-        (self.rise.value.abs() + UNSEEN_SIGMA * self.rise.std_error) * most
+        let rise = self.rise.value.abs() + UNSEEN_SIGMA * self.rise.std_error;
+        rise.min(2.0 * UNSEEN_OVER_HALF / self.separation_px) * most
     }
 }
 

@@ -5,7 +5,7 @@ use super::distance::blur::BlurCourse;
 use super::other_light::OtherLight;
 use super::pieces::Pieces;
 use super::places::Places;
-use super::shading::Shading;
+use super::pulls::Pulls;
 use super::slip::ZoomSlip;
 use super::{CurvePoint, FrameResult, ShiftCurve, Summary, vignette};
 use crate::units::Measured;
@@ -19,10 +19,8 @@ pub(super) struct Grounds<'a> {
     pub(super) places: &'a Places,
     /// How the blur runs, where it could be told.
     pub(super) course: Option<&'a BlurCourse>,
-    /// How the picture's brightness changes towards its sides.
-    pub(super) shading: Option<Shading>,
-    /// The blur is cut by the barrel.
-    pub(super) cut_blur: Option<vignette::CutBlur>,
+    /// What else pulls the centres.
+    pub(super) pulls: &'a Pulls,
     /// There is light beside a target.
     pub(super) other_light: Option<&'a OtherLight>,
     /// The zoom ring slipped.
@@ -59,16 +57,22 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         .map_or(points[last].1, |smooth| smooth.fitted(last));
 
     let mut differences = budget::differences(frames, reference);
-    if let (Some(cut), Some(course)) = (&grounds.cut_blur, grounds.course) {
+    if let (Some(cut), Some(course)) = (&grounds.pulls.cut_blur, grounds.course) {
         let cut = vignette::u_pct(course, cut, reference_px, frames.len());
         for (difference, u) in differences.iter_mut().zip(cut) {
             difference.vignetting = u;
         }
     }
-    if let Some(shading) = &grounds.shading {
+    if let Some(shading) = &grounds.pulls.shading {
         let left = shading.u_pct(frames, reference);
         for (difference, u) in differences.iter_mut().zip(left) {
             difference.shading = u;
+        }
+    }
+    if let Some(warp) = &grounds.pulls.warp {
+        let left = warp.u_pct(frames, reference);
+        for (difference, u) in differences.iter_mut().zip(left) {
+            difference.warp = u;
         }
     }
     if let Some(other) = grounds.other_light {

@@ -27,6 +27,12 @@ pub(super) struct CutBlur {
 }
 
 impl CutBlur {
+    /// Whether the blur is hardly flatter than it is long, as brightness that falls fast makes it too.
+    #[must_use]
+    pub(super) fn is_slight(&self) -> bool {
+        self.flattening < LEAST_FLATTENING
+    }
+
     /// Whether it is worth a word; what is less widens the uncertainty without one.
     #[must_use]
     pub(super) fn is_remarkable(&self) -> bool {
@@ -195,6 +201,12 @@ pub(super) fn u_pct(
 /// Weight of a frame in a fit of moments: their noise grows with the window, and that with the blur.
 fn weight(blur: f64, power: i32) -> f64 {
     1.0 / (1.0 + (blur / NOISY_FROM_PX).powi(2)).powi(power)
+}
+
+/// Slope of a second moment, px², against the square of the blur, px, over (blur, moment).
+#[must_use]
+pub(super) fn slope_of_squares(points: impl Iterator<Item = (f64, f64)>) -> Option<Measured> {
+    slope(points.map(|(blur, moment)| (blur * blur, moment, weight(blur, 1))))
 }
 
 /// Slope of a weighted straight line through (x, y, weight) with its standard uncertainty from the scatter.

@@ -10,6 +10,7 @@ mod shading;
 mod slight;
 mod textbook;
 mod uneven;
+mod warp;
 
 use breathmark::measure::Unmeasurable;
 use breathmark::simulate::{Breathing, Bump, Clutter, Noise, Patch, SweepScript};

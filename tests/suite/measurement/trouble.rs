@@ -216,6 +216,32 @@ fn lopsided_blurs_lean_and_mirrored_ones_lean_back() {
     assert!(right < -0.05, "{left} {right}");
 }
 
+/// The card ends and the wall beside it is lit, ten times dimmer than the tape and as high as the picture: its middle is as
+/// near to a target as its own light is wide, and it is another thing all the same.
+#[test]
+fn a_lit_wall_beside_the_card_is_no_target() {
+    for blur in [2.0, 40.0] {
+        let mut scene = Scene::new(900, 640, 0.004, (0.0, 0.0));
+        let truth = [(200.2, 320.4), (700.6, 321.1)];
+        for at in truth {
+            scene = scene.add(at, &[Patch::square(30.0, 0.6)], &Pupil::Disc(blur), 0.7);
+        }
+        for x in [20.0, 880.0] {
+            let wall = Patch {
+                width: 70.0,
+                height: 900.0,
+                ..Patch::square(0.0, 0.06)
+            };
+            scene = scene.add((x, 320.0), &[wall], &Pupil::Disc(blur), 0.7);
+        }
+        let found = candidates(&scene.noisy(0.0005, 1e-4, 3).jpeg(90));
+        for (x, y) in truth {
+            let is_here = |t: &Target| (t.x_px.value - x).hypot(t.y_px.value - y) < 0.1;
+            assert!(found.iter().any(is_here), "blur {blur}, {x}: {found:?}");
+        }
+    }
+}
+
 /// A cat's eye is a lens shape: it leans nowhere, but is narrower along the cut, the more the wider the blur.
 #[test]
 fn a_cats_eye_is_narrow_along_its_cut() {

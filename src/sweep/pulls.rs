@@ -1,0 +1,61 @@
+//! What moves the centres of blurred targets beside the lens's breathing, read from the shape of their blur and taken out of the
+//! separations: a barrel that cuts it, a camera that stretches it, brightness that tilts it.
+
+use super::FrameResult;
+use super::distance::blur::BlurCourse;
+use super::shading::{self, Shading};
+use super::vignette::{self, CutBlur};
+use super::warp::{self, Warp};
+
+/// What was seen, and what could not have been.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Pulls {
+    /// The blur is cut by the barrel.
+    pub(super) cut_blur: Option<CutBlur>,
+    /// The blur is stretched.
+    pub(super) warp: Option<Warp>,
+    /// Brightness changes towards the sides of the picture.
+    pub(super) shading: Option<Shading>,
+    /// What a cut may do that is too slight to be seen, percentage points.
+    pub(super) unseen_cut_pct: Option<f64>,
+    /// What a change of brightness may do that is too slight to be seen, percentage points.
+    pub(super) unseen_shading_pct: Option<f64>,
+}
+
+/// Looks at the blur of all frames of a picture width, px, and takes out of their separations what its shape tells for certain.
+pub(super) fn take_out(
+    frames: &mut [FrameResult],
+    course: Option<&BlurCourse>,
+    width_px: Option<u32>,
+) -> Pulls {
+    let mut pulls = Pulls::default();
+    let falls = || shading::detect(frames, course, None).is_some_and(|shading| shading.is_plain());
+    match course.and_then(|course| vignette::look(frames, course)) {
+        Some(vignette::Shape::Cut(cut)) if !(cut.is_slight() && falls()) => {
+            if let Some(course) = course {
+                vignette::correct(frames, course, &cut);
+            }
+            // What leans or is long in a cut blur is the cut.
+            pulls.cut_blur = Some(cut);
+            return pulls;
+        }
+        Some(vignette::Shape::Whole { unseen_pct }) => pulls.unseen_cut_pct = Some(unseen_pct),
+        _ => {}
+    }
+    pulls.warp = course
+        .zip(width_px)
+        .and_then(|(course, width_px)| warp::detect(frames, course, width_px));
+    let shading = shading::detect(frames, course, pulls.warp.as_ref());
+    if let Some(warp) = &pulls.warp {
+        warp.correct(frames);
+    }
+    match shading {
+        Some(shading) if shading.is_certain() => {
+            shading.correct(frames);
+            pulls.shading = Some(shading);
+        }
+        Some(shading) => pulls.unseen_shading_pct = Some(shading.unseen_pct(frames)),
+        None => {}
+    }
+    pulls
+}
