@@ -83,7 +83,8 @@ fn marker_places(points: &[Point], gap: f64) -> Vec<Point> {
     places
 }
 
-/// Says how wide the tolerance band is, at one of its edges where no line runs; nowhere where lines run everywhere.
+/// Says how wide the tolerance band is, inside it where no line runs; beside it, and what it is about, where it is too thin or
+/// lines run everywhere inside; nowhere where they run everywhere.
 pub(super) fn label_band(
     scene: &mut Scene,
     chart: &ShiftChart,
@@ -93,33 +94,37 @@ pub(super) fn label_band(
 ) {
     const TRIES: u32 = 16;
     let tolerance = half_band(chart);
-    let words = format!("± {tolerance} %");
-    let width = text_width(&words, size);
+    let words = [
+        format!("± {tolerance} %"),
+        format!("tolerance ± {tolerance} %"),
+    ];
+    let widths = [0, 1].map(|beside: usize| text_width(&words[beside], size));
     let (upper, lower) = (frame.y(tolerance), frame.y(-tolerance));
     let off = size * 0.8;
-    let inside = [upper + off, lower - off];
-    let outside = [upper - off, lower + off];
+    let inside = [upper + off, lower - off].map(|y| (y, 0));
+    let outside = [upper - off, lower + off].map(|y| (y, 1));
     let heights = inside
         .into_iter()
         .filter(|_| lower - upper > size * 3.0)
         .chain(outside)
-        .filter(|y| *y - off >= frame.top && *y + off <= frame.bottom);
-    let (first, last) = (frame.left + size * 0.5, frame.right - width - size * 0.5);
-    if last < first {
-        return;
-    }
-    let steps =
-        (0..TRIES).map(|step| first + (last - first) * f64::from(step) / f64::from(TRIES - 1));
+        .filter(|(y, _)| *y - off >= frame.top && *y + off <= frame.bottom);
+    let steps = |beside: usize| {
+        let first = frame.left + size * 0.5;
+        let last = frame.right - widths[beside] - size * 0.5;
+        let step = move |step| first + (last - first) * f64::from(step) / f64::from(TRIES - 1);
+        (0..TRIES).map(step).filter(move |_| last >= first)
+    };
     // As tall as its capitals, with air around.
     let (air, half) = (size * 0.4, size * 0.8);
     let free = heights
-        .flat_map(|y| steps.clone().map(move |x| (x, y)))
-        .find(|(x, y)| {
-            let sides = [x - air, x + width + air, y - half, y + half];
+        .flat_map(|(y, beside)| steps(beside).map(move |x| (x, y, beside)))
+        .find(|(x, y, beside)| {
+            let sides = [x - air, x + widths[*beside] + air, y - half, y + half];
             !lines.iter().any(|line| runs_through(line, frame, sides))
         });
-    if let Some(at) = free {
-        scene.text(at, words, size, Align::Start, Role::Quiet);
+    if let Some((x, y, beside)) = free {
+        let words = words[beside].clone();
+        scene.text((x, y), words, size, Align::Start, Role::Quiet);
     }
 }
 

@@ -9,7 +9,7 @@ use plotters::style::{FontDesc, FontFamily, FontStyle, TextStyle, register_font}
 
 use super::palette::{Rgb, Role, all_roles, class, colour};
 use super::scene::{Align, Mark, Point, Scene};
-use super::{ChartError, Theme, halo, outline};
+use super::{ChartError, Theme, halo, lighter, outline};
 
 /// Name under which the embedded font (DejaVu Sans 2.37) is known to plotters.
 const EMBEDDED: &str = "embedded";
@@ -122,6 +122,7 @@ pub(super) fn svg(
                 whole = whole.replace(&fixed, &format!("class=\"{}\"", class(role)));
             }
         }
+        return Ok(lighter::merged(&whole));
     }
     Ok(whole)
 }

@@ -6,6 +6,7 @@ mod draw;
 mod halo;
 mod labels;
 mod layout;
+mod lighter;
 mod notes;
 mod outline;
 mod palette;

@@ -4,7 +4,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::sweep::{
-    ALGORITHM_VERSION, BudgetLine, CaptureTime, Finding, FrameResult, SweepMeasurement,
+    ALGORITHM_VERSION, BudgetLine, CaptureTime, Code, Finding, FrameResult, SweepMeasurement,
     ToleranceOutcome,
 };
 
@@ -267,6 +267,12 @@ impl FrameDocument {
 }
 
 impl FindingDocument {
+    /// What it is, in a few plain words.
+    #[must_use]
+    pub fn title(&self) -> &'static str {
+        Code::from_code(self.code).map_or(self.code, Code::title)
+    }
+
     /// The document of a finding.
     #[must_use]
     pub fn new(finding: &Finding) -> Self {

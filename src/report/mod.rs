@@ -4,7 +4,9 @@
 //! Numbers in documents are raw; rounding happens in [`words`] and in tables.
 
 mod counter_scale;
+mod coverage;
 mod document;
+mod perspective;
 mod rows;
 mod table;
 mod verdict;
@@ -14,10 +16,12 @@ pub use counter_scale::{
     CounterScale, Held, Place, Setting, counter_scales, distance_places, not_closer, not_farther,
     outside, reference,
 };
+pub use coverage::Coverage;
 pub use document::{
     BudgetDocument, BudgetLineDocument, FindingDocument, FrameDocument, ReportDocument,
     SkippedDocument, SweepDocument, TargetDocument,
 };
+pub use perspective::Perspective;
 pub use rows::{frames_csv, guarded, number};
 pub use table::sweep_table;
-pub use verdict::{FocalVerdict, OtherPlace, OtherWay, lens_verdict, short_verdict};
+pub use verdict::{FocalVerdict, MeasuredFrom, OtherPlace, OtherWay, lens_verdict, short_verdict};

@@ -1,12 +1,17 @@
 //! Sentences made from the numbers: one for a focal length, one or two for a whole lens.
 
+mod nearest;
 mod perspective;
+mod row;
 mod tolerance;
 
-use super::words;
+use super::{Coverage, words};
 use crate::sweep::{CurvePoint, Direction, ShiftCurve, ToleranceOutcome};
 use crate::units::Measured;
-use tolerance::{Reach, reach, tolerance_sentence};
+use tolerance::tolerance_sentence;
+
+pub use nearest::MeasuredFrom;
+pub use row::short_verdict;
 
 /// A shift to the other side that is smaller than this, per cent, is not worth a word: 2 px at the edge of 4000 px.
 const WORTH_SAYING_PCT: f64 = 0.1;
@@ -91,8 +96,13 @@ pub struct FocalVerdict {
     pub worst_shift_pct: Measured,
     /// How much of it perspective may hold, percentage points; `None` where not known.
     pub perspective_pct: Option<f64>,
+    /// The farthest distance at which the tolerance may be exceeded as perspective leaves it open, m; `None` where that is no
+    /// farther than what was measured says.
+    pub may_reach_m: Option<f64>,
     /// Largest shift to the other side; see [`OtherWay::of`].
     pub other_way: Option<OtherWay>,
+    /// Where the measured range begins, where nearer frames gave no result.
+    pub measured_from: Option<MeasuredFrom>,
     /// What becomes of it at the tolerance.
     pub outcome: ToleranceOutcome,
     /// Tolerance, per cent.
@@ -157,32 +167,39 @@ impl FocalVerdict {
         } else {
             String::new()
         };
-        let perspective = self.caution();
+        let open = self.caution();
+        let nearer = self
+            .measured_from
+            .map_or_else(String::new, |from| from.sentence());
         format!(
-            "{change}; {}.{perspective}{caution}",
+            "{change}; {}.{open}{nearer}{caution}",
             self.tolerance_clause()
         )
     }
 
     fn tolerance_clause(&self) -> String {
         let tolerance = words::plain_pct(self.tolerance_pct);
-        let exceeds = self.exceeds();
+        let (exceeds, stays) = (self.exceeds(), self.stays());
         match (self.outcome, self.outcome.distance_m()) {
             (ToleranceOutcome::Within, _) => {
-                format!("it stays within {tolerance} everywhere it was measured")
+                format!("it {stays} within {tolerance} everywhere it was measured")
             }
             (ToleranceOutcome::Unknown { .. }, _) => {
                 format!("it {exceeds} {tolerance}, from which distance on is not known")
             }
-            (ToleranceOutcome::Exceeded { .. }, Some(distance)) => format!(
-                "beyond {}{} it stays within {tolerance}",
-                if self.distances_estimated {
-                    "about "
-                } else {
-                    ""
-                },
-                words::distance_from(distance.value)
-            ),
+            (ToleranceOutcome::Exceeded { .. }, Some(distance)) => {
+                let from = format!(
+                    "beyond {}{}",
+                    tolerance::about(self.distances_estimated),
+                    words::distance_from(distance.value)
+                );
+                match self.may_reach() {
+                    None => format!("{from} it stays within {tolerance}"),
+                    Some(most) => {
+                        format!("{from} it may stay within {tolerance}, beyond {most} it does")
+                    }
+                }
+            }
             (ToleranceOutcome::Exceeded { .. }, None) if self.relative_to_farthest => {
                 format!("it {exceeds} {tolerance} at every distance but that one")
             }
@@ -196,11 +213,13 @@ impl FocalVerdict {
 /// Sentences on a whole lens from the verdicts of its focal lengths; `None` where there is none.
 ///
 /// All verdicts hold for one tolerance. The sentences say direction, size and distance only as far as every focal
-/// length that they speak of bears them out; what was measured too poorly to tell is named apart.
+/// length that they speak of bears them out; what was measured too poorly to tell is named apart, and so is the part of a
+/// zoom that was not measured.
 #[must_use]
-pub fn lens_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
+pub fn lens_verdict(verdicts: &[FocalVerdict], coverage: &Coverage) -> Option<String> {
+    let missing = coverage.sentence(verdicts.len());
     if let [only] = verdicts {
-        return Some(only.sentence());
+        return Some(format!("{}{missing}", only.sentence()));
     }
     let (untold, told): (Vec<FocalVerdict>, Vec<FocalVerdict>) =
         verdicts.iter().partition(|verdict| verdict.is_untold());
@@ -209,6 +228,7 @@ pub fn lens_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
         sentences.push(direction_sentence(&told, worst));
         sentences.push(tolerance_sentence(&told));
         sentences.extend(perspective::cautions(&told, verdicts.len()));
+        sentences.extend(nearest::caution(&told, verdicts.len()));
     }
     if !untold.is_empty() {
         sentences.push(format!(
@@ -227,46 +247,7 @@ pub fn lens_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
             which(&farthest, verdicts.len())
         ));
     }
-    (!sentences.is_empty()).then(|| sentences.join(" "))
-}
-
-/// The verdict on a lens in a few words, for a row of a list; `None` where there is none. E.g. "Tighter; within 2 % beyond
-/// 0.97 m (3 ft 2.2 in)"; it says so where it is not against infinity.
-#[must_use]
-pub fn short_verdict(verdicts: &[FocalVerdict]) -> Option<String> {
-    let tolerance = words::plain_pct(verdicts.first()?.tolerance_pct);
-    if verdicts.iter().any(FocalVerdict::is_untold) {
-        return Some("Not measured well enough to tell".to_owned());
-    }
-    let way = match ways(verdicts) {
-        (true, true) => "Wider and tighter",
-        (true, false) => "Tighter",
-        (false, true) => "Wider",
-        (false, false) => "No change seen",
-    };
-    let holds = match reach(verdicts) {
-        Reach::Everywhere => format!("within {tolerance} everywhere"),
-        Reach::Beyond { m, about } => {
-            format!(
-                "within {tolerance} beyond {about}{}",
-                words::distance_from(m)
-            )
-        }
-        Reach::AtInfinityOnly => format!("beyond {tolerance} at every distance"),
-        Reach::Unknown => format!("beyond {tolerance}, from which distance on is not known"),
-    };
-    let farthest = verdicts
-        .iter()
-        .filter(|verdict| verdict.relative_to_farthest);
-    let against = match farthest.count() {
-        0 => String::new(),
-        all if all == verdicts.len() => {
-            format!("; against the farthest frame, not infinity: {MAY_BE_LARGER}")
-        }
-        _ => format!("; in part against the farthest frame, not infinity: {MAY_BE_LARGER}"),
-    };
-    let open = perspective::in_question(verdicts);
-    Some(format!("{way}; {holds}{open}{against}"))
+    (!sentences.is_empty()).then(|| format!("{}{missing}", sentences.join(" ")))
 }
 
 fn worst_of(verdicts: &[FocalVerdict]) -> Option<&FocalVerdict> {

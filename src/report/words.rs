@@ -7,7 +7,10 @@ use crate::sweep::{Direction, ToleranceOutcome};
 use crate::units::Measured;
 
 mod feet;
-pub use feet::{distance_as_asked, distance_from, distance_up_to, feet, feet_and_inches};
+pub use feet::{
+    distance_as_asked, distance_from, distance_from_in_full, distance_up_to, feet, feet_and_inches,
+    uncertainty_of,
+};
 
 /// A signed percentage with two decimals and a true minus sign, e.g. `+2.05 %`; zero has no sign.
 #[must_use]

@@ -6,6 +6,7 @@ use super::document::{PublicationHead, decode, decode_focal_result};
 use super::lenses::{LensRow, lens_columns};
 use super::published::PublicationRow;
 use super::{ConditionsKey, FocalResult, Lens, Store, StoreError, SweepId};
+use crate::units::Measured;
 
 /// All that the page of a lens says.
 #[derive(Debug, Clone)]
@@ -31,8 +32,14 @@ pub struct HistoryEntry {
     pub focal_length_mm: f64,
     /// Conditions that it was shot under.
     pub conditions: ConditionsKey,
-    /// What happened, in words.
-    pub what: String,
+    /// Version that it happened to, 1 for the first.
+    pub version: u32,
+    /// Worst shift of that version, per cent.
+    pub worst_shift_pct: Measured,
+    /// Why it was taken back; `None` where it was published.
+    pub withdrawn: Option<String>,
+    /// Whether this version can still be read: it was not taken back, and its sweep is public.
+    pub readable: bool,
 }
 
 impl LensPage {
@@ -95,26 +102,37 @@ pub(super) async fn load_lens_page(
         .bind(lens.id)
         .fetch_all(&mut *read)
         .await?;
-    let mut history = Vec::new();
+    let results: Vec<FocalResult> = documents
+        .iter()
+        .map(|document| decode_focal_result(document))
+        .collect::<Result<_, _>>()?;
+    let public: std::collections::BTreeSet<SweepId> = results
+        .iter()
+        .flat_map(|result| result.sweeps.iter().chain(&result.same_pictures))
+        .copied()
+        .collect();
+    let mut history: Vec<HistoryEntry> = Vec::new();
     let mut reasons = Vec::new();
     for HistoryRow {
         publication: row,
         document,
     } in publications
     {
-        let (focal_length_mm, conditions) = decode::<PublicationHead>(&document)?.read()?;
-        let entry = |at_ms, what| HistoryEntry {
+        let head = decode::<PublicationHead>(&document)?.read()?;
+        let (focal_length_mm, conditions, worst_shift_pct) = head;
+        let entry = |at_ms, withdrawn: Option<String>| HistoryEntry {
             at_ms,
             sweep: row.sweep_id,
             focal_length_mm,
             conditions,
-            what,
+            version: row.version,
+            worst_shift_pct,
+            readable: row.withdrawn_ms.is_none() && public.contains(&row.sweep_id),
+            withdrawn,
         };
-        let published = format!("version {} published", row.version);
-        history.push(entry(row.published_ms, published));
+        history.push(entry(row.published_ms, None));
         if let (Some(withdrawn_ms), Some(reason)) = (row.withdrawn_ms, row.withdrawn_reason) {
-            let withdrawn = format!("version {} withdrawn: {reason}", row.version);
-            history.push(entry(withdrawn_ms, withdrawn));
+            history.push(entry(withdrawn_ms, Some(reason.clone())));
             reasons.push((withdrawn_ms, reason));
         }
     }
@@ -124,10 +142,7 @@ pub(super) async fn load_lens_page(
     reasons.retain(|(_, reason)| told.insert(reason.clone()));
     Ok(Some(LensPage {
         lens,
-        results: documents
-            .iter()
-            .map(|document| decode_focal_result(document))
-            .collect::<Result<_, _>>()?,
+        results,
         history,
         reasons: reasons.into_iter().map(|(_, reason)| reason).collect(),
     }))

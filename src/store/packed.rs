@@ -15,6 +15,8 @@ pub struct RankedResult {
     pub worst_shift_pct: Measured,
     /// How much of it perspective may hold, percentage points; see `Part::EntrancePupil`. `None` where it is not known.
     pub perspective_pct: Option<f64>,
+    /// Closest focus that its sweep states, m, which the bound of perspective holds for; `None` where it is not known.
+    pub closest_focus_m: Option<f64>,
     /// How many warnings stand.
     pub warnings: u32,
     /// Whether the distances are estimates from blur.
@@ -35,6 +37,8 @@ const FARTHEST: u8 = 2;
 const DISAGREE: u8 = 4;
 /// Flag: the bound of perspective is known.
 const PERSPECTIVE: u8 = 8;
+/// Flag: closest focus is known.
+const CLOSEST: u8 = 16;
 /// Flag of a point: its focus setting is known.
 const KNOWN: u8 = 1;
 
@@ -50,6 +54,7 @@ impl RankedResult {
             focal_length_mm: result.focal_length_mm,
             worst_shift_pct: result.worst_shift_pct,
             perspective_pct: result.bound_pct(Part::EntrancePupil),
+            closest_focus_m: result.closest_focus_m,
             warnings: u32::try_from(warnings).unwrap_or(u32::MAX),
             estimated: result.distance_source == DistanceSource::Blur,
             relative_to_farthest: result.ends_before_infinity(),
@@ -65,7 +70,8 @@ impl RankedResult {
             flag(self.estimated, ESTIMATED)
                 | flag(self.relative_to_farthest, FARTHEST)
                 | flag(self.repeats_disagree, DISAGREE)
-                | flag(self.perspective_pct.is_some(), PERSPECTIVE),
+                | flag(self.perspective_pct.is_some(), PERSPECTIVE)
+                | flag(self.closest_focus_m.is_some(), CLOSEST),
         );
         bytes.extend(self.warnings.to_le_bytes());
         let number = |bytes: &mut Vec<u8>, value: f64| bytes.extend(value.to_le_bytes());
@@ -74,6 +80,9 @@ impl RankedResult {
         number(&mut bytes, self.worst_shift_pct.std_error);
         if let Some(perspective) = self.perspective_pct {
             number(&mut bytes, perspective);
+        }
+        if let Some(closest) = self.closest_focus_m {
+            number(&mut bytes, closest);
         }
         for point in self.curve.points() {
             bytes.push(if point.dioptres.is_some() { KNOWN } else { 0 });
@@ -104,6 +113,11 @@ impl RankedResult {
         } else {
             Some(rest.number()?)
         };
+        let closest_focus_m = if flags & CLOSEST == 0 {
+            None
+        } else {
+            Some(rest.number()?)
+        };
         let mut points = Vec::with_capacity(rest.0.len() / 41 + 1);
         while !rest.0.is_empty() {
             let known = rest.byte()? & KNOWN != 0;
@@ -117,6 +131,7 @@ impl RankedResult {
             focal_length_mm,
             worst_shift_pct,
             perspective_pct,
+            closest_focus_m,
             warnings,
             estimated: flags & ESTIMATED != 0,
             relative_to_farthest: flags & FARTHEST != 0,
@@ -179,6 +194,7 @@ mod tests {
         fn what_is_packed_comes_back_to_the_bit(
             worst_shift_pct in any_measured(),
             perspective_pct in proptest::option::of(any_number()),
+            closest_focus_m in proptest::option::of(any_number()),
             warnings in any::<u32>(),
             estimated in any::<bool>(),
             relative_to_farthest in any::<bool>(),
@@ -189,6 +205,7 @@ mod tests {
                 focal_length_mm: 85.0,
                 worst_shift_pct,
                 perspective_pct,
+                closest_focus_m,
                 warnings,
                 estimated,
                 relative_to_farthest,

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::judgement::{Judgement, judge};
 use super::packed::RankedResult;
 use super::ranking_place::{Place, PlaceGroup, RankingPlace};
-use super::search::patterns;
+use super::search::{Pattern, patterns};
 use super::shelf::{Shelf, ShelfGroup, ShelfLens};
 use super::{ConditionsKey, Kind, Lens, Store, StoreError};
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction};
@@ -98,6 +98,8 @@ pub struct Ranking {
     pub unpublished: u64,
     /// How many of them come before the first row.
     pub before: u64,
+    /// How many more would match but are measured against their farthest frame, so that nobody knows from where on they hold.
+    pub farthest_left_out: u64,
     /// Place of the last row; `None` where no row follows.
     pub next: Option<RankingPlace>,
 }
@@ -152,12 +154,18 @@ impl RankingQuery {
     /// The rows that this question gets.
     fn answer(&self, shelf: &Shelf) -> Ranking {
         let words = patterns(&self.words);
-        let mut found: Vec<Candidate<'_>> = shelf
-            .lenses
-            .values()
-            .filter(|lens| self.is_about(lens, &words))
-            .filter_map(|lens| self.candidate(lens))
-            .collect();
+        let about = || {
+            let lenses = shelf.lenses.values();
+            lenses.filter(|lens| self.is_about(lens, &words))
+        };
+        let mut found: Vec<Candidate<'_>> =
+            about().filter_map(|lens| self.candidate(lens)).collect();
+        let farthest_left_out = match self.holds_from_m {
+            Some(_) => about()
+                .filter(|lens| self.is_against_farthest(lens))
+                .count(),
+            None => 0,
+        };
         let total = found.len();
         let is_ranked = |candidate: &&Candidate<'_>| candidate.ranked_by != RankedBy::Nothing;
         let ranked = found.iter().filter(is_ranked).count();
@@ -197,12 +205,13 @@ impl RankingQuery {
             ranked: ranked as u64,
             unpublished: unpublished as u64,
             before: before as u64,
+            farthest_left_out: farthest_left_out as u64,
             next,
         }
     }
 
     /// Whether the lens itself is what was asked for.
-    fn is_about(&self, shelved: &ShelfLens, words: &[String]) -> bool {
+    fn is_about(&self, shelved: &ShelfLens, words: &[Pattern]) -> bool {
         let about = &shelved.lens.about;
         let covers = |mm: f64| about.focal_min_mm <= mm && about.focal_max_mm >= mm;
         self.kind.is_none_or(|kind| about.kind == kind)
@@ -213,9 +222,7 @@ impl RankingQuery {
                 .mount
                 .as_ref()
                 .is_none_or(|mount| about.mount.eq_ignore_ascii_case(mount))
-            && words
-                .iter()
-                .all(|word| shelved.search_text.contains(word.as_str()))
+            && words.iter().all(|word| word.fits_lens(shelved))
     }
 
     /// What a lens is ranked by: its results and the shift of largest magnitude among them; `None` where there is nothing.
@@ -228,6 +235,18 @@ impl RankingQuery {
         let (at, nearest) = results.min_by(|(_, a), (_, b)| apart(a).total_cmp(&apart(b)))?;
         let near = apart(nearest) <= NEAR_RATIO.ln();
         near.then(|| (RankedBy::One(at), at..at + 1, nearest.worst_shift_pct))
+    }
+
+    /// Whether it is left out only since one of the results that it would be ranked by is against its farthest frame.
+    fn is_against_farthest(&self, shelved: &ShelfLens) -> bool {
+        let mut groups = shelved.groups.iter();
+        let group = groups.find(|group| group.conditions == self.conditions);
+        let ranked = group.and_then(|group| Some((group, self.ranked(group)?)));
+        ranked.is_some_and(|(group, (_, results, worst))| {
+            let goes = |wanted: Direction| Direction::of(worst) == wanted;
+            let mut ranked = group.results[results].iter();
+            self.direction.is_none_or(goes) && ranked.any(|result| result.relative_to_farthest)
+        })
     }
 
     /// The lens with its place; `None` where it does not hold the picture as asked for, or goes another way.
@@ -312,11 +331,7 @@ impl Store {
     ) -> Result<Vec<Lens>, StoreError> {
         let words = patterns(words);
         let shelf = self.shelf().await?;
-        let is_meant = |lens: &&Arc<ShelfLens>| {
-            words
-                .iter()
-                .all(|word| lens.search_text.contains(word.as_str()))
-        };
+        let is_meant = |lens: &&Arc<ShelfLens>| words.iter().all(|word| word.fits_lens(lens));
         let found = shelf.withdrawn.values().filter(is_meant).take(limit);
         Ok(found.map(|shelved| shelved.lens.clone()).collect())
     }

@@ -11,7 +11,7 @@ use crate::sweep::{BudgetLine, DEFAULT_TOLERANCE_PCT, Part, combine_repeats, dis
 use crate::units::Measured;
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
-const FORM: i64 = 5;
+const FORM: i64 = 6;
 
 impl Store {
     /// Makes all read models anew where they have an older form.

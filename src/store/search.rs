@@ -1,7 +1,7 @@
 //! How lenses are found by half a name: "50 1.8", "24-105", "ostrel har".
 //!
 //! A lens is stored with the words it may be found by, a space before and after each. A number in a question must be a
-//! whole word there (50 does not find 150); anything else may be any part of one.
+//! whole word there (50 does not find 150), or a focal length within the lens's range; anything else may be any part of one.
 
 use super::LensDraft;
 
@@ -33,17 +33,40 @@ pub(super) fn search_text(lens: &LensDraft) -> String {
     format!(" {} ", words.join(" "))
 }
 
-/// What must all occur in a lens's search text for it to answer a question.
-pub(super) fn patterns(words: &[String]) -> Vec<String> {
+/// A word of a question, as it is looked for.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Pattern {
+    /// What has to occur in the search text.
+    text: String,
+    /// A bare number may also be a focal length within the range of the lens, mm.
+    focal_mm: Option<f64>,
+}
+
+impl Pattern {
+    /// Whether a lens answers it, by its search text and its range of focal lengths, mm.
+    pub(super) fn fits(&self, search_text: &str, (shortest_mm, longest_mm): (f64, f64)) -> bool {
+        let covers = |mm: f64| (shortest_mm..=longest_mm).contains(&mm);
+        search_text.contains(&self.text) || self.focal_mm.is_some_and(covers)
+    }
+}
+
+/// What a lens must all fit to answer a question.
+pub(super) fn patterns(words: &[String]) -> Vec<Pattern> {
     words
         .iter()
         .flat_map(|word| word.split_whitespace())
         .take(MOST_WORDS)
         .filter_map(|word| {
             let word: String = word.chars().take(LONGEST_WORD).collect();
-            bare_number(&word)
-                .map(|number| format!(" {number} "))
-                .or_else(|| Some(plain(&word)).filter(|word| !word.is_empty()))
+            let number = bare_number(&word);
+            let pattern = Pattern {
+                focal_mm: number.as_ref().and_then(|number| number.parse().ok()),
+                text: match number {
+                    Some(number) => format!(" {number} "),
+                    None => plain(&word),
+                },
+            };
+            (!pattern.text.is_empty()).then_some(pattern)
         })
         .collect()
 }
@@ -161,7 +184,7 @@ mod tests {
         let words: Vec<String> = question.split(' ').map(str::to_owned).collect();
         patterns(&words)
             .iter()
-            .all(|pattern| text.contains(pattern))
+            .all(|pattern| pattern.fits(&text, (lens.focal_min_mm, lens.focal_max_mm)))
     }
 
     #[test]
@@ -182,11 +205,24 @@ mod tests {
             "skerry",
             "zoom ii",
             "24-105 f4",
+            // Within its range.
+            "60",
+            "ostrel 50",
+            "85mm 4",
             "",
         ] {
             assert!(finds(&zoom(), question), "{question}");
         }
-        for question in ["10", "5", "ostrel 50", "24-70", "105-24", "macro", "1.4"] {
+        for question in [
+            "10",
+            "5",
+            "ostrel 150",
+            "24-70",
+            "105-24",
+            "macro",
+            "1.4",
+            "60 2.8",
+        ] {
             assert!(!finds(&zoom(), question), "{question}");
         }
     }

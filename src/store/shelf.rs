@@ -10,6 +10,7 @@ use tokio::sync::Mutex;
 use super::document::encode;
 use super::lenses::{LensRow, lens_columns};
 use super::packed::RankedResult;
+use super::search::Pattern;
 use super::{ConditionsKey, Lens, LensId, Store, StoreError};
 use crate::sweep::Outlines;
 use crate::units::Measured;
@@ -37,6 +38,17 @@ pub(super) struct ShelfLens {
     pub(super) search_text: String,
     /// Its results by the conditions that they were shot under.
     pub(super) groups: Vec<ShelfGroup>,
+}
+
+impl Pattern {
+    /// Whether a lens on the shelf answers it.
+    pub(super) fn fits_lens(&self, shelved: &ShelfLens) -> bool {
+        let about = &shelved.lens.about;
+        self.fits(
+            &shelved.search_text,
+            (about.focal_min_mm, about.focal_max_mm),
+        )
+    }
 }
 
 /// The results of a lens under one set of conditions.

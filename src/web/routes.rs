@@ -33,7 +33,12 @@ pub fn router(app: App) -> Router {
     health::recorder();
     let patient = TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, ANSWER_PATIENCE);
     Router::new()
-        .merge(readers().merge(integrators()).route_layer(minded))
+        .merge(
+            readers()
+                .merge(integrators())
+                .merge(open_sweeps())
+                .route_layer(minded),
+        )
         .route("/static/{*name}", get(assets_route::serve))
         .merge(reviewers())
         .merge(account::routes())
@@ -64,6 +69,13 @@ fn integrators() -> Router<Web> {
     api::routes().merge(data::routes())
 }
 
+/// Published sweeps as pages: for those whom nobody knows they depend on what is published alone.
+fn open_sweeps() -> Router<Web> {
+    Router::new()
+        .route("/sweeps/{id}", get(sweep::show))
+        .route("/sweeps/{id}/versions/{version}", get(versions::show))
+}
+
 /// Signing in, the desk and the reviewer API.
 fn reviewers() -> Router<Web> {
     Router::new()
@@ -90,7 +102,6 @@ fn reviewers() -> Router<Web> {
             "/desk/uploads/{id}/publish/preview",
             get(publish_upload::preview),
         )
-        .route("/sweeps/{id}", get(sweep::show))
         .route("/sweeps/{id}/progress", get(progress::ask))
         .route("/sweeps/{id}/frames/{frame}", get(frames::show))
         .route(
@@ -118,7 +129,6 @@ fn reviewers() -> Router<Web> {
         .route("/sweeps/{id}/result.json", get(take_away::json))
         .route("/sweeps/{id}/result.csv", get(take_away::csv))
         .route("/sweeps/{id}/everything.zip", get(take_away::everything))
-        .route("/sweeps/{id}/versions/{version}", get(versions::show))
         .route("/sweeps/{id}/withdraw", post(publishing::withdraw))
         .route("/api/v1/lenses", post(uploads::lenses::make))
         .route("/api/v1/lenses/{slug}", patch(uploads::lenses::correct))

@@ -3,6 +3,7 @@
 mod api;
 mod bounds;
 mod charts;
+mod claims;
 mod compare;
 mod counter_scale;
 mod data;
@@ -16,6 +17,7 @@ mod lens;
 mod manners;
 mod pages;
 mod pulls;
+mod questions;
 mod ranking;
 mod reading;
 mod refusals;

@@ -1,14 +1,24 @@
 //! Sentences over the cases that a lens can be.
 
+mod left_open;
+
 use proptest::prelude::*;
 
 use super::*;
+
+/// Nothing of the lens is missing.
+pub(super) const WHOLE: Coverage = Coverage {
+    nothing_below_mm: None,
+    nothing_above_mm: None,
+};
 
 pub(super) fn verdict(focal_mm: f64, shift_pct: f64, outcome: ToleranceOutcome) -> FocalVerdict {
     FocalVerdict {
         focal_length_mm: Some(focal_mm),
         worst_shift_pct: Measured::new(shift_pct, 0.01),
         perspective_pct: None,
+        may_reach_m: None,
+        measured_from: None,
         outcome,
         tolerance_pct: 2.0,
         relative_to_farthest: false,
@@ -79,7 +89,7 @@ fn a_lens_in_two_sentences() {
                 verdict(135.0, 4.3, exceeded(0.5)),
             ],
             "It gets wider at some focal lengths and tighter at others, at most by 4.30 %, at 135 mm (tighter). \
-             It exceeds 2 % at 100 and 135 mm; beyond 2 m (6 ft 7 in) it stays within 2 % everywhere.",
+             It exceeds 2 % at 100 and 135 mm; beyond 2 m (6 ft 7 in) it stays within 2 % everywhere it was measured.",
         ),
         (
             vec![verdict(24.0, 0.5, within), verdict(70.0, 1.0, within)],
@@ -100,9 +110,9 @@ fn a_lens_in_two_sentences() {
              It exceeds 2 % at every focal length measured; from which distance on is not known for all of them.",
         ),
     ] {
-        assert_eq!(lens_verdict(&verdicts).as_deref(), Some(words));
+        assert_eq!(lens_verdict(&verdicts, &WHOLE).as_deref(), Some(words));
     }
-    assert_eq!(lens_verdict(&[]), None);
+    assert_eq!(lens_verdict(&[], &WHOLE), None);
 }
 
 /// Wider on the way by 1.9 %, tighter by 2.6 % at its closest: neither word alone is true.
@@ -118,7 +128,10 @@ fn a_curve_that_turns_is_told_both_ways() {
         sentence.contains("tighter by 2.60 % at its worst and frames like 51.3 mm, farther off wider by up to 1.90 %;"),
         "{sentence}"
     );
-    let lens = lens_verdict(&[turning, verdict(70.0, 1.0, ToleranceOutcome::Within)]);
+    let lens = lens_verdict(
+        &[turning, verdict(70.0, 1.0, ToleranceOutcome::Within)],
+        &WHOLE,
+    );
     let lens = lens.expect("two focal lengths");
     assert!(
         lens.starts_with("It gets wider at some focus settings and tighter at others, at most by 2.60 %, at 50 mm (tighter)."),
@@ -202,7 +215,10 @@ fn what_is_too_uncertain_is_not_judged() {
         sentence,
         "At 35 mm the picture was not measured well enough to tell: its change of scale is uncertain by ± 8.00 %."
     );
-    let lens = lens_verdict(&[poor, verdict(70.0, 1.0, ToleranceOutcome::Within)]);
+    let lens = lens_verdict(
+        &[poor, verdict(70.0, 1.0, ToleranceOutcome::Within)],
+        &WHOLE,
+    );
     assert_eq!(
         lens.as_deref(),
         Some(
@@ -210,13 +226,13 @@ fn what_is_too_uncertain_is_not_judged() {
              measured. At 35 mm it was not measured well enough to tell."
         )
     );
-    let all = lens_verdict(&[poor, poor]).expect("a sentence");
+    let all = lens_verdict(&[poor, poor], &WHOLE).expect("a sentence");
     assert_eq!(
         all,
         "At every focal length measured it was not measured well enough to tell."
     );
     assert_eq!(
-        short_verdict(&[poor]).as_deref(),
+        short_verdict(&[poor], &WHOLE).as_deref(),
         Some("Not measured well enough to tell")
     );
 }
@@ -225,7 +241,10 @@ fn what_is_too_uncertain_is_not_judged() {
 fn a_reference_short_of_infinity_is_said_of_the_focal_lengths_that_have_it() {
     let mut short = verdict(24.0, 3.0, exceeded(1.0));
     short.relative_to_farthest = true;
-    let lens = lens_verdict(&[short, verdict(70.0, 1.0, ToleranceOutcome::Within)]);
+    let lens = lens_verdict(
+        &[short, verdict(70.0, 1.0, ToleranceOutcome::Within)],
+        &WHOLE,
+    );
     let lens = lens.expect("two focal lengths");
     assert!(
         lens.ends_with("At 24 mm this is against the farthest frame, not infinity: the true figures may be larger."),
@@ -237,7 +256,7 @@ fn a_reference_short_of_infinity_is_said_of_the_focal_lengths_that_have_it() {
 fn a_row_says_what_is_not_against_infinity() {
     let mut short = verdict(24.0, 3.0, exceeded(1.0));
     short.relative_to_farthest = true;
-    let row = |verdicts: &[FocalVerdict]| short_verdict(verdicts).expect("a verdict");
+    let row = |verdicts: &[FocalVerdict]| short_verdict(verdicts, &WHOLE).expect("a verdict");
     assert_eq!(
         row(&[short]),
         "Tighter; within 2 % beyond 1 m (3 ft 3.4 in); against the farthest frame, not infinity: the true figures may be larger"
@@ -258,11 +277,11 @@ fn a_row_has_the_verdict_in_a_few_words() {
     for (verdicts, words) in [
         (
             vec![verdict(50.0, 0.5, within)],
-            "Tighter; within 2 % everywhere",
+            "Tighter; within 2 % everywhere it was measured",
         ),
         (
             vec![verdict(50.0, 0.01, within)],
-            "No change seen; within 2 % everywhere",
+            "No change seen; within 2 % everywhere it was measured",
         ),
         (
             vec![
@@ -284,9 +303,9 @@ fn a_row_has_the_verdict_in_a_few_words() {
             "Wider; beyond 2 % at every distance",
         ),
     ] {
-        assert_eq!(short_verdict(&verdicts).as_deref(), Some(words));
+        assert_eq!(short_verdict(&verdicts, &WHOLE).as_deref(), Some(words));
     }
-    assert_eq!(short_verdict(&[]), None);
+    assert_eq!(short_verdict(&[], &WHOLE), None);
 }
 
 /// A focal length as it can be measured: its outcome fits its shift.
@@ -301,6 +320,8 @@ fn any_verdict(tolerance_pct: f64) -> impl Strategy<Value = FocalVerdict> {
             focal_length_mm: Some(focal),
             worst_shift_pct: Measured::new(shift, u),
             perspective_pct: bound,
+            may_reach_m: None,
+            measured_from: None,
             other_way: None,
             outcome: match kind {
                 _ if shift.abs() <= tolerance_pct => ToleranceOutcome::Within,
@@ -321,7 +342,7 @@ proptest! {
     fn sentences_say_what_every_focal_length_bears_out(
         lens in (0.5..5.0_f64).prop_flat_map(|tolerance| prop::collection::vec(any_verdict(tolerance), 1..7)),
     ) {
-        let sentences = lens_verdict(&lens).expect("something was measured");
+        let sentences = lens_verdict(&lens, &WHOLE).expect("something was measured");
         let says = |words: &str| sentences.contains(words);
         let told: Vec<&FocalVerdict> = lens.iter().filter(|verdict| !verdict.is_untold()).collect();
         let any = |holds: &dyn Fn(&FocalVerdict) -> bool| told.iter().any(|verdict| holds(verdict));
@@ -329,15 +350,20 @@ proptest! {
         let goes = |way: Direction| any(&|verdict| Direction::of(verdict.worst_shift_pct) == way);
 
         prop_assert!(sentences.ends_with('.') && !says("  ") && !says("NaN") && !says("inf "), "{sentences}");
-        prop_assert_eq!(says("everywhere it was measured"), !told.is_empty() && !any(&exceeds), "{}", sentences);
+        let everywhere = says("everywhere it was measured") && !says("; beyond ");
+        prop_assert_eq!(everywhere, !told.is_empty() && !any(&exceeds), "{}", sentences);
         // The true shift is anything from the measured one less the bound to the measured one; below 0.005 points nothing is
-        // printed. "Exceeds" is only said where all of that is outside, and what reaches across the tolerance is left open.
+        // printed. Closer to the tolerance than its expanded uncertainty it may be on either side. "Exceeds" and "stays" are
+        // only said where all of that is on one side, and what reaches across the tolerance is left open.
         let reaches = |verdict: &FocalVerdict| {
             let bound = verdict.perspective_pct.filter(|bound| *bound >= 0.005).unwrap_or(0.0);
             let (most, tolerance) = (verdict.worst_shift_pct.value, verdict.tolerance_pct);
+            let close = (most.abs() - tolerance).abs() <= 2.0 * verdict.worst_shift_pct.std_error;
             let inside = most - bound <= tolerance && most >= -tolerance;
-            (inside, most > tolerance || most - bound < -tolerance)
+            (inside || close, most > tolerance || most - bound < -tolerance || close)
         };
+        let open = |verdict: &FocalVerdict| reaches(verdict) == (true, true);
+        prop_assert!(!everywhere || says("may stay within") == any(&open), "{sentences}");
         prop_assert!(!says("exceeds") || any(&|verdict| !reaches(verdict).0), "{sentences}");
         let across = |verdict: &FocalVerdict| reaches(verdict) == (true, true);
         prop_assert_eq!(says("after all"), any(&across), "{}", sentences);
@@ -354,7 +380,7 @@ proptest! {
         if says("; beyond ") {
             prop_assert!(says(&words::distance_from(distance)), "{} in {}", distance, sentences);
         }
-        let row = short_verdict(&lens).expect("something was measured");
+        let row = short_verdict(&lens, &WHOLE).expect("something was measured");
         prop_assert_eq!(row.contains("everywhere"), told.len() == lens.len() && !any(&exceeds), "{}", row);
     }
 }

@@ -1,6 +1,6 @@
 //! Where a whole lens exceeds the tolerance, and from where on it holds.
 
-use super::perspective::Question;
+use super::perspective::{MAY_STAY, Question, STAYS};
 use super::{FocalVerdict, which, words};
 use crate::sweep::ToleranceOutcome;
 
@@ -8,8 +8,13 @@ use crate::sweep::ToleranceOutcome;
 pub(super) enum Reach {
     /// It never exceeds it.
     Everywhere,
-    /// Beyond this distance, m; "about " where it is an estimate.
-    Beyond { m: f64, about: &'static str },
+    /// Beyond this distance, m; "about " where it is an estimate. `most` is where it surely does, m, where perspective leaves
+    /// it open up to there.
+    Beyond {
+        m: f64,
+        about: &'static str,
+        most: Option<f64>,
+    },
     /// It exceeds it at every distance.
     AtInfinityOnly,
     /// Nobody knows.
@@ -34,12 +39,22 @@ pub(super) fn reach(verdicts: &[FocalVerdict]) -> Reach {
         .any(|verdict| verdict.distances_estimated && verdict.outcome != ToleranceOutcome::Within);
     match farthest {
         _ if always => Reach::AtInfinityOnly,
-        Some(m) => Reach::Beyond {
-            m,
-            about: if estimated { "about " } else { "" },
-        },
+        Some(m) => {
+            let most = verdicts.iter().filter_map(|verdict| verdict.may_reach_m);
+            let most = most.fold(m, f64::max);
+            Reach::Beyond {
+                m,
+                about: about(estimated),
+                most: (words::distance_from(most) != words::distance_from(m)).then_some(most),
+            }
+        }
         None => Reach::Everywhere,
     }
+}
+
+/// What stands before a distance that is an estimate.
+pub(super) fn about(estimated: bool) -> &'static str {
+    if estimated { "about " } else { "" }
 }
 
 /// Where the tolerance is exceeded, and from where on it holds.
@@ -51,11 +66,21 @@ pub(super) fn tolerance_sentence(verdicts: &[FocalVerdict]) -> String {
     );
     let exceeds = exceeding(verdicts, &tolerance);
     match reach(verdicts) {
-        Reach::Everywhere => format!("It stays within {tolerance} everywhere it was measured."),
-        Reach::Beyond { m, about } => format!(
-            "{exceeds}; beyond {about}{} it stays within {tolerance} everywhere.",
-            words::distance_from(m)
-        ),
+        Reach::Everywhere => {
+            let open = verdicts.iter().any(|verdict| verdict.stays() != STAYS);
+            let stays = if open { MAY_STAY } else { STAYS };
+            format!("It {stays} within {tolerance} everywhere it was measured.")
+        }
+        Reach::Beyond { m, about, most } => {
+            let from = format!("{exceeds}; beyond {about}{}", words::distance_from(m));
+            match most {
+                None => format!("{from} it stays within {tolerance} everywhere it was measured."),
+                Some(most) => format!(
+                    "{from} it may stay within {tolerance}, beyond {about}{} it does.",
+                    words::distance_from(most)
+                ),
+            }
+        }
         Reach::AtInfinityOnly => format!("{exceeds}, at every distance but infinity."),
         Reach::Unknown => {
             format!("{exceeds}; from which distance on is not known for all of them.")

@@ -78,22 +78,75 @@ pub fn distance_up_to(m: f64) -> String {
 /// What is beyond a last figure by less than this part of its step is noise of the arithmetic, not worth the next figure.
 const NOISE: f64 = 1e-6;
 
-/// A distance whose figures are rounded to one side: three of them in metres, feet and inches to less than a hundredth.
-fn bound(m: f64, round: fn(f64) -> f64, noise: f64) -> String {
-    let decimals = match m {
+/// Decimals that a distance in metres is told with.
+fn decimals(m: f64) -> usize {
+    match m {
         _ if m < 1.0 => 3,
         _ if m < 10.0 => 2,
         _ if m < 100.0 => 1,
         _ => 0,
-    };
+    }
+}
+
+/// A distance whose figures are rounded to one side: three of them in metres, feet and inches to less than a hundredth.
+fn bound(m: f64, round: fn(f64) -> f64, noise: f64) -> String {
+    let decimals = decimals(m);
     let step = [1.0, 10.0, 100.0, 1000.0][decimals];
     let metres = trimmed(round(m * step + noise) / step, decimals);
     format!("{metres} m ({})", stepped(m, round, noise))
 }
 
+/// A distance as [`distance_from`] has it, with all the decimals that its metres are rounded to, to stand beside an
+/// uncertainty: `0.710 m (…)` beside `0.001 m`.
+#[must_use]
+pub fn distance_from_in_full(m: f64) -> String {
+    let told = distance_from(m);
+    match told.split_once(" m") {
+        Some((metres, rest)) => format!("{} m{rest}", in_full(metres, decimals(m))),
+        None => told,
+    }
+}
+
+/// The uncertainty of a distance, both in m: as many decimals as the distance is rounded to, rounded up.
+#[must_use]
+pub fn uncertainty_of(m: f64, u: f64) -> String {
+    let decimals = decimals(m);
+    let step = [1.0, 10.0, 100.0, 1000.0][decimals];
+    format!(
+        "{:.decimals$} m",
+        ((u * step - NOISE).ceil() / step).max(1.0 / step)
+    )
+}
+
+/// A number with this many decimals.
+fn in_full(number: &str, decimals: usize) -> String {
+    let known = number.split_once('.').map_or(0, |(_, part)| part.len());
+    let point = if known == 0 && decimals > 0 { "." } else { "" };
+    format!(
+        "{number}{point}{}",
+        "0".repeat(decimals.saturating_sub(known))
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_distance_has_no_fewer_decimals_than_its_uncertainty() {
+        for (m, u, distance, uncertainty) in [
+            (0.71, 0.0006, "0.710 m", "0.001 m"),
+            (0.461, 0.0042, "0.461 m", "0.005 m"),
+            (4.27, 0.0008, "4.27 m", "0.01 m"),
+            (2.0, 0.25, "2.00 m", "0.25 m"),
+            (12.0, 0.04, "12.0 m", "0.1 m"),
+            (250.0, 3.2, "250 m", "4 m"),
+        ] {
+            let told = distance_from_in_full(m);
+            assert!(told.starts_with(&format!("{distance} (")), "{m}: {told}");
+            assert_eq!(uncertainty_of(m, u), uncertainty, "{m}");
+        }
+    }
 
     /// An inch is 0.0254 m, a foot 12 of them (definitions): 0.653 m are 25.71 in, 3.04 m 119.69 in, 250.2 m 820.9 ft.
     #[test]

@@ -7,6 +7,7 @@ use super::number::{Number, Pair, measured, pair};
 use super::{ConditionsDoc, SettingsDoc, decode, encode, unknown};
 use crate::store::{ConditionsKey, FocalResult, StoreError};
 use crate::sweep::{BudgetLine, ToleranceOutcome};
+use crate::units::Measured;
 
 #[derive(Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -187,18 +188,20 @@ pub(in crate::store) struct PublicationHead {
 struct HeadDoc {
     conditions: String,
     focal_length_mm: Number,
+    worst_shift_pct: Pair,
 }
 
 impl PublicationHead {
-    /// Marked focal length, mm, and the conditions that results must share.
-    pub(in crate::store) fn read(self) -> Result<(f64, ConditionsKey), StoreError> {
+    /// Marked focal length, mm, the conditions that results must share, and the worst shift, per cent.
+    pub(in crate::store) fn read(self) -> Result<(f64, ConditionsKey, Measured), StoreError> {
         let HeadDoc {
             conditions,
             focal_length_mm,
+            worst_shift_pct,
         } = self.result;
         let key = ConditionsKey::from_code(&conditions)
             .ok_or_else(|| unknown("set of conditions", &conditions))?;
-        Ok((focal_length_mm.0, key))
+        Ok((focal_length_mm.0, key, measured(worst_shift_pct)))
     }
 }
 

@@ -65,20 +65,31 @@ pub(super) fn frame_count(sweep: &SweepMeasurement) -> Option<Finding> {
 /// Most reasons that are told in one finding.
 const REASONS_TOLD: usize = 3;
 
-/// Frames without a result: a warning where the nearest of all are among them, because there the shift is largest as a
-/// rule; a note elsewhere, where the curve runs on between its neighbours.
+/// Frames without a result: a warning where the nearest of all are among them, also those that were left out, because there
+/// the shift is largest as a rule; a note elsewhere, where the curve runs on between its neighbours.
 pub(super) fn frames_not_measured(sweep: &SweepMeasurement) -> Option<Finding> {
     let is_measured = |frame: &FrameResult| frame.state == FrameState::Measured;
     let first = sweep.frames.iter().position(is_measured)?;
     let lost: Vec<&FrameResult> = sweep
         .frames
         .iter()
-        .filter(|frame| matches!(frame.state, FrameState::Failed(_)))
+        .enumerate()
+        .filter(|(at, frame)| match frame.state {
+            FrameState::Failed(_) => true,
+            FrameState::LeftOut(_) => *at < first,
+            FrameState::Measured => false,
+        })
+        .map(|(_, frame)| frame)
         .collect();
     // One frame for each reason; what the others have is told on the page of each.
     let mut reasons: Vec<(String, &str)> = Vec::new();
     for frame in &lost {
-        let reason = frame.state.reason().unwrap_or_default();
+        let why = frame.state.reason().unwrap_or_default();
+        let reason = match frame.state {
+            FrameState::LeftOut(_) if why.is_empty() => "left out".to_owned(),
+            FrameState::LeftOut(_) => format!("left out, {why}"),
+            _ => why,
+        };
         if !reasons.iter().any(|(known, _)| *known == reason) {
             reasons.push((reason, &frame.info.file));
         }

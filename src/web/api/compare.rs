@@ -4,13 +4,15 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
+use super::near::not_near;
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
 use super::ranking::{ConditionsDocument, conditions_asked};
-use super::record::{lens_by_any_name, unless_withdrawn};
+use super::record::conditions_in_use;
+use super::stored::{lens_by_any_name, unless_withdrawn};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{ConditionsKey, FocalResult, LensPage};
+use crate::store::{ConditionsKey, FocalResult, LensPage, NEAR_RATIO};
 use crate::web::WebError;
 
 /// How many lenses can be compared.
@@ -93,8 +95,11 @@ pub(in crate::web) struct CompareDocument {
     pub(in crate::web) lenses: Vec<ComparedDocument>,
     /// What differs in how they were measured, in words; read it before the numbers.
     pub(in crate::web) differences: Vec<String>,
-    /// Focal length that the results are nearest to, mm.
+    /// Focal length that the results are nearest to, mm: one that all lenses were measured at where there is one, near the one
+    /// asked for.
     pub(in crate::web) focal_mm: Option<f64>,
+    /// Focal length that was asked for, mm.
+    pub(in crate::web) asked_focal_mm: Option<f64>,
     /// Conditions that the results are compared under; a lens without results under them is shown under those it has, and
     /// `differences` says so. `null` where nothing is published.
     pub(in crate::web) conditions: Option<String>,
@@ -126,7 +131,8 @@ pub(in crate::web) async fn compare(
         }
         pages.push(page);
     }
-    let conditions_choices = choices_of(&pages);
+    let in_use = conditions_in_use(app).await?;
+    let conditions_choices = choices_of(&pages, &in_use);
     if let Some(asked) = question.conditions
         && !conditions_choices.iter().any(|c| c.code == asked.code())
     {
@@ -135,12 +141,17 @@ pub(in crate::web) async fn compare(
             "nothing is published of these lenses under these conditions",
         ));
     }
-    let conditions = question.conditions.or_else(|| shared_conditions(&pages));
+    let conditions = question
+        .conditions
+        .or_else(|| shared_conditions(&pages, &in_use));
     let choices: Vec<Vec<FocalResult>> = pages
         .iter()
-        .map(|page| under(&page.results, conditions))
+        .map(|page| under(&page.results, conditions, &in_use))
         .collect();
-    let focal_mm = question.focal_mm.or_else(|| common_focal_length(&choices));
+    let focal_mm = match question.focal_mm {
+        Some(asked) => Some(near_asked(&choices, asked)?),
+        None => common_focal_length(&choices),
+    };
     let lenses: Vec<ComparedDocument> = pages
         .iter()
         .zip(choices)
@@ -161,9 +172,10 @@ pub(in crate::web) async fn compare(
         })
         .collect();
     Ok(CompareDocument {
-        differences: differences(&lenses),
+        differences: differences(&lenses, question.focal_mm),
         lenses,
         focal_mm,
+        asked_focal_mm: question.focal_mm,
         conditions: conditions.map(ConditionsKey::code),
         conditions_choices,
         tolerance_pct: question.tolerance_pct,
@@ -181,20 +193,18 @@ async fn page_of(app: &App, slug: &str) -> Result<LensPage, WebError> {
     })
 }
 
-/// Every set of conditions that one of the lenses has results under, once.
-fn conditions_of(pages: &[LensPage]) -> Vec<ConditionsKey> {
-    let mut keys: Vec<ConditionsKey> = pages
-        .iter()
-        .flat_map(|page| page.results.iter().map(|result| result.conditions))
-        .collect();
-    keys.sort_by_key(|key| key.code());
-    keys.dedup();
-    keys
+/// Every set of conditions that one of the lenses has results under, once, in the order of the ranking.
+fn conditions_of(pages: &[LensPage], in_use: &[ConditionsKey]) -> Vec<ConditionsKey> {
+    let has = |key: &&ConditionsKey| {
+        let mut results = pages.iter().flat_map(|page| &page.results);
+        results.any(|result| result.conditions == **key)
+    };
+    in_use.iter().filter(has).copied().collect()
 }
 
 /// The same with how many lenses have them, that of most lenses first.
-fn choices_of(pages: &[LensPage]) -> Vec<ConditionsDocument> {
-    let mut keys = conditions_of(pages);
+fn choices_of(pages: &[LensPage], in_use: &[ConditionsKey]) -> Vec<ConditionsDocument> {
+    let mut keys = conditions_of(pages, in_use);
     let having = |key: &ConditionsKey| {
         let has = |page: &&LensPage| page.results.iter().any(|r| r.conditions == *key);
         pages.iter().filter(has).count() as u64
@@ -209,35 +219,38 @@ fn choices_of(pages: &[LensPage]) -> Vec<ConditionsDocument> {
         .collect()
 }
 
-/// The conditions under which most of the lenses have results; of several, those with the most results.
-fn shared_conditions(pages: &[LensPage]) -> Option<ConditionsKey> {
-    conditions_of(pages).into_iter().max_by_key(|key| {
-        let having = |page: &&LensPage| page.results.iter().any(|r| r.conditions == *key);
-        let results = pages
-            .iter()
-            .flat_map(|page| &page.results)
-            .filter(|result| result.conditions == *key)
-            .count();
-        (pages.iter().filter(having).count(), results)
+/// The conditions under which most of the lenses have results; of several, those that come first in the ranking, so that a
+/// lens has the same number here as there.
+fn shared_conditions(pages: &[LensPage], in_use: &[ConditionsKey]) -> Option<ConditionsKey> {
+    let having = |key: &ConditionsKey| {
+        let has = |page: &&LensPage| page.results.iter().any(|r| r.conditions == *key);
+        pages.iter().filter(has).count()
+    };
+    // The first of equals, not the last.
+    let keys = conditions_of(pages, in_use).into_iter();
+    keys.reduce(|best, key| {
+        if having(&key) > having(&best) {
+            key
+        } else {
+            best
+        }
     })
 }
 
-/// The results under these conditions; those under other conditions where there are none.
-fn under(results: &[FocalResult], conditions: Option<ConditionsKey>) -> Vec<FocalResult> {
-    let alike: Vec<FocalResult> = results
-        .iter()
-        .filter(|result| Some(result.conditions) == conditions)
-        .cloned()
-        .collect();
-    if !alike.is_empty() {
-        return alike;
-    }
-    let first = results.first().map(|result| result.conditions);
-    results
-        .iter()
-        .filter(|result| Some(result.conditions) == first)
-        .cloned()
-        .collect()
+/// The results under these conditions; where there are none, those under the set that comes first in the ranking.
+fn under(
+    results: &[FocalResult],
+    conditions: Option<ConditionsKey>,
+    in_use: &[ConditionsKey],
+) -> Vec<FocalResult> {
+    let of = |key: &ConditionsKey| -> Vec<FocalResult> {
+        let alike = results.iter().filter(|result| result.conditions == *key);
+        alike.cloned().collect()
+    };
+    let mut found = conditions.iter().chain(in_use).map(of);
+    found
+        .find(|results| !results.is_empty())
+        .unwrap_or_default()
 }
 
 /// How far apart two focal lengths are, as people see it: by their ratio.
@@ -249,6 +262,38 @@ fn nearest(choices: &[FocalResult], wanted_mm: f64) -> Option<&FocalResult> {
     choices.iter().min_by(|a, b| {
         apart(a.focal_length_mm, wanted_mm).total_cmp(&apart(b.focal_length_mm, wanted_mm))
     })
+}
+
+/// Largest ratio between focal lengths that are one: cameras state marks to 5 % (common practice, no source).
+const SAME_RATIO: f64 = 1.05;
+
+/// The focal length to compare at where one is asked for: the one nearest to it that every lens was measured at, within
+/// [`NEAR_RATIO`] of it, else the one asked for.
+///
+/// # Errors
+/// None of the lenses was measured near it; the answer lists what was.
+fn near_asked(choices: &[Vec<FocalResult>], asked_mm: f64) -> Result<f64, WebError> {
+    let is_near =
+        |result: &&FocalResult| apart(result.focal_length_mm, asked_mm) <= NEAR_RATIO.ln();
+    let measured = || choices.iter().filter(|results| !results.is_empty());
+    let mut near: Vec<f64> = measured()
+        .flatten()
+        .filter(is_near)
+        .map(|result| result.focal_length_mm)
+        .collect();
+    if near.is_empty() && measured().next().is_some() {
+        let all = measured().flatten().map(|result| result.focal_length_mm);
+        return Err(not_near(asked_mm, all));
+    }
+    near.sort_by(|a, b| apart(*a, asked_mm).total_cmp(&apart(*b, asked_mm)));
+    let has = |results: &Vec<FocalResult>, focal: f64| {
+        let nearest = nearest(results, focal);
+        nearest.is_some_and(|r| apart(r.focal_length_mm, focal) <= SAME_RATIO.ln())
+    };
+    let shared = near
+        .into_iter()
+        .find(|focal| measured().all(|results| has(results, *focal)));
+    Ok(shared.unwrap_or(asked_mm))
 }
 
 /// The measured focal length that all lenses come nearest to; of several, the longest.
@@ -273,12 +318,27 @@ fn common_focal_length(choices: &[Vec<FocalResult>]) -> Option<f64> {
 }
 
 /// What differs in how the results were measured, one sentence each.
-fn differences(lenses: &[ComparedDocument]) -> Vec<String> {
+fn differences(lenses: &[ComparedDocument], asked_mm: Option<f64>) -> Vec<String> {
     let measured: Vec<(&LensHead, &FocalDocument)> = lenses
         .iter()
         .filter_map(|compared| Some((&compared.lens, compared.result.as_ref()?)))
         .collect();
     let mut sentences = Vec::new();
+    if let Some(asked) = asked_mm {
+        let off = measured
+            .iter()
+            .filter(|(_, focal)| focal.focal_length_mm != asked);
+        let each: Vec<String> = off
+            .map(|(lens, focal)| format!("{}: {}", lens.name(), focal.at_nearest_to(asked)))
+            .collect();
+        if !each.is_empty() {
+            sentences.push(format!(
+                "Not measured at {}. {}.",
+                words::focal_length(asked),
+                each.join("; ")
+            ));
+        }
+    }
     let mut told = |what: &str, value: &dyn Fn(&FocalDocument) -> String| {
         let values: Vec<(String, String)> = measured
             .iter()

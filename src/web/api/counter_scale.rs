@@ -8,10 +8,11 @@ use utoipa::ToSchema;
 
 use super::answer;
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
+use super::near::{asked_for, nearest_words};
 use super::query::Params;
 use super::record::LensDocument;
 use super::scale_question::{ScaleQuestion, Steps};
-use super::v1::nearest;
+use super::verdicts::perspective_of;
 use crate::app::App;
 use crate::report::{self, CounterScale, FindingDocument, Place, Setting, words};
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, ShiftCurve};
@@ -41,6 +42,9 @@ pub(in crate::web) struct ScaleRowDocument {
     pub(in crate::web) scale: f64,
     /// Its standard uncertainty.
     pub(in crate::web) scale_u: f64,
+    /// How much of it perspective may hold, per cent of the factor: the true one lies between it and it enlarged by this; negative
+    /// where the true one may be smaller. `null` where not known.
+    pub(in crate::web) perspective_bound_pct: Option<f64>,
 }
 
 /// The factors at one focal length.
@@ -81,6 +85,8 @@ pub(in crate::web) struct CounterScaleDocument {
     pub(in crate::web) lens: LensHead,
     /// Conditions that it was shot under.
     pub(in crate::web) conditions: String,
+    /// Focal length that was asked for, mm; each table tells the one that it is of.
+    pub(in crate::web) asked_focal_mm: Option<f64>,
     /// The framing that is held: `farthest` (the last frame, infinity as a rule), `tightest`, or `distance`.
     pub(in crate::web) hold: &'static str,
     /// The distance whose framing is held, m; `null` at infinity and where none was asked for.
@@ -129,10 +135,7 @@ impl CounterScaleDocument {
         let (conditions, results) = record
             .group_of(question.conditions.as_deref())?
             .unwrap_or_default();
-        let results: Vec<FocalDocument> = match question.focal_mm {
-            Some(focal_mm) => nearest(results, focal_mm).into_iter().collect(),
-            None => results,
-        };
+        let results = asked_for(results, question.focal_mm)?;
         let curves: Vec<&ShiftCurve> = results.iter().map(|focal| &focal.result.curve).collect();
         let steps = question.steps_for(&curves);
         let places = steps.places(&curves);
@@ -142,6 +145,7 @@ impl CounterScaleDocument {
             conditions: conditions.code(),
             choices,
             conditions_words: conditions_words(conditions),
+            asked_focal_mm: question.focal_mm,
             hold,
             hold_m,
             held_in_feet: question.held_in_feet,
@@ -158,15 +162,32 @@ impl CounterScaleDocument {
     }
 }
 
+impl CounterScaleDocument {
+    /// That its focal length is not the one asked for, in words; `None` where it is.
+    pub(in crate::web) fn nearest_words(&self) -> Option<String> {
+        let asked = self.asked_focal_mm?;
+        let focal = self.tables.first()?.focal_length_mm;
+        (focal != asked).then(|| nearest_words(focal, asked))
+    }
+}
+
 impl ScaleTableDocument {
     fn new(focal: &FocalDocument, question: &ScaleQuestion, places: &[Place]) -> Self {
         let curve = &focal.result.curve;
         let reference = report::reference(curve, question.held);
+        let perspective = perspective_of(&focal.result);
+        // What is open of a factor is what is open of the pull from the held setting to here.
+        let bound = |held: Setting, row: &CounterScale| {
+            let (from, to) = held.dioptres.zip(row.setting.dioptres)?;
+            Some(perspective?.of_pull_pct(from, to))
+        };
         let rows: Vec<ScaleRowDocument> = reference
             .iter()
-            .flat_map(|held| report::counter_scales(curve, *held, places))
-            .flatten()
-            .map(ScaleRowDocument::new)
+            .flat_map(|held| {
+                let rows = report::counter_scales(curve, *held, places).into_iter();
+                rows.flatten()
+                    .map(|row| ScaleRowDocument::new(row, bound(*held, &row)))
+            })
             .collect();
         let outside = match &reference {
             Err(why) => Some(why.clone()),
@@ -203,6 +224,17 @@ impl ScaleTableDocument {
         words::focal_length(self.focal_length_mm)
     }
 
+    /// By how much perspective may make the factors wrong at most, per cent; `None` where not known.
+    pub(in crate::web) fn perspective_pct(&self) -> Option<f64> {
+        let bounds = self.rows.iter().map(|row| row.perspective_bound_pct);
+        let each: Option<Vec<f64>> = bounds.collect();
+        Some(
+            each?
+                .into_iter()
+                .fold(0.0, |most, bound| bound.abs().max(most)),
+        )
+    }
+
     /// The row at a place, if it was measured.
     pub(in crate::web) fn row_at(&self, place: Place) -> Option<&ScaleRowDocument> {
         self.rows.iter().find(|row| match place {
@@ -236,8 +268,9 @@ impl SettingDocument {
 }
 
 impl ScaleRowDocument {
-    fn new(row: CounterScale) -> Self {
+    fn new(row: CounterScale, perspective_bound_pct: Option<f64>) -> Self {
         Self {
+            perspective_bound_pct,
             setting: SettingDocument::new(row.setting),
             scale: row.scale.value,
             scale_u: row.scale.std_error,
@@ -279,12 +312,12 @@ pub(in crate::web) async fn counter_scale_of(
     tag = "read",
     params(
         ("slug" = String, Path, description = "Stable name of the lens"),
-        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken, where it is within a factor of 1.25"),
         ("hold_m" = Option<String>, Query, description = "Whose framing is held: metres, feet as 3 ft, inf, or tightest; that of the last frame, as a rule infinity, where not given"),
         ("step_m" = Option<String>, Query, description = "Step of the rows in distance: metres, or feet as 1 ft; 0.25 m where not given"),
         ("far_m" = Option<String>, Query, description = "Distance where the steps end, before infinity: metres, or feet as 30 ft; 10 m where not given"),
         ("step_travel" = Option<f64>, Query, description = "Step of the rows in travel, 0.005 to 1, instead of distance"),
-        ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most results where not given"),
+        ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; of those it was measured under, those of most lenses where not given"),
     ),
     responses(
         (status = 200, body = CounterScaleDocument, description = "The counter-scale table of a lens"),

@@ -11,7 +11,7 @@ use crate::units::FEET_PER_METRE;
 use crate::web::WebError;
 
 /// Columns of a result at one focal length.
-const FOCAL_COLUMNS: [&str; 34] = [
+const FOCAL_COLUMNS: [&str; 37] = [
     "slug",
     "maker",
     "model",
@@ -46,6 +46,9 @@ const FOCAL_COLUMNS: [&str; 34] = [
     "angle_change_u_pct",
     "perspective_bound_pct",
     "reference_shortfall_pct",
+    "tolerance_distance_most_m",
+    "tolerance_doubt",
+    "focuses_to_m",
 ];
 
 /// The figures that every row of a result has, from its worst shift to its f-number, in this order.
@@ -93,6 +96,11 @@ fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
         focal.angle_change_u_pct.to_string(),
     ]);
     row.extend(bounds(focal));
+    row.extend([
+        number(focal.tolerance_distance_most_m),
+        focal.tolerance_doubt.unwrap_or_default().to_owned(),
+        number(focal.focuses_to_m),
+    ]);
     row
 }
 
@@ -105,7 +113,7 @@ pub(in crate::web) fn bounds(focal: &FocalDocument) -> [String; 2] {
 }
 
 /// Columns of a focus pull, behind those of the result it is read from; empty where none was asked for.
-const PULL_COLUMNS: [&str; 12] = [
+const PULL_COLUMNS: [&str; 13] = [
     "pull_from_m",
     "pull_to_m",
     "framing_change_pct",
@@ -118,13 +126,14 @@ const PULL_COLUMNS: [&str; 12] = [
     "edge_movement_u_px",
     "scale_to_hide",
     "pull_outside",
+    "pull_perspective_bound_pct",
 ];
 
 fn pulled_columns() -> Vec<&'static str> {
     [&FOCAL_COLUMNS[..], &PULL_COLUMNS[..]].concat()
 }
 
-fn pull_cells(pull: Option<&PullDocument>) -> [String; 12] {
+fn pull_cells(pull: Option<&PullDocument>) -> [String; 13] {
     let Some(pull) = pull else {
         return Default::default();
     };
@@ -141,6 +150,7 @@ fn pull_cells(pull: Option<&PullDocument>) -> [String; 12] {
         number(pull.edge_movement_u_px),
         number(pull.scale_to_hide),
         guarded(pull.outside.as_deref().unwrap_or_default()),
+        number(pull.perspective_bound_pct),
     ]
 }
 
@@ -166,7 +176,7 @@ pub(in crate::web) fn compare_csv(document: &CompareDocument) -> Result<String, 
 
 /// The ranking, one row a lens.
 pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, WebError> {
-    const COLUMNS: [&str; 21] = [
+    const COLUMNS: [&str; 23] = [
         "slug",
         "maker",
         "model",
@@ -188,6 +198,8 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
         "whole_lens_worst_shift_pct",
         "whole_lens_worst_focal_length_mm",
         "perspective_bound_pct",
+        "nothing_measured_below_mm",
+        "nothing_measured_above_mm",
     ];
     let rows = document.lenses.iter().map(|row| {
         vec![
@@ -216,6 +228,8 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
             number(row.whole_lens_worst_shift_pct),
             number(row.whole_lens_worst_focal_length_mm),
             number(row.perspective_bound_pct),
+            number(row.nothing_measured_below_mm),
+            number(row.nothing_measured_above_mm),
         ]
     });
     written(&COLUMNS, rows)
@@ -225,7 +239,7 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
 pub(in crate::web) fn counter_scale_csv(
     document: &CounterScaleDocument,
 ) -> Result<String, WebError> {
-    const COLUMNS: [&str; 16] = [
+    const COLUMNS: [&str; 18] = [
         "slug",
         "conditions",
         "focal_length_mm",
@@ -242,11 +256,17 @@ pub(in crate::web) fn counter_scale_csv(
         "relative_to",
         "farthest_focus_m",
         "finding_codes",
+        "perspective_bound_pct",
+        "outside",
     ];
     let rows = document.tables.iter().flat_map(|table| {
-        let codes = codes(&table.findings);
-        table.rows.iter().map(move |row| {
-            let held = table.reference.as_ref();
+        let held = table.reference.as_ref();
+        // A focal length without rows has one that says why.
+        let rows = table.rows.iter().map(Some);
+        let why = table.outside.iter().map(|_| None);
+        rows.chain(why).map(move |row| {
+            let setting = row.map(|row| &row.setting);
+            let focus_m = setting.and_then(|setting| setting.focus_distance_m);
             vec![
                 guarded(&document.lens.slug),
                 document.conditions.clone(),
@@ -254,16 +274,18 @@ pub(in crate::web) fn counter_scale_csv(
                 document.hold.to_owned(),
                 number(held.and_then(|held| held.focus_distance_m)),
                 number(held.map(|held| held.travel)),
-                number(row.setting.focus_distance_m),
-                number(row.setting.focus_distance_m.map(feet)),
-                number(row.setting.focus_dioptres),
-                row.setting.travel.to_string(),
-                row.setting.shift_pct.to_string(),
-                row.scale.to_string(),
-                row.scale_u.to_string(),
+                number(focus_m),
+                number(focus_m.map(feet)),
+                number(setting.and_then(|setting| setting.focus_dioptres)),
+                number(setting.map(|setting| setting.travel)),
+                number(setting.map(|setting| setting.shift_pct)),
+                number(row.map(|row| row.scale)),
+                number(row.map(|row| row.scale_u)),
                 table.relative_to.to_owned(),
                 number(table.farthest_focus_m),
-                codes.clone(),
+                codes(&table.findings),
+                number(row.and_then(|row| row.perspective_bound_pct)),
+                guarded(table.outside.as_deref().unwrap_or_default()),
             ]
         })
     });

@@ -7,12 +7,13 @@ use utoipa::OpenApi;
 
 use super::answer as answers;
 use super::counter_scale::__path_counter_scale;
+use super::published::{__path_sweep, __path_sweep_version};
 use super::pull::PICTURE_WIDTHS;
 use super::pulls::__path_pull;
 use super::query::{DISTANCES, FOCAL_LENGTHS, LONGEST_TEXT, TOLERANCES};
 use super::ranking::{MOST_ROWS, SORTS};
 use super::scale_question::STEPS_TRAVEL;
-use super::v1::{__path_compared, __path_curves, __path_lens, __path_lenses, __path_sweep};
+use super::v1::{__path_compared, __path_curves, __path_lens, __path_lenses};
 use super::{MOST_LENSES, reviewing};
 use crate::app::App;
 use crate::store::{ConditionsKey, Kind, Switch};
@@ -26,7 +27,7 @@ use crate::web::WebError;
         description = "Measured lens breathing. Units are in the names; `u` fields are standard uncertainties (k = 1); unknown is null. Parameters that are not known are passed over; blank ones count as not given.",
         license(name = "CC BY 4.0", url = "https://creativecommons.org/licenses/by/4.0/")
     ),
-    paths(lenses, lens, curves, pull, counter_scale, compared, sweep),
+    paths(lenses, lens, curves, pull, counter_scale, compared, sweep, sweep_version),
     components(schemas(crate::web::inputs::LensInput, crate::web::inputs::ConditionsInput)),
     tags(
         (name = "read", description = "Open to all, without signing in and from any site"),

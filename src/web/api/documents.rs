@@ -148,18 +148,27 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) tolerance_distance_u_m: Option<f64>,
     /// Where in the sweep the tolerance is exceeded last, 0 at closest focus.
     pub(in crate::web) tolerance_travel: Option<f64>,
+    /// Farthest focus distance, m, at which the tolerance may be exceeded once all that perspective may hide is counted;
+    /// `null` where that is no farther than `tolerance_distance_m`, or the bound is not known.
+    pub(in crate::web) tolerance_distance_most_m: Option<f64>,
+    /// Why it is open whether the tolerance is exceeded at all: `perspective`, or `uncertainty` where the worst shift is closer to
+    /// it than its expanded uncertainty (k = 2); `null` where it is not open.
+    pub(in crate::web) tolerance_doubt: Option<&'static str>,
     /// `infinity`, or `farthest_frame`.
     pub(in crate::web) relative_to: &'static str,
     /// `exif`, `entered`, `blur` or `none`.
     pub(in crate::web) distance_source: &'static str,
     /// Closest focus that was measured, m.
     pub(in crate::web) closest_focus_m: Option<f64>,
+    /// Closest focus of the lens as its sweep states it, m, where the frames nearer than `closest_focus_m` gave no result: there
+    /// the shift may be larger. `null` where nothing nearer is missing.
+    pub(in crate::web) focuses_to_m: Option<f64>,
     /// f-number.
     pub(in crate::web) f_number: Option<f64>,
     /// Camera.
     pub(in crate::web) camera: Option<String>,
-    /// Columns of the frames.
-    pub(in crate::web) picture_width_px: Option<u32>,
+    /// Columns of the frames, px.
+    pub(in crate::web) frame_width_px: Option<u32>,
     /// Distance to the targets, m.
     pub(in crate::web) target_distance_m: Option<f64>,
     /// Whether the sweeps differ by more than their uncertainties; a finding names them, and the uncertainties hold it.
@@ -195,6 +204,7 @@ impl FocalDocument {
     pub(in crate::web) fn new(result: FocalResult, tolerance_pct: f64) -> Self {
         let outcome = result.curve.tolerance_outcome(tolerance_pct);
         let distance = outcome.distance_m();
+        let said = verdict_of(&result, outcome, tolerance_pct);
         let across_mm = result.sensor_width_mm.unwrap_or(ANGLE_ACROSS_MM);
         let worst = result.worst_shift_pct;
         let like_mm = equivalent_focal_length_mm(result.focal_length_mm, worst.value);
@@ -233,12 +243,17 @@ impl FocalDocument {
                 ToleranceOutcome::Exceeded { travel, .. }
                 | ToleranceOutcome::Unknown { travel } => Some(travel),
             },
+            tolerance_distance_most_m: said.may_reach_m,
+            tolerance_doubt: said.doubt(),
             relative_to: relative_to(result.ends_before_infinity()),
             distance_source: result.distance_source.code(),
-            closest_focus_m: result.closest_focus_m,
+            closest_focus_m: said
+                .measured_from
+                .map_or(result.closest_focus_m, |from| from.m),
+            focuses_to_m: said.measured_from.and(result.closest_focus_m),
             f_number: result.f_number,
             camera: result.camera.clone(),
-            picture_width_px: result.picture_width_px,
+            frame_width_px: result.picture_width_px,
             target_distance_m: result.target_distance_m,
             repeats_disagree: result.repeats_disagree,
             sweep_count: result.sweeps.len(),
@@ -247,10 +262,7 @@ impl FocalDocument {
             reviewers: result.reviewers.clone(),
             captured_at: result.captured_at.clone(),
             algorithm_version: result.algorithm_version,
-            sentence: words::with_disagreement(
-                verdict_of(&result, outcome, tolerance_pct).sentence(),
-                result.repeats_disagree,
-            ),
+            sentence: words::with_disagreement(said.sentence(), result.repeats_disagree),
             findings: result.findings.iter().map(FindingDocument::new).collect(),
             outcome,
             result,

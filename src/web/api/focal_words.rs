@@ -1,8 +1,8 @@
 //! What pages say of the result at one focal length.
 
-use super::documents::{AGAINST_FARTHEST, FocalDocument};
+use super::documents::{AGAINST_FARTHEST, FocalDocument, conditions_words};
 use crate::report::words;
-use crate::sweep::{Direction, DistanceSource, Severity};
+use crate::sweep::{Direction, DistanceSource, Severity, ToleranceOutcome};
 use crate::units::Measured;
 
 impl FocalDocument {
@@ -33,10 +33,18 @@ impl FocalDocument {
         )
     }
 
-    /// Closest focus that was measured, in words.
+    /// Closest focus that was measured, in words, and that the lens focuses nearer where frames are missing there.
     pub(in crate::web) fn closest_words(&self) -> String {
-        self.closest_focus_m
-            .map_or_else(|| "not known".to_owned(), words::distance_from)
+        let from = self
+            .closest_focus_m
+            .map_or_else(|| "not known".to_owned(), words::distance_from);
+        match self.focuses_to_m {
+            Some(closest) => format!(
+                "measured from {from} on; the lens focuses to {}; it may be larger nearer",
+                words::distance(closest)
+            ),
+            None => from,
+        }
     }
 
     /// Distance to the targets, in words.
@@ -59,7 +67,14 @@ impl FocalDocument {
 
     /// The tolerance distance in words, said to be an estimate where it is one.
     pub(in crate::web) fn tolerance_words(&self) -> String {
-        let plain = words::tolerance(self.outcome);
+        // Beside its uncertainty it has as many decimals.
+        let plain = match self.tolerance_distance_m {
+            Some(m) => words::distance_from_in_full(m),
+            None => words::tolerance(self.outcome),
+        };
+        if self.outcome == ToleranceOutcome::Within && self.tolerance_doubt.is_some() {
+            return "never as measured, in question".to_owned();
+        }
         if self.distance_is_estimated() && self.tolerance_distance_m.is_some() {
             format!("about {plain}")
         } else {
@@ -67,10 +82,33 @@ impl FocalDocument {
         }
     }
 
-    /// The expanded uncertainty of the tolerance distance in words; empty where there is no distance.
+    /// Up to where perspective leaves the tolerance open, in words; `None` where that is no farther than what was measured.
+    pub(in crate::web) fn tolerance_most_words(&self) -> Option<String> {
+        let most = words::distance_from(self.tolerance_distance_most_m?);
+        let known = self.tolerance_distance_m.map(words::distance_from);
+        (known.as_deref() != Some(most.as_str())).then(|| format!("perhaps up to {most}"))
+    }
+
+    /// The expanded uncertainty of the tolerance distance in words, in as many decimals as the distance has; empty where there is
+    /// no distance.
     pub(in crate::web) fn tolerance_u_words(&self) -> String {
-        self.tolerance_distance_u_m
-            .map_or_else(String::new, |u| format!("± {}", words::metres(2.0 * u)))
+        match (self.tolerance_distance_m, self.tolerance_distance_u_m) {
+            (Some(m), Some(u)) => format!("± {}", words::uncertainty_of(m, 2.0 * u)),
+            _ => String::new(),
+        }
+    }
+
+    /// How much of the worst shift perspective may hold, in words.
+    pub(in crate::web) fn perspective_words(&self) -> String {
+        self.perspective_bound_pct.map_or_else(
+            || "how much is not known".to_owned(),
+            |bound| format!("up to {bound:.2} points"),
+        )
+    }
+
+    /// The conditions in words.
+    pub(in crate::web) fn conditions_words(&self) -> String {
+        conditions_words(self.result.conditions)
     }
 
     /// Whether the distances come from blur.

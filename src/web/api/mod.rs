@@ -10,6 +10,8 @@ mod curves;
 mod description;
 mod documents;
 mod focal_words;
+mod near;
+mod published;
 mod pull;
 mod pulls;
 mod query;
@@ -19,6 +21,7 @@ mod record;
 mod reviewing;
 mod scale_question;
 mod search;
+mod stored;
 mod v1;
 mod verdicts;
 
@@ -29,19 +32,21 @@ pub(super) use answer::{Twin, csv, json, tagged, with_tag};
 pub(super) use compare::{
     CompareDocument, CompareQuestion, ComparedDocument, MOST_LENSES, compare,
 };
-pub(super) use counter_scale::{CounterScaleDocument, counter_scale_of};
+pub(super) use counter_scale::{CounterScaleDocument, ScaleTableDocument, counter_scale_of};
 pub(super) use documents::{FocalDocument, LICENCE, LensHead, conditions_words, timestamp};
+pub(super) use near::asked_for;
 pub(super) use pull::{PullDocument, PullQuestion, shared_picture_width};
 pub(super) use pulls::pulls;
 pub(super) use query::{FOCAL_LENGTHS, Params, encoded};
 pub(super) use ranked::RankedDocument;
 pub(super) use ranking::{
-    ConditionsDocument, DIRECTIONS, RankingDocument, RankingQuestion, of_whole_lenses, rank,
-    tolerance_range,
+    ConditionsDocument, DIRECTIONS, RankingDocument, RankingQuestion, conditions_asked,
+    of_whole_lenses, rank, tolerance_range,
 };
-pub(super) use record::{LensDocument, lens_by_any_name, stored_lens, unless_withdrawn};
+pub(super) use record::LensDocument;
 pub(super) use scale_question::{ScaleQuestion, Steps};
 pub(super) use search::search_words;
+pub(super) use stored::{lens_by_any_name, stored_lens, unless_withdrawn};
 pub use v1::routes;
-pub(super) use v1::{compared, lenses as ranked, nearest};
+pub(super) use v1::{compared, lenses as ranked};
 pub(super) use verdicts::{brief_verdict, verdict};

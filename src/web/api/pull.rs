@@ -5,6 +5,7 @@ use utoipa::ToSchema;
 
 use super::documents::FocalDocument;
 use super::query::Params;
+use super::verdicts::perspective_of;
 use crate::report::{self, words};
 use crate::units::Measured;
 use crate::web::WebError;
@@ -72,6 +73,9 @@ pub(in crate::web) struct PullDocument {
     pub(in crate::web) framing_change_pct: Option<f64>,
     /// Its standard uncertainty, percentage points.
     pub(in crate::web) framing_change_u_pct: Option<f64>,
+    /// How much of the change perspective may hold, percentage points: the true one lies between it less this and itself;
+    /// negative where focus is pulled away. `null` where not known.
+    pub(in crate::web) perspective_bound_pct: Option<f64>,
     /// The widest framing from begin to end, both included, as change of the picture's scale since the begin, per cent: 0 or
     /// negative.
     pub(in crate::web) widest_on_the_way_pct: Option<f64>,
@@ -110,10 +114,14 @@ impl PullDocument {
         let (from, to) = (question.from_dioptres, question.to_dioptres);
         let width = question
             .picture_width_px
-            .or(focal.picture_width_px)
+            .or(focal.frame_width_px)
             .unwrap_or(USUAL_PICTURE_WIDTH);
         let curve = &focal.result.curve;
-        let change = curve.pull(from, to);
+        // From a place to itself nothing changes, whatever the shift is there.
+        let change = curve.pull(from, to).map(|change| match from == to {
+            true => Measured::new(0.0, 0.0),
+            false => change,
+        });
         let course = course(focal, from, to);
         let widest = course.iter().copied().fold(0.0, f64::min);
         let tightest = course.iter().copied().fold(0.0, f64::max);
@@ -129,6 +137,9 @@ impl PullDocument {
             to_dioptres: to,
             framing_change_pct: change.map(|change| change.value),
             framing_change_u_pct: change.map(|change| change.std_error),
+            perspective_bound_pct: change
+                .and(perspective_of(&focal.result))
+                .map(|perspective| perspective.of_pull_pct(from, to)),
             widest_on_the_way_pct: change.map(|_| widest),
             tightest_on_the_way_pct: change.map(|_| tightest),
             picture_width_px: width,
@@ -151,6 +162,7 @@ impl PullDocument {
     /// e.g. "first 0.29 % wider, in the end +0.15 % ± 0.02".
     pub(in crate::web) fn change_words(&self) -> String {
         match (self.framing_change_pct, self.framing_change_u_pct) {
+            (Some(change), Some(u)) if change == 0.0 && u == 0.0 => "none".to_owned(),
             (Some(change), Some(u)) => {
                 let turn = |pct: f64| {
                     let way = if pct < 0.0 { "wider" } else { "tighter" };
@@ -159,6 +171,15 @@ impl PullDocument {
                 self.after_the_turns(turn, words::shift(Measured::new(change, u)))
             }
             _ => self.outside.clone().unwrap_or_default(),
+        }
+    }
+
+    /// How much of the change perspective may hold, in words; empty where there is no change.
+    pub(in crate::web) fn perspective_words(&self) -> String {
+        match (self.framing_change_pct, self.perspective_bound_pct) {
+            (None, _) => String::new(),
+            (Some(_), None) => "how much is not known".to_owned(),
+            (Some(_), Some(bound)) => format!("up to {:.2} points", bound.abs()),
         }
     }
 
@@ -190,6 +211,9 @@ impl PullDocument {
         let (Some(px), Some(change)) = (self.edge_movement_px, self.framing_change_pct) else {
             return String::new();
         };
+        if px == 0.0 && self.edge_movement_u_px == Some(0.0) {
+            return format!("not at all, in {} px", self.picture_width_px);
+        }
         let direction = |px: f64| if px < 0.0 { "inwards" } else { "outwards" };
         let u = (2.0 * self.edge_movement_u_px.unwrap_or_default()).max(0.1);
         let size = format!("{:.1} ± {u:.1} px", px.abs());

@@ -8,11 +8,11 @@ use utoipa::ToSchema;
 
 use super::answer;
 use super::documents::{LICENCE, LensHead};
+use super::near::asked_for;
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
 use super::ranking::conditions_asked;
 use super::record::LensDocument;
-use super::v1::nearest;
 use crate::app::App;
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
 use crate::web::WebError;
@@ -25,6 +25,8 @@ pub(in crate::web) struct PullsDocument {
     lens: LensHead,
     /// Conditions that the results were measured under, as in the ranking; `null` where nothing is published.
     conditions: Option<String>,
+    /// Focal length that was asked for, mm; each pull tells the one that it is read at.
+    asked_focal_mm: Option<f64>,
     /// The focus pull at the nearest focal length, or at every one where none was asked for.
     pulls: Vec<PullDocument>,
     /// Licence of the numbers.
@@ -38,8 +40,8 @@ pub(in crate::web) struct PullsDocument {
     tag = "read",
     params(
         ("slug" = String, Path, description = "Stable name of the lens"),
-        ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most results where not given"),
-        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
+        ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; of those it was measured under, those of most lenses where not given"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken, where it is within a factor of 1.25"),
         ("from_m" = String, Query, description = "Where the pull begins: metres, feet as 3 ft, or inf"),
         ("to_m" = String, Query, description = "Where the pull ends: metres, feet as 3 ft, or inf"),
         ("picture_width_px" = Option<u32>, Query, description = "Picture width for the edge movement, px"),
@@ -78,13 +80,11 @@ pub(in crate::web) async fn pulls(
         Some((key, results)) => (Some(key.code()), results),
         None => (None, Vec::new()),
     };
-    let results = match focal_mm {
-        Some(focal_mm) => nearest(results, focal_mm).into_iter().collect(),
-        None => results,
-    };
+    let results = asked_for(results, focal_mm)?;
     Ok(PullsDocument {
         lens: record.lens,
         conditions,
+        asked_focal_mm: focal_mm,
         pulls: results
             .iter()
             .map(|focal| PullDocument::new(focal, question))

@@ -4,7 +4,9 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::documents::{AGAINST_FARTHEST, LensHead, relative_to, timestamp};
-use crate::report::{FocalVerdict, OtherWay, short_verdict, words};
+use crate::report::{
+    Coverage, FocalVerdict, MeasuredFrom, OtherWay, Perspective, short_verdict, words,
+};
 use crate::store::{RankedBy, RankedLens, RankedResult};
 use crate::sweep::{Direction, ToleranceOutcome};
 use crate::units::Measured;
@@ -52,8 +54,20 @@ pub(in crate::web) struct RankedDocument {
     pub(in crate::web) tolerance_outcome: Option<&'static str>,
     /// Farthest tolerance distance over the focal lengths that it is ranked by, m.
     pub(in crate::web) tolerance_distance_m: Option<f64>,
+    /// Farthest focus distance, m, at which the tolerance may be exceeded once all that perspective may hide is counted; `null`
+    /// where that is no farther than `tolerance_distance_m`.
+    pub(in crate::web) tolerance_distance_most_m: Option<f64>,
+    /// Why it is open whether the tolerance is exceeded at all: `perspective` or `uncertainty`, as in the record of the lens;
+    /// `null` where it is not open.
+    pub(in crate::web) tolerance_doubt: Option<&'static str>,
     /// The verdict in a few words; `null` where nothing was measured.
     pub(in crate::web) verdict: Option<String>,
+    /// Shortest focal length that was measured, mm, where the lens goes clearly shorter (by more than a factor of 1.1) and the
+    /// row stands for all of it; else `null`.
+    pub(in crate::web) nothing_measured_below_mm: Option<f64>,
+    /// Longest focal length that was measured, mm, where the lens goes clearly longer and the row stands for all of it; else
+    /// `null`.
+    pub(in crate::web) nothing_measured_above_mm: Option<f64>,
     /// What the shifts are measured against: `infinity`, or `farthest_frame` where one of the sweeps ends before infinity,
     /// so that the true figures may be larger; `null` where nothing was measured.
     pub(in crate::web) relative_to: Option<&'static str>,
@@ -75,6 +89,10 @@ pub(in crate::web) struct RankedDocument {
     #[serde(skip)]
     #[schema(ignore)]
     tolerance_pct: f64,
+    /// Whether it has more than one focal length.
+    #[serde(skip)]
+    #[schema(ignore)]
+    is_zoom: bool,
     /// Whether one of the distances is an estimate from blur.
     #[serde(skip)]
     #[schema(ignore)]
@@ -94,6 +112,16 @@ impl RankedDocument {
         let worst_of_all = worst_of(&ranked.results);
         let outcomes = || judged.iter().map(|(_, outcome)| *outcome);
         let unknown = outcomes().any(|outcome| matches!(outcome, ToleranceOutcome::Unknown { .. }));
+        let said = verdicts(&judged, tolerance_pct);
+        let about = &ranked.lens.about;
+        // Ranked at one focal length, it stands for that one alone, and says so.
+        let coverage = match ranked.ranked_by {
+            RankedBy::All => Coverage::of(
+                (about.focal_min_mm, about.focal_max_mm),
+                ranked.results.iter().map(|result| result.focal_length_mm),
+            ),
+            RankedBy::One(_) | RankedBy::Nothing => Coverage::default(),
+        };
         let farthest = outcomes()
             .filter_map(|outcome| outcome.distance_m())
             .map(|distance| distance.value)
@@ -119,7 +147,12 @@ impl RankedDocument {
                 }
             }),
             tolerance_distance_m: farthest.filter(|_| !unknown),
-            verdict: short_verdict(&verdicts(&judged, tolerance_pct)),
+            tolerance_distance_most_m: most_of(&said, farthest).filter(|_| !unknown),
+            tolerance_doubt: doubt_of(&said),
+            verdict: short_verdict(&said, &coverage),
+            nothing_measured_below_mm: coverage.nothing_below_mm,
+            nothing_measured_above_mm: coverage.nothing_above_mm,
+            is_zoom: about.focal_max_mm > about.focal_min_mm,
             relative_to: worst.map(|_| {
                 let mut results = ranked.ranked_results().iter();
                 relative_to(results.any(|result| result.relative_to_farthest))
@@ -169,11 +202,20 @@ impl RankedDocument {
         self.worst().map(words::shift)
     }
 
-    /// The focal length of the worst shift in words, where there are several.
+    /// The focal length of the worst shift in words, where the lens has several.
     pub(in crate::web) fn worst_at(&self) -> Option<String> {
         self.worst_focal_length_mm
-            .filter(|_| self.results.len() > 1)
+            .filter(|_| self.is_zoom || self.results.len() > 1)
             .map(words::focal_length)
+    }
+
+    /// Which part of the lens was not measured, in words; `None` where nothing is missing of what the row stands for.
+    pub(in crate::web) fn coverage_words(&self) -> Option<String> {
+        let coverage = Coverage {
+            nothing_below_mm: self.nothing_measured_below_mm,
+            nothing_above_mm: self.nothing_measured_above_mm,
+        };
+        coverage.words(self.results.len())
     }
 
     /// The worst shift of the whole lens in words, where the row is ranked by one focal length of several.
@@ -217,6 +259,9 @@ impl RankedDocument {
     /// The tolerance distance in words.
     pub(in crate::web) fn tolerance_words(&self) -> String {
         match (self.tolerance_outcome, self.tolerance_distance_m) {
+            (Some("within"), _) if self.tolerance_doubt.is_some() => {
+                "never as measured, in question".to_owned()
+            }
             (Some("within"), _) => "never exceeded".to_owned(),
             (Some("exceeded"), Some(distance)) => {
                 let about = if self.estimated { "about " } else { "" };
@@ -243,6 +288,26 @@ fn judged(result: &RankedResult, tolerance_pct: f64) -> (&RankedResult, Toleranc
     (result, result.curve.tolerance_outcome(tolerance_pct))
 }
 
+/// The farthest distance at which one of them may exceed the tolerance, m, where that is farther than what was measured.
+fn most_of(said: &[FocalVerdict], measured_m: Option<f64>) -> Option<f64> {
+    let most = said.iter().filter_map(|verdict| verdict.may_reach_m);
+    let most = most.max_by(f64::total_cmp)?;
+    measured_m
+        .is_none_or(|measured| most > measured)
+        .then_some(most)
+}
+
+/// Why it is open whether the tolerance is exceeded: where none exceeds it, the first doubt; where some do, only if all of
+/// those are in doubt.
+fn doubt_of(said: &[FocalVerdict]) -> Option<&'static str> {
+    let exceeds = |verdict: &&FocalVerdict| verdict.outcome != ToleranceOutcome::Within;
+    let surely = |verdict: &FocalVerdict| verdict.doubt().is_none();
+    if said.iter().filter(exceeds).any(surely) {
+        return None;
+    }
+    said.iter().find_map(FocalVerdict::doubt)
+}
+
 /// The result whose shift is of largest magnitude.
 fn worst_of(results: &[RankedResult]) -> Option<&RankedResult> {
     let size = |result: &RankedResult| result.worst_shift_pct.value.abs();
@@ -257,7 +322,14 @@ fn verdicts(judged: &[(&RankedResult, ToleranceOutcome)], tolerance_pct: f64) ->
             focal_length_mm: Some(result.focal_length_mm),
             worst_shift_pct: result.worst_shift_pct,
             perspective_pct: result.perspective_pct,
+            may_reach_m: Perspective::of(
+                result.perspective_pct,
+                result.focal_length_mm,
+                result.closest_focus_m,
+            )
+            .and_then(|perspective| perspective.may_reach_m(&result.curve, tolerance_pct)),
             other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
+            measured_from: MeasuredFrom::of(&result.curve),
             outcome: *outcome,
             tolerance_pct,
             relative_to_farthest: result.relative_to_farthest,

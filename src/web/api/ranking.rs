@@ -72,6 +72,18 @@ impl RankingQuestion {
     /// Reads the question.
     pub(in crate::web) fn read(params: &Params) -> Result<Self, WebError> {
         let kinds = Kind::ALL.map(|kind| (kind.code(), kind));
+        let min_focal_mm = params.number("min_focal_mm", FOCAL_LENGTHS, "mm")?;
+        let max_focal_mm = params.number("max_focal_mm", FOCAL_LENGTHS, "mm")?;
+        if let (Some(min), Some(max)) = (min_focal_mm, max_focal_mm)
+            && min > max
+        {
+            return Err(WebError::field(
+                "min_focal_mm",
+                format!(
+                    "the lens has to reach from {min} mm to {max} mm; give the shorter one as min_focal_mm"
+                ),
+            ));
+        }
         Ok(Self {
             words: params
                 .short_text("q")?
@@ -80,8 +92,8 @@ impl RankingQuestion {
             mount: params.short_text("mount")?.map(str::to_owned),
             kind: params.choice("kind", &kinds)?,
             focal_mm: params.number("focal_mm", FOCAL_LENGTHS, "mm")?,
-            min_focal_mm: params.number("min_focal_mm", FOCAL_LENGTHS, "mm")?,
-            max_focal_mm: params.number("max_focal_mm", FOCAL_LENGTHS, "mm")?,
+            min_focal_mm,
+            max_focal_mm,
             conditions: conditions_asked(params)?,
             tolerance_pct: params.tolerance_pct()?,
             holds_from_m: params.length("holds_from_m", DISTANCES)?.map(|from| from.m),
@@ -124,7 +136,7 @@ impl RankingQuestion {
 }
 
 /// The conditions in a query, by their code.
-pub(super) fn conditions_asked(params: &Params) -> Result<Option<ConditionsKey>, WebError> {
+pub(in crate::web) fn conditions_asked(params: &Params) -> Result<Option<ConditionsKey>, WebError> {
     let Some(code) = params.text("conditions") else {
         return Ok(None);
     };
@@ -143,7 +155,7 @@ pub(in crate::web) struct ConditionsDocument {
     pub(in crate::web) code: String,
     /// What it is.
     pub(in crate::web) words: String,
-    /// How many of the lenses are published under it.
+    /// How many of the lenses that match have results that count under it.
     pub(in crate::web) lens_count: u64,
 }
 
@@ -176,6 +188,10 @@ pub(in crate::web) struct RankingDocument {
     #[serde(skip)]
     #[schema(ignore)]
     pub(in crate::web) leaves_out_farthest: bool,
+    /// Whether the conditions are those that are taken where none are asked for.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) is_usual: bool,
 }
 
 /// Asks the store and judges the rows at the reader's tolerance.
@@ -184,28 +200,31 @@ pub(in crate::web) async fn rank(
     question: &RankingQuestion,
 ) -> Result<RankingDocument, WebError> {
     let site = app.config.public_url();
-    let in_use: Vec<ConditionsDocument> = app
-        .store
-        .conditions_in_use()
-        .await?
-        .into_iter()
-        .map(|(key, lens_count)| ConditionsDocument {
-            code: key.code(),
-            words: conditions_words(key),
-            lens_count,
-        })
-        .collect();
-    let key = question.conditions.unwrap_or_else(|| {
-        in_use
-            .first()
-            .and_then(|most| ConditionsKey::from_code(&most.code))
-            .unwrap_or_default()
-    });
+    let in_use = app.store.conditions_in_use().await?;
+    let usual = in_use
+        .first()
+        .map_or_else(ConditionsKey::default, |most| most.0);
+    let key = question.conditions.unwrap_or(usual);
     let query = question.query(key)?;
     let ranking = app.store.ranking(query.clone()).await?;
     let judge = |row: &RankedLens| RankedDocument::new(row, question.tolerance_pct, &site);
-    let (mut chosen, other_conditions): (Vec<_>, Vec<_>) =
-        in_use.into_iter().partition(|set| set.code == key.code());
+    let set = |key: ConditionsKey, lens_count: u64| ConditionsDocument {
+        code: key.code(),
+        words: conditions_words(key),
+        lens_count,
+    };
+    // What the same question finds under the others.
+    let mut other_conditions = Vec::new();
+    for (other, _) in in_use.into_iter().filter(|(other, _)| *other != key) {
+        let counted = RankingQuery {
+            conditions: other,
+            limit: 0,
+            after: None,
+            ..query.clone()
+        };
+        let ranked = app.store.ranking(counted).await?.ranked;
+        other_conditions.push(set(other, ranked));
+    }
     Ok(RankingDocument {
         next: ranking.next.map(|place| cursor::written(&query, &place)),
         lenses: ranking.rows.iter().map(judge).collect(),
@@ -215,14 +234,11 @@ pub(in crate::web) async fn rank(
         before: ranking.before,
         tolerance_pct: question.tolerance_pct,
         focal_mm: question.focal_mm,
-        conditions: chosen.pop().unwrap_or_else(|| ConditionsDocument {
-            code: key.code(),
-            words: conditions_words(key),
-            lens_count: 0,
-        }),
+        conditions: set(key, ranking.ranked),
         other_conditions,
         licence: LICENCE,
-        leaves_out_farthest: question.holds_from_m.is_some(),
+        leaves_out_farthest: ranking.farthest_left_out > 0,
+        is_usual: key == usual,
     })
 }
 

@@ -5,8 +5,10 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words, timestamp};
+use super::near::asked_for;
 use super::pull::{PullDocument, PullQuestion};
-use super::verdicts::verdict;
+use super::stored::published_lens;
+use super::verdicts::{coverage, verdict};
 use crate::app::App;
 use crate::report::words;
 use crate::store::{ConditionsKey, HistoryEntry, LensPage};
@@ -23,6 +25,14 @@ pub(in crate::web) struct HistoryDocument {
     pub(in crate::web) focal_length_mm: f64,
     /// Conditions that it was shot under.
     pub(in crate::web) conditions: String,
+    /// Version that it happened to, 1 for the first.
+    pub(in crate::web) version: u32,
+    /// Worst shift of that version, per cent.
+    pub(in crate::web) worst_shift_pct: f64,
+    /// Worst shift of the version before it, per cent; `null` for the first and where it was taken back.
+    pub(in crate::web) worst_shift_before_pct: Option<f64>,
+    /// Where that version stands in full, as `/api/v1` has it; `null` where it can't be read any more.
+    pub(in crate::web) version_url: Option<String>,
     /// What happened, in words.
     pub(in crate::web) what: String,
     /// Focal length and conditions in words, for the page.
@@ -36,8 +46,16 @@ pub(in crate::web) struct HistoryDocument {
 pub(in crate::web) struct LensDocument {
     /// The lens.
     pub(in crate::web) lens: LensHead,
-    /// One or two sentences made from the results under the conditions that most of them share.
+    /// One or two sentences made from the results under the conditions that come first: of those it was measured under, the set
+    /// that most lenses were, as in the ranking.
     pub(in crate::web) verdict: Option<String>,
+    /// The conditions that these sentences hold for; `null` where nothing is published.
+    pub(in crate::web) conditions: Option<String>,
+    /// Shortest focal length that was measured under these conditions, mm, where the lens goes clearly shorter (by more than a
+    /// factor of 1.1), so that nothing is known of its short end; else `null`.
+    pub(in crate::web) nothing_measured_below_mm: Option<f64>,
+    /// Longest focal length that was measured under these conditions, mm, where the lens goes clearly longer; else `null`.
+    pub(in crate::web) nothing_measured_above_mm: Option<f64>,
     /// Tolerance that the results are judged by, per cent.
     pub(in crate::web) tolerance_pct: f64,
     /// Results by conditions, then focal length.
@@ -49,6 +67,10 @@ pub(in crate::web) struct LensDocument {
     pub(in crate::web) history: Vec<HistoryDocument>,
     /// Licence of the numbers.
     pub(in crate::web) licence: &'static str,
+    /// The sets of conditions in the order of the ranking: that of most lenses first.
+    #[serde(skip)]
+    #[schema(ignore)]
+    in_use: Vec<ConditionsKey>,
     /// Why all that was published of it was taken back; empty where something is public, or nothing ever was.
     #[serde(skip)]
     #[schema(ignore)]
@@ -71,6 +93,44 @@ fn place_words(entry: &HistoryEntry) -> PlaceWords {
     }
 }
 
+impl HistoryDocument {
+    fn new(entry: &HistoryEntry, history: &[HistoryEntry], site: &str) -> Self {
+        let same_sweep = history.iter().filter(|other| other.sweep == entry.sweep);
+        let before = same_sweep
+            .filter(|other| other.version + 1 == entry.version && entry.withdrawn.is_none())
+            .map(|other| other.worst_shift_pct.value)
+            .next();
+        let (version, shift) = (entry.version, entry.worst_shift_pct.value);
+        let what = match (&entry.withdrawn, before) {
+            (Some(reason), _) => format!("version {version} withdrawn: {reason}"),
+            (None, None) => format!(
+                "version {version} published, worst shift {}",
+                words::signed_pct(shift)
+            ),
+            (None, Some(before)) => {
+                let (before, now) = (words::signed_pct(before), words::signed_pct(shift));
+                match before == now {
+                    true => format!("version {version} published, worst shift {now} as before"),
+                    false => format!("version {version} published, worst shift {before} → {now}"),
+                }
+            }
+        };
+        let address = |sweep, version| format!("{site}/api/v1/sweeps/{sweep}/versions/{version}");
+        Self {
+            at: timestamp(entry.at_ms),
+            sweep: entry.sweep,
+            focal_length_mm: entry.focal_length_mm,
+            conditions: entry.conditions.code(),
+            version,
+            worst_shift_pct: shift,
+            worst_shift_before_pct: before,
+            version_url: entry.readable.then(|| address(entry.sweep, version)),
+            what,
+            place: place_words(entry),
+        }
+    }
+}
+
 impl LensDocument {
     /// What is public of a lens, at this tolerance, per cent; the errors are those of [`published_lens`].
     pub(in crate::web) async fn published(
@@ -80,11 +140,25 @@ impl LensDocument {
         tolerance_pct: f64,
     ) -> Result<Self, WebError> {
         let page = published_lens(app, slug, here).await?;
-        Ok(Self::new(page, tolerance_pct, &app.config.public_url()))
+        Self::of(app, page, tolerance_pct).await
     }
 
-    /// The document of a lens page at this tolerance.
-    pub(in crate::web) fn new(page: LensPage, tolerance_pct: f64, site: &str) -> Self {
+    /// The document of a lens page at this tolerance; the conditions that most lenses were measured under come first.
+    pub(in crate::web) async fn of(
+        app: &App,
+        page: LensPage,
+        tolerance_pct: f64,
+    ) -> Result<Self, WebError> {
+        let in_use = conditions_in_use(app).await?;
+        Ok(Self::new(
+            page,
+            tolerance_pct,
+            &app.config.public_url(),
+            in_use,
+        ))
+    }
+
+    fn new(page: LensPage, tolerance_pct: f64, site: &str, in_use: Vec<ConditionsKey>) -> Self {
         let withdrawn = if page.is_withdrawn() {
             page.reasons
         } else {
@@ -98,29 +172,81 @@ impl LensDocument {
         let mut document = Self {
             lens: LensHead::new(&page.lens, site),
             verdict: None,
+            conditions: None,
+            nothing_measured_below_mm: None,
+            nothing_measured_above_mm: None,
             tolerance_pct,
             results,
             pulls: Vec::new(),
             history: page
                 .history
-                .into_iter()
-                .map(|entry| HistoryDocument {
-                    at: timestamp(entry.at_ms),
-                    sweep: entry.sweep,
-                    focal_length_mm: entry.focal_length_mm,
-                    conditions: entry.conditions.code(),
-                    place: place_words(&entry),
-                    what: entry.what,
-                })
+                .iter()
+                .map(|entry| HistoryDocument::new(entry, &page.history, site))
                 .collect(),
             licence: LICENCE,
+            in_use,
             withdrawn,
         };
-        document.verdict = document
-            .groups()
-            .first()
-            .and_then(|(_, results)| verdict(results));
+        document.judge();
         document
+    }
+
+    /// Puts these conditions first, and the verdict with them.
+    ///
+    /// # Errors
+    /// Nothing is published of the lens under them.
+    pub(in crate::web) fn lead(
+        &mut self,
+        conditions: Option<ConditionsKey>,
+    ) -> Result<(), WebError> {
+        let Some(key) = conditions else {
+            return Ok(());
+        };
+        self.group_of(Some(&key.code()))?;
+        self.in_use.insert(0, key);
+        self.judge();
+        Ok(())
+    }
+
+    /// Says what is said of the conditions that come first.
+    fn judge(&mut self) {
+        let Some((key, results)) = self.groups().into_iter().next() else {
+            return;
+        };
+        let coverage = coverage(&results, Some(&self.lens));
+        self.verdict = verdict(&results, Some(&self.lens));
+        self.conditions = Some(key.code());
+        self.nothing_measured_below_mm = coverage.nothing_below_mm;
+        self.nothing_measured_above_mm = coverage.nothing_above_mm;
+    }
+
+    /// What is said of the focal length asked for, mm, or the nearest one that was measured; `None` where none is asked for, or
+    /// the lens has but one.
+    ///
+    /// # Errors
+    /// Nothing was measured near it.
+    pub(in crate::web) fn sentence_at(
+        &self,
+        focal_mm: Option<f64>,
+    ) -> Result<Option<String>, WebError> {
+        let (Some(asked), Some((_, results))) = (focal_mm, self.groups().into_iter().next()) else {
+            return Ok(None);
+        };
+        let several = results.len() > 1;
+        let found = asked_for(results, focal_mm)?;
+        Ok(found.first().and_then(|focal| {
+            if focal.focal_length_mm == asked {
+                return several.then(|| focal.sentence.clone());
+            }
+            let near = focal
+                .at_nearest_to(asked)
+                .replacen("at ", "The answer is for ", 1);
+            Some(if several {
+                format!("{near}. {}", focal.sentence)
+            } else {
+                format!("{near}.")
+            })
+        }))
     }
 
     /// The same with what a focus pull does, where one is asked for.
@@ -132,8 +258,8 @@ impl LensDocument {
         self
     }
 
-    /// The results under these conditions, as their code names them, or under those of most results where none are named;
-    /// `None` where nothing is published.
+    /// The results under these conditions, as their code names them, or under those that come first where none are named; `None`
+    /// where nothing is published.
     pub(in crate::web) fn group_of(
         &self,
         code: Option<&str>,
@@ -153,7 +279,7 @@ impl LensDocument {
         }
     }
 
-    /// The results of each set of conditions, the largest set first.
+    /// The results of each set of conditions, in the order of the ranking: that of most lenses first.
     pub(in crate::web) fn groups(&self) -> Vec<(ConditionsKey, Vec<FocalDocument>)> {
         let mut groups: Vec<(ConditionsKey, Vec<FocalDocument>)> = Vec::new();
         for focal in &self.results {
@@ -163,116 +289,18 @@ impl LensDocument {
                 None => groups.push((key, vec![focal.clone()])),
             }
         }
-        groups.sort_by_key(|(key, members)| (std::cmp::Reverse(members.len()), key.code()));
+        groups.sort_by_key(|(key, members)| {
+            let place = self.in_use.iter().position(|known| known == key);
+            // Those of a draft may be under conditions that nothing is published under yet.
+            let place = place.unwrap_or(usize::MAX);
+            (place, std::cmp::Reverse(members.len()), key.code())
+        });
         groups
     }
 }
 
-/// All that is public of a lens, by its name or by one that it had before it was merged into another.
-pub(in crate::web) async fn lens_by_any_name(
-    app: &App,
-    slug: &str,
-) -> Result<Option<LensPage>, WebError> {
-    if let Some(page) = app.store.lens_page(slug).await? {
-        return Ok(Some(page));
-    }
-    match app.store.slug_after_merge(slug).await? {
-        Some(now) => Ok(app.store.lens_page(&now).await?),
-        None => Ok(None),
-    }
-}
-
-/// All that is public of a lens of which something is, or nothing ever was. Where it was merged into another, the error is
-/// the way to the same address of that one; where all of it was taken back, the reason.
-pub(in crate::web) async fn published_lens(
-    app: &App,
-    slug: &str,
-    here: &Uri,
-) -> Result<LensPage, WebError> {
-    unless_withdrawn(stored_lens(app, slug, here).await?)
-}
-
-/// The page, or the reason why all of it was taken back.
-pub(in crate::web) fn unless_withdrawn(page: LensPage) -> Result<LensPage, WebError> {
-    if page.is_withdrawn() {
-        let reasons: Vec<&str> = page
-            .reasons
-            .iter()
-            .map(|r| r.trim_end_matches('.'))
-            .collect();
-        Err(WebError::Gone(format!(
-            "what was published of the {} was withdrawn: {}. What became of it stands at /lenses/{}",
-            page.lens.about.name(),
-            reasons.join("; "),
-            page.lens.slug
-        )))
-    } else {
-        Ok(page)
-    }
-}
-
-/// All that is public of a lens, and what became of it where that is nothing more. Where it was merged into another, the
-/// error is the way to the same address of that one.
-pub(in crate::web) async fn stored_lens(
-    app: &App,
-    slug: &str,
-    here: &Uri,
-) -> Result<LensPage, WebError> {
-    if let Some(page) = app.store.lens_page(slug).await? {
-        return Ok(page);
-    }
-    // Slugs are lower case; capitals come from those who type names.
-    let lower = slug.to_lowercase();
-    if lower != slug && app.store.lens_by_slug(&lower).await?.is_some() {
-        let there = moved(here, slug, &lower).map(WebError::Moved);
-        return Err(there.unwrap_or_else(|| WebError::no_such("lens")));
-    }
-    let now = app.store.slug_after_merge(slug).await?;
-    Err(now
-        .and_then(|now| moved(here, slug, &now))
-        .map_or_else(|| WebError::no_such("lens"), WebError::Moved))
-}
-
-/// The address with another slug after `lens/` or `lenses/`; endings such as `.json` stay.
-fn moved(here: &Uri, slug: &str, now: &str) -> Option<String> {
-    let mut parts: Vec<String> = here.path().split('/').map(str::to_owned).collect();
-    let at = (1..parts.len()).find(|&at| {
-        let rest = parts[at].strip_prefix(slug);
-        ["lens", "lenses"].contains(&parts[at - 1].as_str())
-            && rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
-    })?;
-    parts[at].replace_range(..slug.len(), now);
-    let path = parts.join("/");
-    Some(match here.query() {
-        Some(query) => format!("{path}?{query}"),
-        None => path,
-    })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_same_address_of_another_lens() {
-        for (here, there) in [
-            (
-                "/lenses/old.json?tolerance_pct=1",
-                "/lenses/new.json?tolerance_pct=1",
-            ),
-            ("/api/v1/lenses/old/curves", "/api/v1/lenses/new/curves"),
-            ("/charts/lens/old.svg", "/charts/lens/new.svg"),
-        ] {
-            let here: Uri = here.parse().expect("an address");
-            assert_eq!(moved(&here, "old", "new").as_deref(), Some(there));
-        }
-        // A lens may be called like a part of the address.
-        let here: Uri = "/api/v1/lenses/lenses/pull".parse().expect("an address");
-        assert_eq!(
-            moved(&here, "lenses", "new").as_deref(),
-            Some("/api/v1/lenses/new/pull")
-        );
-        let here: Uri = "/lenses/older".parse().expect("an address");
-        assert_eq!(moved(&here, "old", "new"), None);
-    }
+/// Every set of conditions that something is published under, that of most lenses first, as the ranking takes it.
+pub(in crate::web) async fn conditions_in_use(app: &App) -> Result<Vec<ConditionsKey>, WebError> {
+    let in_use = app.store.conditions_in_use().await?;
+    Ok(in_use.into_iter().map(|(key, _)| key).collect())
 }

@@ -1,14 +1,10 @@
 //! What people type to find a lens, taken apart as they mean it.
 
-/// The words of a search: "24-105 f/4" is 24-105 and 4. A range of focal lengths stays whole; a dash between words parts
-/// them.
+/// The words of a search: "24-105 f/4" is 24-105 and 4, "50/1,8" is 50 and 1.8. A range of focal lengths stays whole; a dash
+/// between words parts them, and so does a slash.
 pub(in crate::web) fn search_words(text: &str) -> Vec<String> {
     const MOST_WORDS: usize = 8;
     const DASHES: [char; 4] = ['-', '‐', '–', '—'];
-    let is_number = |part: &str| {
-        let part = part.strip_suffix("mm").unwrap_or(part);
-        !part.is_empty() && part.chars().all(|c| c.is_ascii_digit() || c == '.')
-    };
     let parts = |word: &str| -> Vec<String> {
         let parts: Vec<&str> = word.split(DASHES).collect();
         match parts[..] {
@@ -18,18 +14,57 @@ pub(in crate::web) fn search_words(text: &str) -> Vec<String> {
             _ => parts.into_iter().map(str::to_owned).collect(),
         }
     };
-    text.split(|c: char| c.is_whitespace() || ",;".contains(c))
-        .flat_map(|word| parts(&word.to_lowercase()))
-        .map(|word| {
-            let word = word.strip_prefix("f/").unwrap_or(&word);
-            match word.strip_suffix("mm") {
-                Some(number) if is_number(number) => number.to_owned(),
-                _ => word.to_owned(),
-            }
+    text.to_lowercase()
+        .split(|c: char| c.is_whitespace() || c == ';')
+        .flat_map(with_points)
+        .flat_map(|word| {
+            let word = word.strip_prefix("1:").unwrap_or(&word).to_owned();
+            word.split('/').map(str::to_owned).collect::<Vec<_>>()
         })
-        .filter(|word| !word.is_empty() && word != "mm")
+        .flat_map(|word| parts(&word))
+        .map(|word| bare(&word).to_owned())
+        .filter(|word| !["", "mm", "f", "t", "mmf"].contains(&word.as_str()))
         .take(MOST_WORDS)
         .collect()
+}
+
+/// Whether it is a number, with or without "mm".
+fn is_number(part: &str) -> bool {
+    let part = part.strip_suffix("mm").unwrap_or(part);
+    part.starts_with(|c: char| c.is_ascii_digit())
+        && part.chars().all(|c| c.is_ascii_digit() || c == '.')
+}
+
+/// A number without its unit: "50mm" and, before a slash, "50f" and "50mmf" are 50.
+fn bare(word: &str) -> &str {
+    let plain = word.strip_suffix('f').unwrap_or(word);
+    match plain.strip_suffix("mm").unwrap_or(plain) {
+        number if is_number(number) => number,
+        _ => word,
+    }
+}
+
+/// A word with its decimal commas as points, parted at its other commas. A comma is a decimal one after a number below 10, as
+/// apertures have it, and before a single digit: "1,8", "0,95", "10,5", but not "24,70".
+fn with_points(word: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for part in word.split(',') {
+        let joined = words.last().and_then(|before| {
+            let digits = before.rsplit(|c: char| !c.is_ascii_digit()).next()?;
+            let follows = part.chars().take_while(char::is_ascii_digit).count();
+            let is_whole = !before[..before.len() - digits.len()].ends_with('.');
+            let decimal = is_whole && follows > 0 && !digits.is_empty();
+            (decimal && (digits.len() == 1 || follows == 1)).then(|| format!("{before}.{part}"))
+        });
+        match joined {
+            Some(joined) => {
+                words.pop();
+                words.push(joined);
+            }
+            None => words.push(part.to_owned()),
+        }
+    }
+    words
 }
 
 #[cfg(test)]
@@ -45,6 +80,28 @@ mod tests {
         assert_eq!(search_words("harrow-lock"), ["harrow", "lock"]);
         assert_eq!(search_words("24-"), ["24"]);
         assert_eq!(search_words(" Ostrel 50mm "), ["ostrel", "50"]);
+        for words in [
+            "50/1.8",
+            "50 f/1,8",
+            "50 1,8",
+            "50mm f1,8",
+            "50f/1.8",
+            "50mmf/1.8",
+            "50 1:1.8",
+        ] {
+            let found = search_words(words);
+            assert_eq!(found[0], "50", "{words}");
+            // "f1.8" is a figure of its own to those who look it up.
+            assert_eq!(found[1].trim_start_matches('f'), "1.8", "{words}");
+            assert_eq!(found.len(), 2, "{words}: {found:?}");
+        }
+        assert_eq!(search_words("35 1,4"), ["35", "1.4"]);
+        assert_eq!(search_words("1,8"), ["1.8"]);
+        assert_eq!(search_words("0,95"), ["0.95"]);
+        assert_eq!(search_words("10,5"), ["10.5"]);
+        assert_eq!(search_words("24,70"), ["24", "70"]);
+        assert_eq!(search_words("ostrel,tindra,"), ["ostrel", "tindra"]);
+        assert_eq!(search_words("24-70/2.8"), ["24-70", "2.8"]);
         assert!(search_words(" - ").is_empty());
     }
 }

@@ -5,20 +5,19 @@ use axum::extract::{Path, State};
 use axum::http::{Uri, header};
 use axum::response::Response;
 use axum::routing::get;
-use serde::Serialize;
-use utoipa::ToSchema;
 
 use super::compare::{CompareDocument, CompareQuestion, compare};
 use super::counter_scale::counter_scale;
 use super::curves::{CurveDocument, CurvesDocument};
-use super::documents::{FocalDocument, LICENCE, LensHead};
+use super::documents::{FocalDocument, LICENCE};
+use super::near::asked_for;
+use super::published::{sweep, sweep_version};
 use super::pulls::pull;
 use super::query::{FOCAL_LENGTHS, Params};
-use super::ranking::{RankingDocument, RankingQuestion, rank};
+use super::ranking::{RankingDocument, RankingQuestion, conditions_asked, rank};
 use super::record::LensDocument;
-use super::{answer, description, documents};
+use super::{answer, description};
 use crate::app::App;
-use crate::report::SweepDocument;
 use crate::web::{Web, WebError};
 
 /// The routes of the read API.
@@ -31,6 +30,7 @@ pub fn routes() -> Router<Web> {
         .route("/api/v1/lenses/{slug}/counter-scale", get(counter_scale))
         .route("/api/v1/compare", get(compared))
         .route("/api/v1/sweeps/{id}", get(sweep))
+        .route("/api/v1/sweeps/{id}/versions/{version}", get(sweep_version))
         .route("/api/v1/openapi.json", get(description::answer))
 }
 
@@ -44,8 +44,8 @@ pub fn routes() -> Router<Web> {
         ("mount" = Option<String>, Query, description = "Mount"),
         ("kind" = Option<String>, Query, description = "prime, zoom, macro, cine_prime or cine_zoom"),
         ("focal_mm" = Option<f64>, Query, description = "Focal length that the lens must cover and is ranked, filtered and judged at, mm: by its result at the nearest measured focal length, which `ranked_focal_length_mm` tells; where none is within a factor of 1.25, as not measured. For the whole lens give the same as min_focal_mm and max_focal_mm instead"),
-        ("min_focal_mm" = Option<f64>, Query, description = "The lens must reach down to this, mm"),
-        ("max_focal_mm" = Option<f64>, Query, description = "The lens must reach up to this, mm"),
+        ("min_focal_mm" = Option<f64>, Query, description = "Focal length that the lens must reach down to, mm: its shortest one is at most this. Lenses that begin above it are left out, not those below"),
+        ("max_focal_mm" = Option<f64>, Query, description = "Focal length that the lens must reach up to, mm: its longest one is at least this; not smaller than min_focal_mm"),
         ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most lenses where not given"),
         ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
         ("holds_from_m" = Option<f64>, Query, description = "Only lenses that stay within the tolerance from this distance on, m; those measured against their farthest frame (`relative_to`) can't be said to, and are left out"),
@@ -81,6 +81,7 @@ pub(in crate::web) async fn lenses(
     tag = "read",
     params(
         ("slug" = String, Path, description = "Stable name of the lens"),
+        ("conditions" = Option<String>, Query, description = "Conditions that the verdict is to hold for, e.g. correction-on.compensation-off; of those it was measured under, those of most lenses where not given"),
         ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
     ),
     responses(
@@ -96,8 +97,11 @@ pub(super) async fn lens(
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
-    let tolerance_pct = params.tolerance_pct()?;
-    answer::json(&LensDocument::published(&app, &slug, &uri, tolerance_pct).await?)
+    let (tolerance_pct, conditions) =
+        params.asked(|params| Ok((params.tolerance_pct()?, conditions_asked(params)?)))?;
+    let mut document = LensDocument::published(&app, &slug, &uri, tolerance_pct).await?;
+    document.lead(conditions)?;
+    answer::json(&document)
 }
 
 /// Shift against dioptres and travel
@@ -107,7 +111,8 @@ pub(super) async fn lens(
     tag = "read",
     params(
         ("slug" = String, Path, description = "Stable name of the lens"),
-        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken, where it is within a factor of 1.25"),
+        ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; all of them where not given"),
     ),
     responses(
         (status = 200, body = CurvesDocument, description = "Shift against dioptres and travel"),
@@ -122,14 +127,15 @@ pub(super) async fn curves(
     Path(slug): Path<String>,
     params: Params,
 ) -> Result<Response, WebError> {
-    let (wanted, tolerance_pct) = params.asked(|params| {
-        let wanted = params.number("focal_mm", FOCAL_LENGTHS, "mm")?;
-        Ok((wanted, params.tolerance_pct()?))
+    let (focal_mm, tolerance_pct) = params.asked(|params| {
+        let focal_mm = params.number("focal_mm", FOCAL_LENGTHS, "mm")?;
+        conditions_asked(params)?;
+        Ok((focal_mm, params.tolerance_pct()?))
     })?;
     let record = LensDocument::published(&app, &slug, &uri, tolerance_pct).await?;
-    let results = match wanted {
-        Some(focal_mm) => nearest_of_each_group(&record, focal_mm),
-        None => record.results.clone(),
+    let results = match (focal_mm, params.text("conditions")) {
+        (None, None) => record.results.clone(),
+        (focal_mm, conditions) => wanted(&record, focal_mm, conditions)?,
     };
     let curves = results.iter().map(CurveDocument::new).collect();
     let document = CurvesDocument {
@@ -140,21 +146,32 @@ pub(super) async fn curves(
     answer::json(&document)
 }
 
-/// The result nearest to a focal length under each set of conditions.
-fn nearest_of_each_group(record: &LensDocument, focal_mm: f64) -> Vec<FocalDocument> {
-    record
-        .groups()
-        .into_iter()
-        .filter_map(|(_, results)| nearest(results, focal_mm))
-        .collect()
-}
-
-/// The result nearest to a focal length, by ratio.
-pub(in crate::web) fn nearest(results: Vec<FocalDocument>, focal_mm: f64) -> Option<FocalDocument> {
-    let apart = |focal: &FocalDocument| (focal.focal_length_mm / focal_mm).ln().abs();
-    results
-        .into_iter()
-        .min_by(|a, b| apart(a).total_cmp(&apart(b)))
+/// The results asked for: under one set of conditions or every one, nearest to a focal length or all of them.
+fn wanted(
+    record: &LensDocument,
+    focal_mm: Option<f64>,
+    conditions: Option<&str>,
+) -> Result<Vec<FocalDocument>, WebError> {
+    if conditions.is_some() {
+        let group = record.group_of(conditions)?;
+        return asked_for(
+            group.map_or_else(Vec::new, |(_, results)| results),
+            focal_mm,
+        );
+    }
+    let mut found = Vec::new();
+    let mut far = None;
+    for (_, results) in record.groups() {
+        match asked_for(results, focal_mm) {
+            Ok(near) => found.extend(near),
+            Err(error) => far = far.or(Some(error)),
+        }
+    }
+    // Only where no set of conditions has it nothing can be answered.
+    match far {
+        Some(error) if found.is_empty() => Err(error),
+        _ => Ok(found),
+    }
 }
 
 /// Two to four lenses side by side
@@ -164,8 +181,8 @@ pub(in crate::web) fn nearest(results: Vec<FocalDocument>, focal_mm: f64) -> Opt
     tag = "read",
     params(
         ("lens" = Vec<String>, Query, description = "Stable name of a lens; give it two to four times"),
-        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; the nearest one that was measured is taken"),
-        ("conditions" = Option<String>, Query, description = "Conditions to compare under, e.g. correction-on.compensation-off; those of most of the lenses where not given"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; each lens is compared at the nearest one that was measured, at one that all of them have where there is one near; refused where none is within a factor of 1.25"),
+        ("conditions" = Option<String>, Query, description = "Conditions to compare under, e.g. correction-on.compensation-off; those of most of the lenses where not given; of several, those that come first in the ranking"),
         ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
         ("from_m" = Option<String>, Query, description = "Where the pull begins: metres, feet as 3 ft, or inf"),
         ("to_m" = Option<String>, Query, description = "Where the pull ends: metres, feet as 3 ft, or inf"),
@@ -184,74 +201,4 @@ pub(in crate::web) async fn compared(
 ) -> Result<Response, WebError> {
     let question = params.asked(CompareQuestion::read_at_least_two)?;
     answer::json(&compare(&app, &question).await?)
-}
-
-#[derive(Debug, Serialize, ToSchema)]
-pub(super) struct PublishedSweepDocument {
-    /// Key of the sweep.
-    id: i64,
-    /// The lens.
-    lens: LensHead,
-    /// Version that is public, 1 for the first.
-    version: u32,
-    /// Version of the algorithm that made the numbers.
-    algorithm_version: u32,
-    /// When it was measured (RFC 3339, UTC).
-    measured_at: String,
-    /// Who measured.
-    reviewer: String,
-    /// The sweep with all its frames.
-    sweep: SweepDocument,
-    /// Licence of the numbers.
-    licence: &'static str,
-}
-
-/// A published sweep with all its frames
-#[utoipa::path(
-    get,
-    path = "/api/v1/sweeps/{id}",
-    tag = "read",
-    params(
-        ("id" = i64, Path, description = "Key of the sweep"),
-        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
-    ),
-    responses(
-        (status = 200, body = PublishedSweepDocument, description = "A published sweep with all its frames"),
-        (status = 404, description = "There is no such published sweep", content_type = "application/problem+json"),
-        (status = 410, description = "It was withdrawn; the reason is in the problem document", content_type = "application/problem+json"),
-        (status = 422, description = "Parameters are out of range; the problem document names each", content_type = "application/problem+json"),
-    )
-)]
-pub(super) async fn sweep(
-    State(app): State<App>,
-    Path(id): Path<String>,
-    params: Params,
-) -> Result<Response, WebError> {
-    let id: i64 = id.parse().map_err(|_| WebError::no_such("sweep"))?;
-    let tolerance_pct = params.tolerance_pct()?;
-    let Some(published) = app.store.published_sweep(id).await? else {
-        return Err(match app.store.withdrawal(id).await? {
-            Some(withdrawal) => WebError::Gone(format!(
-                "this sweep was withdrawn: {}; its lens is at /lenses/{}",
-                withdrawal.reason, withdrawal.lens_slug
-            )),
-            None => WebError::no_such("published sweep"),
-        });
-    };
-    let result = published
-        .sweep
-        .result
-        .as_ref()
-        .ok_or_else(|| WebError::no_such("published sweep"))?;
-    let document = PublishedSweepDocument {
-        id,
-        lens: LensHead::new(&published.sweep.lens, &app.config.public_url()),
-        version: published.version,
-        algorithm_version: result.algorithm_version,
-        measured_at: documents::timestamp(result.measured_ms),
-        reviewer: published.sweep.reviewer.clone(),
-        sweep: SweepDocument::new(&result.measurement, tolerance_pct),
-        licence: LICENCE,
-    };
-    answer::json(&document)
 }

@@ -1,7 +1,9 @@
 //! What is said of results in sentences.
 
-use super::documents::FocalDocument;
-use crate::report::{FocalVerdict, OtherWay, lens_verdict, short_verdict, words};
+use super::documents::{FocalDocument, LensHead};
+use crate::report::{
+    Coverage, FocalVerdict, MeasuredFrom, OtherWay, Perspective, lens_verdict, short_verdict, words,
+};
 use crate::store::FocalResult;
 use crate::sweep::{DistanceSource, Part, ToleranceOutcome};
 
@@ -15,7 +17,10 @@ pub(super) fn verdict_of(
         focal_length_mm: Some(result.focal_length_mm),
         worst_shift_pct: result.worst_shift_pct,
         perspective_pct: result.bound_pct(Part::EntrancePupil),
+        may_reach_m: perspective_of(result)
+            .and_then(|perspective| perspective.may_reach_m(&result.curve, tolerance_pct)),
         other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
+        measured_from: MeasuredFrom::of(&result.curve),
         outcome,
         tolerance_pct,
         relative_to_farthest: result.ends_before_infinity(),
@@ -23,25 +28,45 @@ pub(super) fn verdict_of(
     }
 }
 
+/// What perspective leaves open of a result; `None` where that is not known.
+pub(super) fn perspective_of(result: &FocalResult) -> Option<Perspective> {
+    let bound = result.bound_pct(Part::EntrancePupil);
+    Perspective::of(bound, result.focal_length_mm, result.closest_focus_m)
+}
+
+/// Which part of a lens these results leave out; nothing where they are not meant to stand for all of it.
+pub(in crate::web) fn coverage(results: &[FocalDocument], of: Option<&LensHead>) -> Coverage {
+    let measured = results.iter().map(|focal| focal.focal_length_mm);
+    of.map_or_else(Coverage::default, |lens| {
+        Coverage::of((lens.focal_min_mm, lens.focal_max_mm), measured)
+    })
+}
+
 /// What is said of these results, and that repeats disagree where they do.
 fn said_of(
     results: &[FocalDocument],
-    say: fn(&[FocalVerdict]) -> Option<String>,
+    of: Option<&LensHead>,
+    say: fn(&[FocalVerdict], &Coverage) -> Option<String>,
 ) -> Option<String> {
     let verdicts: Vec<FocalVerdict> = results
         .iter()
         .map(|focal| verdict_of(&focal.result, focal.outcome, focal.tolerance_pct))
         .collect();
     let disagree = results.iter().any(|focal| focal.repeats_disagree);
-    say(&verdicts).map(|verdict| words::with_disagreement(verdict, disagree))
+    say(&verdicts, &coverage(results, of))
+        .map(|verdict| words::with_disagreement(verdict, disagree))
 }
 
-/// One or two sentences on these results together; `None` where there are none.
-pub(in crate::web) fn verdict(results: &[FocalDocument]) -> Option<String> {
-    said_of(results, lens_verdict)
+/// One or two sentences on these results together, and which part of the lens they leave out where they stand for all of it;
+/// `None` where there are none.
+pub(in crate::web) fn verdict(results: &[FocalDocument], of: Option<&LensHead>) -> Option<String> {
+    said_of(results, of, lens_verdict)
 }
 
 /// What [`verdict`] says, in a few words.
-pub(in crate::web) fn brief_verdict(results: &[FocalDocument]) -> Option<String> {
-    said_of(results, short_verdict)
+pub(in crate::web) fn brief_verdict(
+    results: &[FocalDocument],
+    of: Option<&LensHead>,
+) -> Option<String> {
+    said_of(results, of, short_verdict)
 }

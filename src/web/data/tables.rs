@@ -87,7 +87,7 @@ pub(super) static TABLES: [Table; 5] = [
             "closest_focus_m" Number maybe "Closest focus that was measured, m"
             "f_number" Number maybe "f-number of the frames"
             "camera" Text maybe "Camera that the files state"
-            "picture_width_px" Whole maybe "Columns of the frames, px"
+            "frame_width_px" Whole maybe "Columns of the frames, px"
             "target_distance_m" Number maybe "Distance from sensor plane to targets, m"
             "sweep_count" Whole always "How many sweeps were combined"
             "sweeps" Text always "Their keys, with blanks between"
@@ -212,7 +212,7 @@ pub(super) fn result_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> 
     row.extend(figures(focal));
     row.extend([
         text(focal.camera.as_deref()),
-        number(focal.picture_width_px.map(f64::from)),
+        number(focal.frame_width_px.map(f64::from)),
         number(focal.target_distance_m),
         focal.sweep_count.to_string(),
         sweeps.join(" "),

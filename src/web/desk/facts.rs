@@ -1,7 +1,7 @@
 //! What is known of a sweep as a whole: verdict, chart, facts, uncertainty budget.
 
 use crate::charts::{Axis, Series, ShiftChart, Theme};
-use crate::report::{FocalVerdict, OtherWay, words};
+use crate::report::{FocalVerdict, MeasuredFrom, OtherWay, Perspective, words};
 use crate::store::{Sweep, Switch};
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, DistanceSource, Part, SweepMeasurement};
 use crate::web::WebError;
@@ -28,11 +28,19 @@ pub(super) fn heading(sweep: &Sweep) -> String {
 /// The verdict in a sentence; `None` where there is no result or a stop stands.
 pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
     let summary = measurement.summary.as_ref()?;
+    let closest_m = measurement.closest_focus.map(|closest| closest.m());
+    let perspective = measurement.focal_length.and_then(|focal| {
+        let bound = summary.budget.bound_pct(Part::EntrancePupil);
+        Perspective::of(bound, focal.mm(), closest_m)
+    });
     let verdict = FocalVerdict {
         focal_length_mm: measurement.focal_length.map(|focal| focal.mm()),
         worst_shift_pct: summary.worst_shift_pct,
         perspective_pct: summary.budget.bound_pct(Part::EntrancePupil),
+        may_reach_m: perspective
+            .and_then(|perspective| perspective.may_reach_m(&summary.curve, DEFAULT_TOLERANCE_PCT)),
         other_way: OtherWay::of(&summary.curve, summary.worst_shift_pct),
+        measured_from: MeasuredFrom::of(&summary.curve),
         outcome: summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
         tolerance_pct: DEFAULT_TOLERANCE_PCT,
         relative_to_farthest: summary.relative_to_farthest,

@@ -184,7 +184,7 @@ pub(super) async fn preview(
 ) -> Result<Response, WebError> {
     let preview = app.store.preview(sweeps, account.id, now_ms()).await?;
     let site = app.config.public_url();
-    let document = LensDocument::new(preview.page, DEFAULT_TOLERANCE_PCT, &site);
+    let document = LensDocument::of(app, preview.page, DEFAULT_TOLERANCE_PCT).await?;
     let viewer = Viewer::of(account);
     let mut page = pages::lens_as_published(shelf, &site, &viewer, document, preview_of).await?;
     page.headers_mut().insert(

@@ -9,6 +9,7 @@ use serde::Serialize;
 
 use super::{FieldError, ProblemKind, WebError, kinds};
 use crate::app::App;
+use crate::web::headers::FRAMED_CONTENT_SECURITY_POLICY;
 use crate::web::observe::RequestId;
 use crate::web::pages::{PageFrame, Section};
 use crate::web::quota;
@@ -89,6 +90,9 @@ struct ErrorPage<'a> {
 /// What to do with a form whose session has ended.
 const SIGN_IN_AND_SEND_AGAIN: &str = "Nothing was changed: you are signed out. Sign in in another tab, then go back here \
      and send the form again; the browser still has what you typed.";
+
+/// Where pages are that other sites may frame.
+const FRAMED: &str = "/embed/";
 
 /// Whether errors at this address are documents, whatever the client would rather have.
 fn is_document(path: &str) -> bool {
@@ -173,6 +177,13 @@ pub(in crate::web) async fn render(
         answer.headers_mut().append(header::VARY, vary);
     }
     *answer.status_mut() = status;
+    if path.starts_with(FRAMED) {
+        // The frame on the other site shows what is wrong, as it shows what is not measured.
+        answer.headers_mut().insert(
+            header::CONTENT_SECURITY_POLICY,
+            HeaderValue::from_static(FRAMED_CONTENT_SECURITY_POLICY),
+        );
+    }
     for kept in [
         header::RETRY_AFTER,
         header::ALLOW,

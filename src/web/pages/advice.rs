@@ -78,6 +78,15 @@ impl Advice {
         let mut names = Names::of(app, asked.clone()).await?;
         advice.examples = std::mem::take(&mut names.examples);
         if advice.unknown.is_empty() {
+            // Every word is known, but no lens has them all: without one of them some do.
+            for at in (0..asked.len()).rev().filter(|_| asked.len() > 1) {
+                let mut words = asked.clone();
+                words.remove(at);
+                advice.meant = fitting(app, params, &words).await?;
+                if advice.meant.is_some() {
+                    break;
+                }
+            }
             return Ok(advice);
         }
         let mended: Vec<String> = asked
@@ -93,20 +102,25 @@ impl Advice {
         let known: Vec<String> = known.cloned().collect();
         // The words as they were meant, else those that are known alone.
         for words in [mended, known].iter().filter(|words| !words.is_empty()) {
-            let words = words.join(" ");
-            let question = params.and("q", &words).without(&["cursor"]);
-            let count = found(app, &question).await?;
-            if count > 0 {
-                advice.meant = Some(Offer {
-                    href: question.with(&[]),
-                    words,
-                    count,
-                });
+            advice.meant = fitting(app, params, words).await?;
+            if advice.meant.is_some() {
                 break;
             }
         }
         Ok(advice)
     }
+}
+
+/// The same question with these words, if some lens fits it.
+async fn fitting(app: &App, params: &Params, words: &[String]) -> Result<Option<Offer>, WebError> {
+    let words = words.join(" ");
+    let question = params.and("q", &words).without(&["cursor"]);
+    let count = found(app, &question).await?;
+    Ok((count > 0).then(|| Offer {
+        href: question.with(&[]),
+        words,
+        count,
+    }))
 }
 
 /// How many lenses a question finds.

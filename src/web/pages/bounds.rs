@@ -1,7 +1,7 @@
 //! What stands under the table of a lens of the bounds that no scatter shows, by focal length.
 
 use crate::report::words;
-use crate::web::api::FocalDocument;
+use crate::web::api::{FocalDocument, PullDocument, ScaleTableDocument};
 
 /// Focal lengths with the size of something, e.g. "0.47 at 85 mm, 3.51 at 135 mm".
 fn sizes(known: &[(f64, String)]) -> String {
@@ -49,6 +49,47 @@ pub(super) fn perspective(results: &[FocalDocument], is_explained: bool) -> Opti
         ));
     }
     Some(text)
+}
+
+/// How much of the changes of focus pulls perspective may hold, in words; `None` where nothing is changed.
+pub(super) fn perspective_of_pulls(pulls: &[PullDocument]) -> Option<String> {
+    let answered = pulls.iter().filter(|pull| pull.outside.is_none());
+    let mut known = Vec::new();
+    let mut unknown = Vec::new();
+    for pull in answered {
+        match pull.perspective_bound_pct {
+            Some(bound) => known.push((pull.focal_length_mm, format!("{:.2}", bound.abs()))),
+            None => unknown.push(pull.at()),
+        }
+    }
+    told(&known, &unknown, "percentage points")
+}
+
+/// By how much perspective may make the factors of counter-scale tables wrong, in words; `None` where there are none.
+pub(super) fn perspective_of_scales(tables: &[ScaleTableDocument]) -> Option<String> {
+    let mut known = Vec::new();
+    let mut unknown = Vec::new();
+    for table in tables.iter().filter(|table| !table.rows.is_empty()) {
+        match table.perspective_pct() {
+            Some(bound) => known.push((table.focal_length_mm, format!("{bound:.2}"))),
+            None => unknown.push(table.at()),
+        }
+    }
+    told(&known, &unknown, "%")
+}
+
+/// "up to 0.12 percentage points at 50 mm, 0.30 at 85 mm; how much at 135 mm is not known."
+fn told(known: &[(f64, String)], unknown: &[String], unit: &str) -> Option<String> {
+    let mut parts = Vec::new();
+    if !known.is_empty() {
+        let sizes = sizes(known);
+        let (first, rest) = sizes.split_once(' ').unwrap_or((&sizes, ""));
+        parts.push(format!("up to {first} {unit} {rest}"));
+    }
+    if !unknown.is_empty() {
+        parts.push(format!("how much at {} is not known", unknown.join(", ")));
+    }
+    (!parts.is_empty()).then(|| format!("{}.", parts.join("; ")))
 }
 
 /// What the shifts lack where a reference is short of infinity and that is known, in words.

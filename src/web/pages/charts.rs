@@ -13,7 +13,7 @@ use crate::report::words;
 use crate::web::WebError;
 use crate::web::api::{
     self, CompareDocument, CompareQuestion, ComparedDocument, FocalDocument, LensDocument,
-    LensHead, Params, PullQuestion,
+    LensHead, Params, PullDocument, PullQuestion,
 };
 
 /// Sides of a chart where none are asked for, px.
@@ -104,14 +104,14 @@ pub(super) fn asked_axis(params: &Params) -> Result<Option<Axis>, WebError> {
     )
 }
 
-/// What runs along the bottom: as asked for, else distance, but travel where no distance is known.
+/// What runs along the bottom: as asked for, else distance; travel where no distance is known, whatever is asked for.
 pub(super) fn axis_for(asked: Option<Axis>, series: &[Series]) -> Axis {
     let known = |series: &Series| series.curve.range_dioptres().is_some();
-    asked.unwrap_or(if series.is_empty() || series.iter().any(known) {
-        Axis::Distance
+    if series.is_empty() || series.iter().any(known) {
+        asked.unwrap_or(Axis::Distance)
     } else {
         Axis::Travel
-    })
+    }
 }
 
 /// The word for what runs along the bottom, as queries have it.
@@ -216,15 +216,24 @@ pub(super) async fn lens(
     let group = record
         .group_of(params.text("conditions"))?
         .ok_or_else(|| WebError::no_such("published result of this lens"))?;
-    let results = match focal_mm {
-        Some(focal_mm) => api::nearest(group.1, focal_mm).into_iter().collect(),
-        None => group.1,
-    };
+    let results = api::asked_for(group.1, focal_mm)?;
     let noted = |focal: &FocalDocument| Noted::new(focal.at(), focal);
     let noted: Vec<Noted> = results.iter().map(noted).collect();
+    let mut notes = notes(&noted, Some(&record.lens.url));
+    if let Some(question) = wanted.pull {
+        let pulls = results
+            .iter()
+            .map(|focal| (focal.at(), PullDocument::new(focal, question)));
+        prepend(&mut notes, unanswered(pulls));
+    }
+    if let Some((asked, focal)) = focal_mm.zip(results.first())
+        && focal.focal_length_mm != asked
+    {
+        notes.insert(0, format!("Here {}.", focal.at_nearest_to(asked)));
+    }
     let chart = wanted.chart(
         record.lens.name(),
-        notes(&noted, Some(&record.lens.url)),
+        notes,
         lens_series(&results),
         tolerance_pct,
     );
@@ -265,15 +274,40 @@ async fn compared(
         Some(Noted::new(compared_label(&compared.lens, focal), focal))
     };
     let noted: Vec<Noted> = document.lenses.iter().filter_map(noted).collect();
+    let pulled = |compared: &ComparedDocument| {
+        let label = compared_label(&compared.lens, compared.result.as_ref()?);
+        Some((label, compared.pull.clone()?))
+    };
+    let mut missing = unanswered(document.lenses.iter().filter_map(pulled));
+    let unmeasured = document
+        .lenses
+        .iter()
+        .filter(|compared| compared.result.is_none());
+    missing.extend(unmeasured.map(|compared| format!("{}: not measured.", compared.lens.name())));
     let asked = params.without(&OF_THE_PICTURE).with(&[]);
     let address = format!("{}/compare?{asked}", app.config.public_url());
+    let mut notes = notes(&noted, Some(&address));
+    prepend(&mut notes, missing);
     let chart = wanted.chart(
         String::new(),
-        notes(&noted, Some(&address)),
+        notes,
         compare_series(&document),
         question.tolerance_pct,
     );
     drawn(&shelf, chart, drawing).await
+}
+
+/// Why pulls can't be read from their lines, one note a line that one can't be read from.
+fn unanswered(pulls: impl Iterator<Item = (String, PullDocument)>) -> Vec<String> {
+    let why = pulls.filter_map(|(label, pull)| {
+        let why = pull.outside.as_ref()?;
+        Some(format!("{label}, pull {}: {why}.", pull.way()))
+    });
+    why.collect()
+}
+
+fn prepend(notes: &mut Vec<String>, first: Vec<String>) {
+    notes.splice(0..0, first);
 }
 
 async fn drawn(

@@ -17,8 +17,8 @@ use crate::charts::Axis;
 use crate::store::RankingSort;
 use crate::web::WebError;
 use crate::web::api::{
-    self, CompareDocument, CompareQuestion, ConditionsDocument, MOST_LENSES, Params,
-    RankingQuestion, compare, compare_csv, encoded, lens_by_any_name, rank,
+    self, CompareDocument, CompareQuestion, ComparedDocument, ConditionsDocument, MOST_LENSES,
+    Params, RankingQuestion, compare, compare_csv, encoded, lens_by_any_name, rank,
 };
 use crate::web::session::Viewer;
 
@@ -92,6 +92,25 @@ impl ComparePage {
     fn is_narrowed(&self) -> bool {
         let mut names = FIELDS.iter().map(|(name, _)| *name);
         names.any(|name| name != "lens" && self.form.is_given(name))
+    }
+
+    /// The page of a lens with what of the question it can answer: tolerance and pull, and the conditions that are shown of it
+    /// where they were asked for.
+    fn lens_address(&self, compared: &ComparedDocument) -> String {
+        let mut query = self
+            .form
+            .usable()
+            .without(&["lens", "focal_mm", "conditions"]);
+        if let Some(focal) = &compared.result
+            && self.form.is_given("conditions")
+        {
+            query = query.and("conditions", &focal.conditions);
+        }
+        let address = format!("/lenses/{}", compared.lens.slug);
+        match query.with(&[]) {
+            empty if empty.is_empty() => address,
+            query => format!("{address}?{query}"),
+        }
     }
 
     /// The public address of the page with its question.

@@ -55,11 +55,19 @@ pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
         of_result("Worst shift", &|focal| {
             format!("{}, {}", focal.worst_words(), focal.direction_words())
         }),
+        of_result(
+            "Perspective changes it by",
+            &FocalDocument::perspective_words,
+        ),
         of_result("Frames like", &FocalDocument::like_words),
         of_result(
             &format!("Beyond {} % nearer than", document.tolerance_pct),
-            &FocalDocument::tolerance_words,
+            &|focal| match focal.tolerance_most_words() {
+                Some(most) => format!("{}, {most}", focal.tolerance_words()),
+                None => focal.tolerance_words(),
+            },
         ),
+        of_result("Measured with", &FocalDocument::conditions_words),
         of_result("Measured against", &|focal| {
             focal.reference_words().to_owned()
         }),
@@ -79,7 +87,7 @@ pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
 }
 
 /// The rows of the focus pull.
-fn pull_rows(document: &CompareDocument) -> [Row; 3] {
+fn pull_rows(document: &CompareDocument) -> [Row; 4] {
     let pulls = || document.lenses.iter().map(|lens| lens.pull.as_ref());
     let row = |label: String, words: &dyn Fn(&PullDocument) -> String| Row {
         label,
@@ -97,6 +105,10 @@ fn pull_rows(document: &CompareDocument) -> [Row; 3] {
         row(
             format!("Pull{way}: framing change"),
             &PullDocument::change_words,
+        ),
+        row(
+            "Perspective changes it by".to_owned(),
+            &PullDocument::perspective_words,
         ),
         row(format!("Edges move{of_width}"), &|pull| {
             pull.edge_words(width.is_some())

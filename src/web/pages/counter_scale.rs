@@ -6,7 +6,7 @@ use axum::response::Response;
 
 use super::form::{Fields, Form};
 use super::lens::unknown;
-use super::{PageFrame, Section, filters};
+use super::{PageFrame, Section, bounds, filters};
 use crate::app::App;
 use crate::report::{Place, words};
 use crate::web::WebError;
@@ -76,13 +76,13 @@ impl CounterScalePage {
         tables.any(|table| !table.findings.is_empty())
     }
 
-    /// What was noticed, in few words for a sheet of paper: weights and codes, told together where focal lengths share them.
+    /// What was noticed, in few words for a sheet of paper: weights and titles, told together where focal lengths share them.
     fn noticed(&self) -> Vec<(String, String)> {
         let mut noticed: Vec<(String, String)> = Vec::new();
         for table in &self.document.tables {
             let findings = table.findings.iter();
             let codes: Vec<String> = findings
-                .map(|finding| format!("{} {}", finding.severity, finding.code))
+                .map(|finding| format!("{}: {}", finding.severity, finding.title()))
                 .collect();
             let codes = codes.join(", ");
             match noticed.last_mut() {
@@ -98,6 +98,11 @@ impl CounterScalePage {
     fn uncovers_edges(&self) -> bool {
         let mut rows = self.document.tables.iter().flat_map(|table| &table.rows);
         rows.any(|row| row.scale < 1.0 - row.scale_u)
+    }
+
+    /// By how much perspective may make the factors wrong, in words.
+    fn perspective_words(&self) -> Option<String> {
+        bounds::perspective_of_scales(&self.document.tables)
     }
 
     /// Whether one of the distances is an estimate.

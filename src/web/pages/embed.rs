@@ -10,9 +10,7 @@ use super::{ChartShelf, filters, html};
 use crate::app::App;
 use crate::sweep::Severity;
 use crate::web::WebError;
-use crate::web::api::{
-    self, LensDocument, Params, brief_verdict, conditions_words, nearest, verdict,
-};
+use crate::web::api::{self, LensDocument, Params, brief_verdict, conditions_words, verdict};
 use crate::web::headers::FRAMED_CONTENT_SECURITY_POLICY;
 
 /// Sides of the chart in high frames, px: wide ones and narrow ones.
@@ -31,6 +29,8 @@ struct EmbedPage {
     /// The same in a few words, for low frames.
     brief: String,
     conditions: String,
+    /// That the focal length is not the one asked for, in words; `None` where it is.
+    nearest: Option<String>,
     /// For high frames and for low ones.
     charts: Option<(InlineChart, InlineChart)>,
     /// What the warnings are about that stand beside the numbers.
@@ -50,18 +50,18 @@ pub(super) async fn lens(
     let tolerance_pct = params.tolerance_pct()?;
     let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
     let axis = asked_axis(&params)?;
-    let site = app.config.public_url();
     let stored = api::stored_lens(&app, &slug, &uri).await?;
-    let document = LensDocument::new(stored, tolerance_pct, &site);
+    let document = LensDocument::of(&app, stored, tolerance_pct).await?;
     let group = document.group_of(params.text("conditions"))?;
     let mut warnings: Vec<&'static str> = Vec::new();
+    let mut nearest = None;
     let (conditions, charts, words) = match group {
         None => (String::new(), None, None),
         Some((key, results)) => {
-            let results = match focal_mm {
-                Some(focal_mm) => nearest(results, focal_mm).into_iter().collect(),
-                None => results,
-            };
+            let results = api::asked_for(results, focal_mm)?;
+            nearest = focal_mm.zip(results.first()).and_then(|(asked, focal)| {
+                (focal.focal_length_mm != asked).then(|| focal.at_nearest_to(asked))
+            });
             let findings = results.iter().flat_map(|focal| &focal.result.findings);
             warnings.extend(
                 findings
@@ -77,7 +77,9 @@ pub(super) async fn lens(
                 InlineChart::sized(&shelf, series, tolerance_pct, axis, None, sides).await
             };
             let charts = (drawn(SIDES).await?, drawn(LOW_SIDES).await?);
-            let words = verdict(&results).zip(brief_verdict(&results));
+            // One focal length stands for itself alone.
+            let of = focal_mm.is_none().then_some(&document.lens);
+            let words = verdict(&results, of).zip(brief_verdict(&results, of));
             (conditions_words(key), Some(charts), words)
         }
     };
@@ -107,6 +109,7 @@ pub(super) async fn lens(
         verdict,
         brief,
         conditions,
+        nearest,
         charts,
         warnings,
         document,

@@ -8,6 +8,50 @@ pub(super) fn tied(text: impl Display, _: &dyn askama::Values) -> askama::Result
     Ok(tie(&text.to_string()))
 }
 
+/// Text with the addresses of lens pages in it as links; everything else is escaped.
+#[askama::filter_fn]
+pub(super) fn linked(
+    text: impl Display,
+    _: &dyn askama::Values,
+) -> askama::Result<askama::filters::Safe<String>> {
+    Ok(askama::filters::Safe(link(&text.to_string())))
+}
+
+const LENS_PAGES: &str = "/lenses/";
+
+fn link(text: &str) -> String {
+    let escaped = |text: &str| {
+        let mut safe = String::with_capacity(text.len());
+        for character in text.chars() {
+            match character {
+                '&' => safe.push_str("&#38;"),
+                '<' => safe.push_str("&#60;"),
+                '>' => safe.push_str("&#62;"),
+                '"' => safe.push_str("&#34;"),
+                '\'' => safe.push_str("&#39;"),
+                other => safe.push(other),
+            }
+        }
+        safe
+    };
+    let mut linked = String::new();
+    let mut rest = text;
+    while let Some(at) = rest.find(LENS_PAGES) {
+        let (before, address) = rest.split_at(at);
+        linked.push_str(&escaped(before));
+        let is_slug = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+        let slug = &address[LENS_PAGES.len()..];
+        let end = slug.find(|c| !is_slug(c)).unwrap_or(slug.len());
+        let (address, after) = address.split_at(LENS_PAGES.len() + end);
+        match end {
+            0 => linked.push_str(address),
+            _ => linked.push_str(&format!("<a href=\"{address}\">{address}</a>")),
+        }
+        rest = after;
+    }
+    linked + &escaped(rest)
+}
+
 /// Puts no-break spaces between number and unit, and around `±` and `=`.
 fn tie(text: &str) -> String {
     const TIE: char = '\u{a0}';
@@ -41,6 +85,18 @@ fn belong(word: &str, next: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn addresses_of_lenses_lead_there_and_nothing_else_is_markup() {
+        assert_eq!(
+            link("it stands at /lenses/ostrel-50; leave lens=a out"),
+            "it stands at <a href=\"/lenses/ostrel-50\">/lenses/ostrel-50</a>; leave lens=a out"
+        );
+        assert_eq!(
+            link("“<b>\" /lenses/<i>'&”"),
+            "“&#60;b&#62;&#34; /lenses/&#60;i&#62;&#39;&#38;”"
+        );
+    }
 
     #[test]
     fn numbers_keep_their_units() {

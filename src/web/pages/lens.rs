@@ -2,7 +2,7 @@
 
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, Uri};
-use axum::response::{IntoResponse, Response};
+use axum::response::{IntoResponse, Redirect, Response};
 
 use super::advice::{Advice, Offer};
 use super::charts::asked_axis;
@@ -12,6 +12,7 @@ use super::lens_group::Group;
 use super::{ChartShelf, PageFrame, Section, filters, html, json_ld, paper};
 use crate::app::App;
 use crate::charts::Axis;
+use crate::store::ConditionsKey;
 use crate::web::WebError;
 use crate::web::api::{self, FocalDocument, LensDocument, Params, PullQuestion, Twin, lens_csv};
 use crate::web::session::Viewer;
@@ -26,6 +27,8 @@ struct LensPage {
     pull_asked: bool,
     /// Whether its printed sheet holds so much that type is set smaller.
     is_dense: bool,
+    /// What is said of the focal length that is asked for; `None` where none is.
+    at_asked: Option<String>,
     /// The question of the page, for twins and charts.
     query: String,
     /// The record for catalogues.
@@ -88,12 +91,6 @@ impl LensPage {
         self.form.usable().with(&[("axis", Some(axis))])
     }
 
-    /// Whether a sweep of the change log is public, so that its frames and versions can be seen.
-    fn is_public(&self, sweep: &i64) -> bool {
-        let mut results = self.document.results.iter();
-        results.any(|focal| focal.sweeps.contains(sweep) || focal.same_pictures.contains(sweep))
-    }
-
     /// When something was published last, a date.
     fn published_on(&self) -> &str {
         self.document
@@ -127,8 +124,8 @@ pub(super) async fn page(
         Some((slug, "csv")) => (slug, Some(Twin::Csv)),
         _ => (file.as_str(), None),
     };
-    let mut form = Form::new(params, FIELDS, &["axis"]);
-    let asked = match twin {
+    let mut form = Form::new(params, FIELDS, KEPT);
+    let mut asked = match twin {
         None => form.ask(Asked::read)?,
         Some(_) => form.usable().asked(Asked::read)?,
     };
@@ -140,8 +137,22 @@ pub(super) async fn page(
         Some(_) => api::unless_withdrawn(stored)?,
         None => stored,
     };
-    let document = LensDocument::new(stored, asked.tolerance_pct, &app.config.public_url())
+    let mut document = LensDocument::of(&app, stored, asked.tolerance_pct)
+        .await?
         .with_pull(asked.pull);
+    if let Err(error) = document.lead(asked.conditions) {
+        match twin {
+            None => form.refuse(error)?,
+            Some(_) => return Err(error),
+        }
+    }
+    if let Err(error) = document.sentence_at(asked.focal_mm) {
+        match twin {
+            None => form.refuse(error)?,
+            Some(_) => return Err(error),
+        }
+        asked.focal_mm = None;
+    }
     match twin {
         Some(Twin::Json) => return api::json(&document),
         Some(Twin::Csv) => {
@@ -157,6 +168,16 @@ pub(super) async fn page(
     page.form.answer(&page)
 }
 
+/// `GET /lenses/{slug}/`: the same address without the slash, with its question.
+pub(super) async fn without_slash(uri: Uri) -> Response {
+    let path = uri.path().trim_end_matches('/');
+    let there = match uri.query() {
+        Some(query) => format!("{path}?{query}"),
+        None => path.to_owned(),
+    };
+    Redirect::permanent(&there).into_response()
+}
+
 /// The page of a lens as it will be once sweeps are published, for their reviewer: the same struct, the same template.
 pub(in crate::web) async fn lens_as_published(
     shelf: &ChartShelf,
@@ -169,6 +190,8 @@ pub(in crate::web) async fn lens_as_published(
         tolerance_pct: document.tolerance_pct,
         pull: None,
         axis: None,
+        conditions: None,
+        focal_mm: None,
     };
     let form = Form::new(Params::default(), FIELDS, &[]);
     let mut page = lens_page(shelf, site, viewer, document, asked, form).await?;
@@ -183,6 +206,10 @@ struct Asked {
     tolerance_pct: f64,
     pull: Option<PullQuestion>,
     axis: Option<Axis>,
+    /// The conditions that come first.
+    conditions: Option<ConditionsKey>,
+    /// A focal length to be told of first, mm.
+    focal_mm: Option<f64>,
 }
 
 impl Asked {
@@ -191,9 +218,14 @@ impl Asked {
             tolerance_pct: params.tolerance_pct()?,
             pull: PullQuestion::read(params)?,
             axis: asked_axis(params)?,
+            conditions: api::conditions_asked(params)?,
+            focal_mm: params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?,
         })
     }
 }
+
+/// What is asked beside the fields: how the chart runs, and what the ranking was asked for.
+const KEPT: &[&str] = &["axis", "conditions", "focal_mm"];
 
 /// The fields of the form.
 const FIELDS: Fields = &[
@@ -235,14 +267,16 @@ async fn lens_page(
         tolerance_pct,
         pull,
         axis,
+        focal_mm,
+        ..
     } = asked;
     let grouped = document.groups();
     let sheet = paper::of_lens(&document, &grouped, pull);
     let mut groups = Vec::new();
     for (conditions, results) in grouped {
-        let slug = &document.lens.slug;
+        let lens = &document.lens;
         let asked = (tolerance_pct, axis, pull);
-        groups.push(Group::new(shelf, slug, conditions, results, asked, sheet.chart).await?);
+        groups.push(Group::new(shelf, lens, conditions, results, asked, sheet.chart).await?);
     }
     let description = document.verdict.clone().unwrap_or_else(|| {
         let state = if document.withdrawn.is_empty() {
@@ -259,6 +293,7 @@ async fn lens_page(
         query: form.usable().with(&[]),
         pull_asked: pull.is_some(),
         is_dense: sheet.is_dense,
+        at_asked: document.sentence_at(focal_mm)?,
         document,
         groups,
         form,

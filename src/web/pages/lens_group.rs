@@ -9,7 +9,8 @@ use crate::charts::Axis;
 use crate::store::ConditionsKey;
 use crate::web::WebError;
 use crate::web::api::{
-    FocalDocument, PullDocument, PullQuestion, conditions_words, shared_picture_width, verdict,
+    FocalDocument, LensHead, PullDocument, PullQuestion, conditions_words, shared_picture_width,
+    verdict,
 };
 
 /// The results under one set of conditions.
@@ -31,7 +32,7 @@ impl Group {
     /// printed chart, px.
     pub(super) async fn new(
         shelf: &ChartShelf,
-        slug: &str,
+        lens: &LensHead,
         conditions: ConditionsKey,
         results: Vec<FocalDocument>,
         (tolerance_pct, axis, pull): (f64, Option<Axis>, Option<PullQuestion>),
@@ -42,8 +43,8 @@ impl Group {
         Ok(Self {
             conditions,
             axis,
-            verdict: verdict(&results).unwrap_or_default(),
-            sources: sources_text(&[CurveSource::of_lens(slug, conditions.code())])?,
+            verdict: verdict(&results, Some(lens)).unwrap_or_default(),
+            sources: sources_text(&[CurveSource::of_lens(&lens.slug, conditions.code())])?,
             readings: Readings::new(&series, axis),
             chart: InlineChart::new(shelf, series, tolerance_pct, axis, pull, paper).await?,
             pulls: pull.map_or_else(Vec::new, |question| {
@@ -129,6 +130,11 @@ impl Group {
     /// How much of the worst shifts perspective may hold, in words.
     pub(super) fn perspective_words(&self, index: &usize) -> Option<String> {
         bounds::perspective(&self.results, *index > 0)
+    }
+
+    /// How much of the changes of a focus pull perspective may hold, in words.
+    pub(super) fn pull_perspective_words(&self) -> Option<String> {
+        bounds::perspective_of_pulls(&self.pulls)
     }
 
     /// What the shifts lack where a sweep ends short of infinity, in words.

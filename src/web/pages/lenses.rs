@@ -11,7 +11,9 @@ use crate::app::App;
 use crate::store::{Kind, RankingSort};
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
 use crate::web::WebError;
-use crate::web::api::{self, Params, RankingDocument, RankingQuestion, rank, ranking_csv};
+use crate::web::api::{
+    self, ConditionsDocument, Params, RankingDocument, RankingQuestion, rank, ranking_csv,
+};
 use crate::web::session::Viewer;
 
 /// A heading of the table that sorts it.
@@ -92,6 +94,44 @@ impl LensesPage {
     fn is_to_mend(&self) -> bool {
         let mut names = FIELDS.iter().map(|(name, _)| *name);
         names.any(|name| name != "q" && self.form.error(name).is_some())
+    }
+
+    /// What the question is about beside which lenses it lists, to go along to their pages and to comparisons: what is not as it
+    /// is where nothing is asked.
+    fn carried(&self) -> Vec<(&'static str, String)> {
+        let usable = self.form.usable();
+        let tolerance = usable
+            .text("tolerance_pct")
+            .filter(|_| !is_usual_tolerance(usable));
+        let conditions =
+            (!self.document.is_usual).then_some(self.document.conditions.code.as_str());
+        [
+            ("tolerance_pct", tolerance),
+            ("focal_mm", usable.text("focal_mm")),
+            ("conditions", conditions),
+        ]
+        .into_iter()
+        .filter_map(|(name, value)| Some((name, value?.to_owned())))
+        .collect()
+    }
+
+    /// The page of a lens with what goes along.
+    fn lens_address(&self, slug: &str) -> String {
+        let carried = self.carried();
+        let query: Vec<String> = carried
+            .iter()
+            .map(|(name, value)| format!("{name}={}", api::encoded(value)))
+            .collect();
+        match query.is_empty() {
+            true => format!("/lenses/{slug}"),
+            false => format!("/lenses/{slug}?{}", query.join("&")),
+        }
+    }
+
+    /// Sets of conditions under which something fits the same question.
+    fn ranked_apart(&self) -> Vec<&ConditionsDocument> {
+        let others = self.document.other_conditions.iter();
+        others.filter(|other| other.lens_count > 0).collect()
     }
 
     /// The ways that a picture can go, with their words.
@@ -228,8 +268,8 @@ pub(super) fn chips(params: &Params) -> Vec<Chip> {
                 "q" => format!("“{value}”"),
                 "kind" => kind_words(value),
                 "focal_mm" => format!("covers {value} mm"),
-                "min_focal_mm" => format!("reaches down to {value} mm"),
-                "max_focal_mm" => format!("reaches up to {value} mm"),
+                "min_focal_mm" => format!("reaches {value} mm or shorter"),
+                "max_focal_mm" => format!("reaches {value} mm or longer"),
                 "direction" => direction_words(value).to_owned(),
                 "holds_from_m" if value.ends_with(|sign: char| sign.is_ascii_digit()) => {
                     format!("holds from {value} m on")

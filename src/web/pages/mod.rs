@@ -53,6 +53,7 @@ pub fn routes() -> Router<Web> {
             "/lenses/",
             get(async || axum::response::Redirect::permanent("/lenses")),
         )
+        .route("/lenses/{slug}/", get(lens::without_slash))
         .route("/lenses.json", get(api::ranked))
         .route("/lenses.csv", get(lenses::csv))
         .route("/lenses/{file}", get(lens::page))

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use super::embed::ASKED;
 use crate::app::App;
+use crate::charts::ShiftChart;
 use crate::web::WebError;
 use crate::web::api::{self, Params};
 
@@ -17,8 +18,6 @@ const FRAME_SIDES: (u32, u32) = (640, 520);
 const NARROW: (u32, u32) = (500, 660);
 /// Sides of the picture that stands for it, px.
 const PICTURE_SIDES: (u32, u32) = (1200, 630);
-/// Least sides of a chart that is drawn, px.
-const LEAST_SIDES: (u32, u32) = (160, 120);
 /// How long the answer may be kept, s.
 const KEPT_S: u32 = 86_400;
 /// Sides that can be asked for, px.
@@ -106,7 +105,9 @@ pub(super) async fn oembed(State(app): State<App>, params: Params) -> Result<Res
         height,
     })?;
     let (across, down) = within(PICTURE_SIDES);
-    let room = measured && across >= LEAST_SIDES.0 && down >= LEAST_SIDES.1;
+    // Smaller than charts are drawn there is none.
+    let room =
+        measured && ShiftChart::WIDTHS.contains(&across) && ShiftChart::HEIGHTS.contains(&down);
     let more = if question.is_empty() {
         String::new()
     } else {

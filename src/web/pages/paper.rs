@@ -6,7 +6,7 @@
 use super::bounds;
 use super::measured::{Measured, Row};
 use crate::store::ConditionsKey;
-use crate::web::api::{FocalDocument, LensDocument, PullQuestion, verdict};
+use crate::web::api::{FocalDocument, LensDocument, LensHead, PullQuestion, verdict};
 
 /// Height of A4 between the margins of the sheet less a reserve of 8 mm for wider fonts than the one counted with, and what
 /// the lens, its page and the citation take of it, mm.
@@ -78,7 +78,7 @@ pub(super) fn of_lens(
         taken += 2.0 * SMALL_LINE_MM + GAP_MM;
     }
     for (index, (_, results)) in groups.iter().enumerate() {
-        taken += section_mm(results, index, beside, pull.is_some());
+        taken += section_mm(&document.lens, results, index, beside, pull.is_some());
     }
     let count = groups.len().max(1) as f64;
     let is_dense = PAGE_MM - taken < LOWEST_MM * count;
@@ -99,7 +99,7 @@ pub(super) fn of_lens(
 pub(super) fn sides_of_comparison(lenses: usize, differences: &[String], pull: bool) -> (u32, u32) {
     // The longest cells of a row break into so many lines where there are more columns.
     let cell_lines = if lenses > 2 { 2.0 } else { 1.0 };
-    let rows = 7.0 + if pull { 4.0 } else { 0.0 };
+    let rows = 9.0 + if pull { 5.0 } else { 0.0 };
     let letters = differences
         .iter()
         .map(|said| lines(said.chars().count(), LETTERS));
@@ -120,7 +120,13 @@ fn height_px(mm: f64, highest_mm: f64, labels: usize) -> u32 {
 }
 
 /// What a section takes without its chart, mm.
-fn section_mm(results: &[FocalDocument], index: usize, beside: bool, pulled: bool) -> f64 {
+fn section_mm(
+    lens: &LensHead,
+    results: &[FocalDocument],
+    index: usize,
+    beside: bool,
+    pulled: bool,
+) -> f64 {
     let rows = results.len() as f64 * ROW_MM;
     let warned = results
         .iter()
@@ -128,7 +134,7 @@ fn section_mm(results: &[FocalDocument], index: usize, beside: bool, pulled: boo
     let mut taken =
         SECTION_MM + TABLE_HEAD_MM + rows + 2.0 * GAP_MM + warned.count() as f64 * ROW_MM;
     if index > 0 {
-        let says = verdict(results).unwrap_or_default();
+        let says = verdict(results, Some(lens)).unwrap_or_default();
         taken += lines(says.chars().count(), LETTERS) * LINE_MM + GAP_MM;
     }
     if results.iter().any(|focal| focal.relative_to != "infinity") {
@@ -153,7 +159,8 @@ fn section_mm(results: &[FocalDocument], index: usize, beside: bool, pulled: boo
         }
         (true, false) => taken,
         (false, _) => {
-            let pull = PART_MM + TABLE_HEAD_MM + rows + GAP_MM;
+            // With what perspective may hold of the changes.
+            let pull = PART_MM + TABLE_HEAD_MM + rows + SMALL_LINE_MM + 2.0 * GAP_MM;
             let ends = CAPTION_MM + 2.0 * SMALL_LINE_MM + GAP_MM;
             taken + how_mm(results) + ends + if pulled { pull } else { 0.0 }
         }

@@ -27,8 +27,8 @@ async fn matched_by_the_nearest_focal_length_or_by_a_chosen_one() {
         ("", [75.0, 85.0]),
         // By ratio 100 is nearer to 90 than 75 is.
         ("&focal_mm=90", [100.0, 85.0]),
-        ("&focal_mm=200", [135.0, 85.0]),
-        ("&focal_mm=10", [28.0, 85.0]),
+        ("&focal_mm=150", [135.0, 85.0]),
+        ("&focal_mm=25", [28.0, 85.0]),
     ] {
         let twin = site
             .get(&format!("/compare.json?{BOTH}{more}"))

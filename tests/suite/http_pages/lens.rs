@@ -181,9 +181,12 @@ async fn the_page_leads_on_and_tells_what_changed() {
         log.contains("version 1 withdrawn: the tripod was bumped"),
         "{log}"
     );
-    assert!(log.contains(&format!("href=\"/sweeps/{kept}\"")), "public");
     assert!(
-        !log.contains(&format!("href=\"/sweeps/{gone}\"")),
+        log.contains(&format!("href=\"/sweeps/{kept}/versions/1\"")),
+        "public"
+    );
+    assert!(
+        !log.contains(&format!("href=\"/sweeps/{gone}")),
         "no longer public"
     );
 }

@@ -285,12 +285,12 @@ async fn repeats_are_combined_and_conditions_kept_apart() {
     );
     assert!(
         page.contains(&format!(
-            ": 24 mm with {compensated}, version 1 published ("
+            ": 24 mm with {compensated}, version 1 published, worst shift +0.10 % ("
         )),
         "{page}"
     );
     assert!(page.contains(
-        ": 70 mm with distortion correction off, breathing compensation off, version 1 published ("
+        ": 70 mm with distortion correction off, breathing compensation off, version 1 published, worst shift +1.00 % ("
     ));
     let feed = site.get("/feed.atom").await.text();
     let title = format!("<title>Ostrel Quay at 24 mm with {compensated}: measured</title>");

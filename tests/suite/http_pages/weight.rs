@@ -102,3 +102,25 @@ async fn a_page_with_a_chart_is_light() {
         assert!(bytes <= MOST_BYTES, "{path}: {bytes} bytes with {loaded:?}");
     }
 }
+
+/// Also for those whose way compresses nothing: a zoom of eight focal lengths, whose three charts are most of its page.
+#[tokio::test]
+async fn a_page_with_eight_curves_is_light_uncompressed() {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "28-135 f/4", (28.0, 135.0)).await;
+    for focal in [28.0, 35.0, 40.0, 50.0, 70.0, 85.0, 100.0, 135.0] {
+        site.publish(&lens, &off(), curve(focal, focal / 40.0 - 2.0, 0.45))
+            .await;
+    }
+    let page = site.get(&format!("/lenses/{}", lens.slug)).await.text();
+    let mut bytes = page.len();
+    // The numbers for the read-out come after the page is there, and only where scripts run.
+    for part in loaded(&page)
+        .iter()
+        .filter(|part| !part.starts_with("/api/"))
+    {
+        bytes += site.get(part).await.body.len();
+    }
+    println!("{bytes} bytes, {} of them the page", page.len());
+    assert!(bytes <= MOST_BYTES * 4 / 5, "{bytes} bytes");
+}

@@ -51,7 +51,10 @@ async fn a_published_sweep_is_on_the_page_of_its_lens() {
             sweep,
             focal_length_mm: 85.0,
             conditions: off().key(),
-            what: "version 1 published".to_owned(),
+            version: 1,
+            worst_shift_pct: result.worst_shift_pct,
+            withdrawn: None,
+            readable: true,
         }]
     );
 
@@ -177,12 +180,16 @@ async fn a_new_version_takes_over_and_the_old_one_stays_readable() {
         .expect("the lens");
     assert_eq!(page.results.len(), 1);
     assert!((page.results[0].worst_shift_pct.value - 2.4).abs() < 1e-12);
-    let words: Vec<_> = page
+    let told: Vec<_> = page
         .history
         .iter()
-        .map(|entry| entry.what.as_str())
+        .map(|entry| (entry.version, entry.worst_shift_pct.value, entry.readable))
         .collect();
-    assert_eq!(words, ["version 2 published", "version 1 published"]);
+    assert_eq!(told.len(), 2);
+    for ((version, shift, readable), (wanted, of)) in told.into_iter().zip([(2, 2.4), (1, 2.5)]) {
+        assert_eq!((version, readable), (wanted, true));
+        assert!((shift - of).abs() < 1e-12, "version {version}: {shift}");
+    }
 }
 
 #[tokio::test]
@@ -242,7 +249,8 @@ async fn a_withdrawn_sweep_is_gone_from_every_page_and_the_reason_stays() {
     assert!(page.results.is_empty());
     let newest = &page.history[0];
     assert_eq!((newest.at_ms, newest.sweep), (NOW + 5, sweep));
-    assert_eq!(newest.what, "version 1 withdrawn: the wrong lens");
+    assert_eq!(newest.withdrawn.as_deref(), Some("the wrong lens"));
+    assert_eq!((newest.version, newest.readable), (1, false));
     let withdrawal = store
         .withdrawal(sweep)
         .await
