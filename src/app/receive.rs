@@ -2,7 +2,6 @@
 //!
 //! The form, the API and the demo all come through here.
 
-use std::collections::hash_map::Entry;
 use std::collections::{BTreeSet, HashMap};
 
 use super::App;
@@ -67,23 +66,9 @@ impl App {
         now_ms: i64,
     ) -> Result<Vec<SweepId>, ReceiveError> {
         let files = self.store.upload_files(upload.id).await?;
-        let mut frames: Vec<UploadFile> = Vec::new();
-        let mut first_of = HashMap::new();
-        for file in files {
-            match first_of.entry(file.sha256.clone()) {
-                Entry::Occupied(first) => {
-                    let first: &String = first.get();
-                    let reason =
-                        format!("the same picture as {first}, byte for byte; it counts once");
-                    self.store
-                        .add_refusal(upload.id, &file.name, &reason)
-                        .await?;
-                }
-                Entry::Vacant(place) => {
-                    place.insert(file.name.clone());
-                    frames.push(file);
-                }
-            }
+        let (frames, copies) = self.without_copies(files).await?;
+        for (name, reason) in &copies {
+            self.store.add_refusal(upload.id, name, reason).await?;
         }
         let infos: Vec<FrameInfo> = frames.iter().map(|file| file.info.clone()).collect();
         let settings = SweepSettings {
@@ -111,6 +96,54 @@ impl App {
         let sweeps = self.store.finish_upload(upload.id, &drafts, now_ms).await?;
         self.wake.notify_one();
         Ok(sweeps)
+    }
+
+    /// The files without those whose picture is in another one, and what is said of these by name. A copy that lost its
+    /// metadata is other bytes: where some files say when they were taken and others don't, the coded pictures are compared.
+    async fn without_copies(
+        &self,
+        files: Vec<UploadFile>,
+    ) -> Result<(Vec<UploadFile>, Vec<(String, String)>), ReceiveError> {
+        let is_mute = |file: &UploadFile| file.info.captured_at.is_none();
+        let mixed = files.iter().any(is_mute) && !files.iter().all(is_mute);
+        let marks: HashMap<String, String> = if mixed {
+            let originals = self.originals.clone();
+            let hashes: Vec<String> = files.iter().map(|file| file.sha256.clone()).collect();
+            // A file that can't be read any more is its own mark; measuring will say what is wrong with it.
+            let mark = move |sha256: &String| originals.read(sha256).ok();
+            let marks = move || {
+                let marked = hashes.iter().filter_map(|sha256| {
+                    let bytes = mark(sha256)?;
+                    Some((sha256.clone(), intake::picture_mark(&bytes)))
+                });
+                marked.collect()
+            };
+            tokio::task::spawn_blocking(marks).await?
+        } else {
+            HashMap::new()
+        };
+        let mut foremost: Vec<&UploadFile> = files.iter().collect();
+        foremost.sort_by_key(|file| is_mute(file));
+        let mut known: HashMap<&String, Vec<&UploadFile>> = HashMap::new();
+        let mut copies: HashMap<String, String> = HashMap::new();
+        for file in foremost {
+            let mark = marks.get(&file.sha256).unwrap_or(&file.sha256);
+            let alike = known.entry(mark).or_default();
+            let is_of = |first: &&&UploadFile| intake::is_copy(&file.info, &first.info);
+            match alike.iter().find(is_of) {
+                Some(first) => {
+                    copies.insert(file.name.clone(), intake::said_of_copy(&first.name));
+                }
+                None => alike.push(file),
+            }
+        }
+        let frames = files
+            .into_iter()
+            .filter(|file| !copies.contains_key(&file.name))
+            .collect();
+        let mut copies: Vec<(String, String)> = copies.into_iter().collect();
+        copies.sort();
+        Ok((frames, copies))
     }
 
     /// The lenses that the files of a card name and that sweeps were published under, by those names. A card that

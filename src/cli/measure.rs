@@ -1,6 +1,6 @@
 //! `breathmark measure`: frames in, report out, with no server and no database.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::io::IsTerminal;
 use std::path::PathBuf;
 
@@ -11,8 +11,8 @@ use super::sources::{self, Source};
 use super::{Ending, complain, options, say};
 use crate::intake::{self, Limits};
 use crate::measure::Unmeasurable;
-use crate::report::{ReportDocument, frames_csv, sweep_table};
-use crate::sweep::{self, FrameInfo, FrameOrder, SweepMeasurement, SweepSettings};
+use crate::report::{ReportDocument, frames_csv, repeats_table, sweep_table, words};
+use crate::sweep::{self, FrameInfo, FrameOrder, RepeatGroup, SweepMeasurement, SweepSettings};
 use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
 
 /// How the report is printed.
@@ -26,7 +26,20 @@ enum Format {
     Csv,
 }
 
+/// Most files that are named one by one as passed over.
+const MOST_TOLD: usize = 12;
+
+/// What stands below the options in the help.
+const EXAMPLES: &str = "\
+Examples:
+  breathmark measure /media/card/DCIM
+  breathmark measure 85mm.zip --closest-focus-m 0.8 --target-distance-m 2
+  breathmark measure 85mm --distances distances.csv --format csv > frames.csv
+
+Exit code: 0 done; 1 a sweep has no result, its findings say why; 2 nothing could be measured.";
+
 #[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
 pub(super) struct Measure {
     /// Folders, zip files or pictures; a folder that holds several sweeps is split
     #[arg(required = true, value_name = "PATH")]
@@ -72,8 +85,14 @@ impl Measure {
             .iter()
             .flat_map(|source| source.skipped.clone())
             .collect();
-        for file in &skipped {
+        for file in skipped.iter().take(MOST_TOLD) {
             complain(&format!("{} passed over: {}", file.file, file.reason));
+        }
+        if skipped.len() > MOST_TOLD {
+            complain(&format!(
+                "{} more passed over; --format json lists them all with the reasons",
+                words::count(skipped.len() - MOST_TOLD, "file")
+            ));
         }
         let frames: usize = sources.iter().map(|source| source.frames.len()).sum();
         if frames == 0 {
@@ -83,13 +102,20 @@ impl Measure {
             complain(&complaint);
         }
         let progress = progress_bar("measuring", frames as u64);
-        let sweeps: Vec<SweepMeasurement> = sources
-            .iter()
-            .flat_map(|source| measure_source(source, &settings, &limits, &progress))
-            .collect();
+        let (mut sweeps, mut pictures) = (Vec::new(), Vec::new());
+        for source in &sources {
+            for (sweep, marks) in measure_source(source, &settings, &limits, &progress) {
+                sweeps.push(sweep);
+                pictures.push(marks);
+            }
+        }
         progress.finish_and_clear();
-        let report = ReportDocument::new(&sweeps, skipped, self.tolerance_pct);
-        say(&self.printed(&sweeps, &report)?)?;
+        tell_apart(&mut sweeps);
+        let share_pictures =
+            |one: usize, other: usize| !HashSet::is_disjoint(&pictures[one], &pictures[other]);
+        let repeats = sweep::repeat_groups(&sweeps, &share_pictures);
+        let report = ReportDocument::new(&sweeps, &repeats, skipped, self.tolerance_pct);
+        say(&self.printed(&sweeps, &repeats, &report)?)?;
         let failed = sweeps.iter().any(|sweep| sweep.summary.is_none());
         Ok(if failed {
             Ending::SomethingFailed
@@ -101,17 +127,20 @@ impl Measure {
     fn printed(
         &self,
         sweeps: &[SweepMeasurement],
+        repeats: &[RepeatGroup],
         report: &ReportDocument,
     ) -> anyhow::Result<String> {
         Ok(match self.format {
             Format::Json => serde_json::to_string_pretty(report)? + "\n",
-            Format::Csv => frames_csv(&report.sweeps)?,
+            Format::Csv => frames_csv(&report.sweeps, &report.repeats)?,
             Format::Table => {
-                let tables: Vec<String> = sweeps
+                let alone = sweeps
                     .iter()
-                    .map(|sweep| sweep_table(sweep, self.tolerance_pct))
-                    .collect();
-                tables.join("\n")
+                    .map(|sweep| sweep_table(sweep, self.tolerance_pct));
+                let together = repeats
+                    .iter()
+                    .map(|group| repeats_table(sweeps, group, self.tolerance_pct));
+                alone.chain(together).collect::<Vec<_>>().join("\n")
             }
         })
     }
@@ -144,7 +173,7 @@ impl Measure {
 fn strangers(settings: &SweepSettings, sources: &[Source]) -> Vec<String> {
     let named = |file: &String| {
         let frames = sources.iter().flat_map(|source| &source.frames);
-        frames.filter(|(info, _)| info.file == *file).count()
+        frames.filter(|frame| frame.info.file == *file).count()
     };
     let (none, several): (Vec<&String>, Vec<&String>) = settings
         .distances
@@ -177,13 +206,32 @@ fn strangers(settings: &SweepSettings, sources: &[Source]) -> Vec<String> {
     complaints
 }
 
+/// Numbers sweeps of different sources that are called alike.
+fn tell_apart(sweeps: &mut [SweepMeasurement]) {
+    let mut taken: HashSet<String> = HashSet::new();
+    for sweep in sweeps {
+        let name = (1..)
+            .map(|number| match number {
+                1 => sweep.name.clone(),
+                number => format!("{} ({number})", sweep.name),
+            })
+            .find(|name| !taken.contains(name));
+        if let Some(name) = name {
+            taken.insert(name.clone());
+            sweep.name = name;
+        }
+    }
+}
+
+/// The sweeps of a source, each with the marks of its pictures.
 fn measure_source(
     source: &Source,
     settings: &SweepSettings,
     limits: &Limits,
     progress: &ProgressBar,
-) -> Vec<SweepMeasurement> {
-    let infos: Vec<FrameInfo> = source.frames.iter().map(|(info, _)| info.clone()).collect();
+) -> Vec<(SweepMeasurement, HashSet<String>)> {
+    let frames = || source.frames.iter();
+    let infos: Vec<FrameInfo> = frames().map(|frame| frame.info.clone()).collect();
     sweep::split(&infos, &source.name)
         .into_iter()
         .map(|group| {
@@ -194,14 +242,19 @@ fn measure_source(
                 .map(|index| infos[*index].clone())
                 .collect();
             let load = |index: usize| {
-                let path = &source.frames[group.frames[index]].1;
+                let path = &source.frames[group.frames[index]].path;
                 sources::bytes(path, limits)
                     .and_then(|bytes| intake::decode_plane(&bytes, limits))
                     .map_err(|error| Unmeasurable::Undecodable(error.to_string()))
             };
-            sweep::measure(&group.name, &frames, &load, settings, &|done, _| {
+            let measured = sweep::measure(&group.name, &frames, &load, settings, &|done, _| {
                 progress.set_position(before + done as u64);
-            })
+            });
+            let pictures = group.frames.iter().map(|&index| {
+                let frame = &source.frames[index];
+                format!("{} {:?}", frame.mark, frame.info.captured_at)
+            });
+            (measured, pictures.collect())
         })
         .collect()
 }

@@ -114,12 +114,18 @@ fn usage(error: &clap::Error) -> ExitCode {
         .next()
         .unwrap_or(&text)
         .trim_start_matches("error: ");
-    let command = std::env::args()
-        .nth(1)
-        .filter(|word| Program::command().find_subcommand(word).is_some())
-        .map_or_else(String::new, |word| format!(" {word}"));
+    // The subcommands that were named, as far as there are such.
+    let mut named = String::new();
+    let mut known = Program::command();
+    for word in std::env::args().skip(1) {
+        let Some(inner) = known.find_subcommand(&word).cloned() else {
+            break;
+        };
+        named = format!("{named} {word}");
+        known = inner;
+    }
     complain(&format!(
-        "{}; see `breathmark{command} --help`",
+        "{}; see `breathmark{named} --help`",
         one_line(said)
     ));
     ExitCode::from(2)

@@ -13,6 +13,16 @@ pub(super) fn millimetres(text: &str) -> Result<Millimetres, String> {
     Millimetres::new(number(text)?).map_err(|error| error.to_string())
 }
 
+/// A length in millimetres among others: a comma could stand between two of them as well as in one.
+pub(super) fn one_of_several_millimetres(text: &str) -> Result<Millimetres, String> {
+    if text.contains(',') {
+        return Err(format!(
+            "{text:?} may be one length or two; put blanks between lengths, and write decimals with a point"
+        ));
+    }
+    millimetres(text)
+}
+
 /// An f-number, with or without `f/`.
 pub(super) fn f_number(text: &str) -> Result<FNumber, String> {
     let text = text.strip_prefix("f/").unwrap_or(text);
@@ -66,6 +76,8 @@ mod tests {
     fn what_is_out_of_range_is_named() {
         assert!(metres("0").is_err_and(|said| said.contains("above 0")));
         assert!(millimetres("-50").is_err_and(|said| said.contains("-50")));
+        assert!(one_of_several_millimetres("50,85").is_err_and(|said| said.contains("blanks")));
+        assert!(one_of_several_millimetres("16.5").is_ok());
         assert!(f_number("f/5.6").is_ok());
         assert!(f_number("nan").is_err());
         assert!(tolerance("1e9").is_err());

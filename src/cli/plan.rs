@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use anyhow::anyhow;
+
 use super::{Ending, options, say};
 use crate::optics::{Setup, ShootingPlan};
 use crate::report::words;
@@ -9,8 +11,8 @@ use crate::units::{FNumber, Metres, Millimetres};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Plan {
-    /// Marked focal lengths to shoot, mm; give the option once for each
-    #[arg(long, required = true, num_args = 1.., value_name = "MM", value_parser = options::millimetres, allow_negative_numbers = true)]
+    /// Marked focal lengths to shoot, mm, with blanks between them
+    #[arg(long, required = true, num_args = 1.., value_name = "MM", value_parser = options::one_of_several_millimetres, allow_negative_numbers = true)]
     focal_length_mm: Vec<Millimetres>,
     /// Largest opening of the lens, as an f-number
     #[arg(long, default_value = "2.8", value_name = "N", value_parser = options::f_number, allow_negative_numbers = true)]
@@ -30,8 +32,8 @@ pub(super) struct Plan {
     /// Height of the picture area on the sensor, mm
     #[arg(long, default_value = "24", value_name = "MM", value_parser = options::millimetres, allow_negative_numbers = true)]
     sensor_height_mm: Millimetres,
-    /// Columns of the pictures, 320 to 16384 px
-    #[arg(long, default_value_t = 1920, value_name = "PX", value_parser = clap::value_parser!(u32).range(320..=16384))]
+    /// Columns of the pictures, 320 to 32768 px
+    #[arg(long, default_value_t = 1920, value_name = "PX", value_parser = clap::value_parser!(u32).range(320..=32768))]
     picture_width_px: u32,
     /// Shift to be ready for in either direction, per cent
     #[arg(long, default_value = "6", value_name = "PCT", value_parser = options::shift, allow_negative_numbers = true)]
@@ -40,14 +42,19 @@ pub(super) struct Plan {
 
 impl Plan {
     pub(super) fn run(self) -> anyhow::Result<Ending> {
+        let planned = |focal_length: &Millimetres| {
+            let setup = self.setup(*focal_length);
+            if let Err(impossible) = setup.check() {
+                let option = impossible.parameter().replace('_', "-");
+                return Err(anyhow!("--{option}: {impossible}"));
+            }
+            Ok(sheet(*focal_length, &ShootingPlan::for_setup(&setup)))
+        };
         let sheets: Vec<String> = self
             .focal_length_mm
             .iter()
-            .map(|focal_length| {
-                let plan = ShootingPlan::for_setup(&self.setup(*focal_length));
-                sheet(*focal_length, &plan)
-            })
-            .collect();
+            .map(planned)
+            .collect::<anyhow::Result<_>>()?;
         say(&sheets.join("\n"))?;
         Ok(Ending::Done)
     }

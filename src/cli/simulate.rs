@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use anyhow::{Context, bail};
 
 use super::{Ending, complain, options, say};
+use crate::optics::Setup;
 use crate::report::words;
 use crate::simulate::{Breathing, LensModel, Scene, SweepScript};
 use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
@@ -57,6 +58,12 @@ impl Simulate {
             .is_some_and(|farthest| farthest.m() <= closest_focus_m)
         {
             bail!("--farthest-focus-m must be beyond --closest-focus-m");
+        }
+        let mut setup = Setup::new(self.focal_length_mm, self.f_number, self.closest_focus_m)?;
+        setup.target_distance = Some(self.target_distance_m);
+        if let Err(impossible) = setup.check() {
+            let option = impossible.parameter().replace('_', "-");
+            bail!("--{option}: {impossible}");
         }
         self.make_folder()?;
         let script = self.script();

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, bail};
+use anyhow::Context;
 
 use crate::intake::{self, IntakeError, Limits};
 use crate::report::SkippedDocument;
@@ -13,12 +13,22 @@ use crate::sweep::FrameInfo;
 /// Folders inside folders are followed this deep; a card has 3 or 4 levels.
 const MAX_DEPTH: usize = 16;
 
+/// One frame before it is measured.
+pub(super) struct Frame {
+    /// What its file says.
+    pub(super) info: FrameInfo,
+    /// Where its bytes lie.
+    pub(super) path: PathBuf,
+    /// Alike in copies of the picture.
+    pub(super) mark: String,
+}
+
 /// Frames that came from one path, ready to be sorted into sweeps.
 pub(super) struct Source {
     /// Name of the folder, zip file or file.
     pub(super) name: String,
-    /// What each frame's file says, and where its bytes lie.
-    pub(super) frames: Vec<(FrameInfo, PathBuf)>,
+    /// Its frames.
+    pub(super) frames: Vec<Frame>,
     /// Files that are no frames.
     pub(super) skipped: Vec<SkippedDocument>,
     /// Keeps the unpacked frames of a zip file until they are measured.
@@ -47,17 +57,15 @@ pub(super) fn read(paths: &[PathBuf], limits: &Limits) -> anyhow::Result<Vec<Sou
 }
 
 fn folder(root: &Path, limits: &Limits) -> anyhow::Result<Source> {
-    let mut found = Vec::new();
-    walk(root, MAX_DEPTH, &mut found)?;
-    let named = found.into_iter().map(|path| {
-        let inside = path.strip_prefix(root).unwrap_or(&path);
-        let parts: Vec<String> = inside
-            .components()
-            .map(|part| part.as_os_str().to_string_lossy().into_owned())
-            .collect();
-        (parts.join("/"), path)
-    });
-    Ok(inspected(name_of(root), named.collect(), limits))
+    let mut walk = Walk {
+        root,
+        found: Vec::new(),
+        skipped: Vec::new(),
+    };
+    walk.folder(root, MAX_DEPTH)?;
+    let mut source = inspected(name_of(root), walk.found, limits);
+    source.skipped.splice(0..0, walk.skipped);
+    Ok(source)
 }
 
 fn files(paths: &[PathBuf], limits: &Limits) -> Source {
@@ -107,33 +115,34 @@ fn archive(path: &Path, limits: &Limits) -> anyhow::Result<Source> {
     Ok(source)
 }
 
-/// Sorts named files naturally and asks each what it says of itself. A picture that comes twice counts once, where it lies
-/// least deep: a folder of copies inside takes no frame out of a sweep.
+/// Sorts named files naturally and asks each what it says of itself. A picture that comes twice counts once: where its file
+/// says when it was taken, and lies least deep. So a folder of copies inside, or copies that lost their metadata, take no frame
+/// out of a sweep and make none of their own.
 fn inspected(name: String, mut named: Vec<(String, PathBuf)>, limits: &Limits) -> Source {
     named.sort_by(|(a, _), (b, _)| natord::compare(a, b).then_with(|| a.cmp(b)));
-    let mut outermost: Vec<usize> = (0..named.len()).collect();
-    outermost.sort_by_key(|&at| named[at].0.matches('/').count());
-    // Pictures so far by the length of their files: only files of one length can be the same.
-    let mut by_length: HashMap<usize, Vec<usize>> = HashMap::new();
-    let mut read: Vec<Result<FrameInfo, String>> = Vec::new();
-    read.resize_with(named.len(), || Err(String::new()));
-    for at in outermost {
-        let (file, path) = &named[at];
-        read[at] = inspect(file, path, limits).and_then(|(info, bytes)| {
-            let alike = by_length.entry(bytes.len()).or_default();
-            let same = |&other: &usize| fs::read(&named[other].1).is_ok_and(|other| other == bytes);
-            match alike.iter().copied().find(same) {
-                // In the same words as for an upload.
-                Some(first) => Err(format!(
-                    "the same picture as {}, byte for byte; it counts once",
-                    named[first].0
-                )),
-                None => {
-                    alike.push(at);
-                    Ok(info)
-                }
-            }
-        });
+    let mut read: Vec<Result<Frame, String>> = named
+        .iter()
+        .map(|(file, path)| inspect(file, path, limits))
+        .collect();
+    let mut foremost: Vec<usize> = (0..named.len()).collect();
+    foremost.sort_by_key(|&at| {
+        let is_mute = read[at]
+            .as_ref()
+            .is_ok_and(|frame| frame.info.captured_at.is_none());
+        (is_mute, named[at].0.matches('/').count())
+    });
+    let mut known: HashMap<String, Vec<usize>> = HashMap::new();
+    for at in foremost {
+        let Ok(frame) = &read[at] else { continue };
+        let alike = known.entry(frame.mark.clone()).or_default();
+        let is_of = |&&first: &&usize| {
+            let first = read[first].as_ref();
+            first.is_ok_and(|first| intake::is_copy(&frame.info, &first.info))
+        };
+        match alike.iter().find(is_of) {
+            Some(&first) => read[at] = Err(intake::said_of_copy(&named[first].0)),
+            None => alike.push(at),
+        }
     }
     let mut source = Source {
         name,
@@ -141,22 +150,29 @@ fn inspected(name: String, mut named: Vec<(String, PathBuf)>, limits: &Limits) -
         skipped: Vec::new(),
         _unpacked: None,
     };
-    for ((file, path), read) in named.into_iter().zip(read) {
+    for ((file, _), read) in named.into_iter().zip(read) {
         match read {
-            Ok(info) => source.frames.push((info, path)),
+            Ok(frame) => source.frames.push(frame),
             Err(reason) => source.skipped.push(SkippedDocument { file, reason }),
         }
     }
     source
 }
 
-/// What a file says of itself, and its bytes.
-fn inspect(file: &str, path: &Path, limits: &Limits) -> Result<(FrameInfo, Vec<u8>), String> {
+/// What a file says of itself.
+fn inspect(file: &str, path: &Path, limits: &Limits) -> Result<Frame, String> {
     if let Some(reason) = intake::skip_reason(file) {
         return Err(reason.to_owned());
     }
+    let about = |bytes: Vec<u8>| {
+        Ok(Frame {
+            info: intake::inspect(&bytes, file, limits)?,
+            path: path.to_owned(),
+            mark: intake::picture_mark(&bytes),
+        })
+    };
     bytes(path, limits)
-        .and_then(|bytes| Ok((intake::inspect(&bytes, file, limits)?, bytes)))
+        .and_then(about)
         .map_err(|error| error.to_string())
 }
 
@@ -170,29 +186,67 @@ pub(super) fn bytes(path: &Path, limits: &Limits) -> Result<Vec<u8>, IntakeError
     Ok(fs::read(path)?)
 }
 
-fn walk(folder: &Path, depth: usize, found: &mut Vec<PathBuf>) -> anyhow::Result<()> {
-    if depth == 0 {
-        bail!(
-            "{} lies too deep; give the folder that holds the frames",
-            folder.display()
-        );
-    }
-    let entries = fs::read_dir(folder).with_context(|| {
-        format!(
-            "{} can't be listed; check its permissions",
-            folder.display()
-        )
-    })?;
-    for entry in entries {
-        let entry = entry.with_context(|| format!("{} can't be listed", folder.display()))?;
-        let kind = entry.file_type()?;
-        if kind.is_dir() {
-            walk(&entry.path(), depth - 1, found)?;
-        } else if kind.is_file() {
-            found.push(entry.path());
+/// A walk through a folder and those inside it.
+struct Walk<'a> {
+    root: &'a Path,
+    /// Files with their paths from the root.
+    found: Vec<(String, PathBuf)>,
+    /// Folders that can't be walked, and why.
+    skipped: Vec<SkippedDocument>,
+}
+
+impl Walk<'_> {
+    /// Finds the files of a folder. The root has to be listed; a folder inside that can't be is passed over, as cards have
+    /// some that belong to the system.
+    fn folder(&mut self, folder: &Path, depth: usize) -> anyhow::Result<()> {
+        let entries = match fs::read_dir(folder) {
+            Err(_) if folder != self.root => {
+                self.skip(folder, "this folder can't be listed; check its permissions");
+                return Ok(());
+            }
+            entries => entries.with_context(|| {
+                format!(
+                    "{} can't be listed; check its permissions",
+                    folder.display()
+                )
+            })?,
+        };
+        for entry in entries {
+            let entry = entry.with_context(|| format!("{} can't be listed", folder.display()))?;
+            let (path, kind) = (entry.path(), entry.file_type()?);
+            if kind.is_dir() && depth == 0 {
+                self.skip(&path, "it lies too deep; give this folder itself");
+            } else if kind.is_dir() {
+                self.folder(&path, depth - 1)?;
+            } else if kind.is_file() {
+                self.found.push((self.inside(&path), path));
+            } else if kind.is_symlink() {
+                match fs::metadata(&path) {
+                    Ok(about) if about.is_file() => self.found.push((self.inside(&path), path)),
+                    // It may lead back here.
+                    Ok(_) => self.skip(&path, "a link to a folder; give that folder itself"),
+                    Err(_) => self.skip(&path, "a link that leads nowhere"),
+                }
+            }
         }
+        Ok(())
     }
-    Ok(())
+
+    fn inside(&self, path: &Path) -> String {
+        let inside = path.strip_prefix(self.root).unwrap_or(path);
+        let parts: Vec<String> = inside
+            .components()
+            .map(|part| part.as_os_str().to_string_lossy().into_owned())
+            .collect();
+        parts.join("/")
+    }
+
+    fn skip(&mut self, path: &Path, reason: &str) {
+        self.skipped.push(SkippedDocument {
+            file: self.inside(path),
+            reason: reason.to_owned(),
+        });
+    }
 }
 
 /// Whether a file begins like a zip archive.

@@ -11,6 +11,7 @@ mod names;
 mod orientation;
 mod originals;
 mod quantization;
+mod same;
 mod xmp;
 
 pub use archive::for_each_in_zip;
@@ -19,6 +20,7 @@ pub use error::IntakeError;
 pub use limits::Limits;
 pub use names::{display_path, skip_reason};
 pub use originals::{Originals, StoredOriginal};
+pub use same::{is_copy, picture_mark, said_of_copy};
 
 use crate::sweep::FrameInfo;
 

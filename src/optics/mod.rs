@@ -16,5 +16,5 @@ pub use defocus::{
     blur_angle_rad, blur_diameter_px, polygon_second_moment_factor, thin_lens_blur_mm,
 };
 pub use perspective::{perspective_bound_pct, shortfall_pct};
-pub use plan::{PlanNote, Setup, ShootingPlan};
+pub use plan::{Impossible, PlanNote, Setup, ShootingPlan};
 pub use thin_lens::{fixed_pair_shift_pct, image_distance_mm, magnification};

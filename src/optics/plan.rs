@@ -1,6 +1,10 @@
 //! The shooting plan: where to put the targets, how large, which aperture, how many frames.
 
+mod possible;
+
 use std::fmt;
+
+pub use possible::Impossible;
 
 use super::defocus::blur_angle_rad;
 use super::perspective::perspective_bound_pct;
@@ -111,6 +115,13 @@ pub enum PlanNote {
         /// Spacing in the picture, px.
         spacing_px: f64,
     },
+    /// There is no room in the frame for two targets with their blur and the shift that is planned for.
+    NoRoom,
+    /// Closest focus is nearer than any lens of this focal length focuses: it is that of another setting of a zoom.
+    CloserThanTheLens {
+        /// Distance that was planned with instead, m.
+        planned_m: f64,
+    },
     /// The targets stand nearer than closest focus and are never sharp.
     NeverSharp,
     /// The last frame's blur is too small to estimate distances from.
@@ -150,6 +161,15 @@ impl fmt::Display for PlanNote {
                 "The targets have to stand {spacing_px:.0} px apart, less than a third of the frame: the uncertainty is \
                  larger. Stop down to make the blur smaller."
             ),
+            Self::NoRoom => f.write_str(
+                "There is no room in the frame for two targets, their blur and the shift that is planned for. Stop down, put \
+                 the targets elsewhere, or plan for less shift.",
+            ),
+            Self::CloserThanTheLens { planned_m } => write!(
+                f,
+                "No lens of this focal length focuses that near; the plan goes from {planned_m:.2} m. Give the closest focus \
+                 at this focal length."
+            ),
             Self::NeverSharp => f.write_str(
                 "The targets stand nearer than closest focus and are never sharp, so distances can't be estimated from \
                  blur. Move them away, or give distances.",
@@ -173,6 +193,8 @@ impl fmt::Display for PlanNote {
 const READY_FOR_PCT: f64 = 6.0;
 /// Room left between a target's blur and the frame edge, as a share of the frame width.
 const EDGE_MARGIN: f64 = 0.015;
+/// Nearest focus that a plan goes from, focal lengths from the sensor plane.
+const NEAREST_FOCUS: f64 = 1.2;
 /// Two stops: the f-number doubles.
 const TWO_STOPS: f64 = 2.0;
 /// Blur, as a share of the frame width, above which stopping down further is advised.
@@ -194,11 +216,12 @@ const LEAST_FAR_BLUR_PX: f64 = 8.0;
 const FAINT_SHARE: f64 = 0.08;
 
 impl ShootingPlan {
-    /// Works the plan out. Every set-up has one; what is wrong with it stands in the notes.
+    /// Works the plan out. Every set-up that passes `Setup::check` has one; what is wrong with it stands in the notes.
     #[must_use]
     pub fn for_setup(setup: &Setup) -> Self {
         let focal = setup.focal_length.mm();
-        let near = 1000.0 * setup.closest_focus.m();
+        let given = 1000.0 * setup.closest_focus.m();
+        let near = given.max(NEAREST_FOCUS * focal);
         let pitch_px = f64::from(setup.picture_width_px) / setup.sensor_width.mm();
         let width = f64::from(setup.picture_width_px);
         let target = setup
@@ -209,10 +232,7 @@ impl ShootingPlan {
         let px_per_mm = focal / throw * pitch_px;
         let grown = 1.0 + setup.expected_shift_pct.abs() / 100.0;
         let blur = |n: f64, focus: f64, scale: f64| {
-            blur_angle_rad(focal / n, focal + throw, focus.max(1.2 * focal), focal)
-                * focal
-                * scale
-                * pitch_px
+            blur_angle_rad(focal / n, focal + throw, focus, focal) * focal * scale * pitch_px
         };
         let open = setup.maximum_aperture.n();
         let mut f_number = setup.f_number.map_or(TWO_STOPS * open, FNumber::n);
@@ -234,7 +254,8 @@ impl ShootingPlan {
         // Half the spacing at infinity that just fits, at the near end and at the far one.
         let fits_near = (half - blur_near / 2.0) / grown - tape_px / 2.0;
         let fits_far = half - (blur_far + tape_px) / 2.0;
-        let spacing = 2.0 * fits_near.min(fits_far).max(tape_px);
+        let fits = fits_near.min(fits_far);
+        let spacing = 2.0 * fits.max(tape_px);
         let leaves_at =
             100.0 * ((width / 2.0 - blur_near / 2.0) / (spacing / 2.0 + tape_px / 2.0) - 1.0);
         let range = 1000.0 / near;
@@ -262,6 +283,15 @@ impl ShootingPlan {
             notes: Vec::new(),
         };
         plan.notes = notes(&plan, open, near, width);
+        if fits < tape_px {
+            plan.notes
+                .retain(|note| !matches!(note, PlanNote::CloseTogether { .. }));
+            plan.notes.push(PlanNote::NoRoom);
+        }
+        if near > given {
+            let planned_m = near / 1000.0;
+            plan.notes.push(PlanNote::CloserThanTheLens { planned_m });
+        }
         plan
     }
 }

@@ -3,9 +3,10 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use super::RepeatsDocument;
 use crate::sweep::{
-    ALGORITHM_VERSION, BudgetLine, CaptureTime, Code, Finding, FrameResult, SweepMeasurement,
-    ToleranceOutcome,
+    ALGORITHM_VERSION, BudgetLine, CaptureTime, Code, Finding, FrameResult, RepeatGroup,
+    SweepMeasurement, ToleranceOutcome,
 };
 
 /// What `breathmark measure --format json` prints.
@@ -17,6 +18,8 @@ pub struct ReportDocument {
     pub algorithm: u32,
     /// The sweeps, in the order they were found.
     pub sweeps: Vec<SweepDocument>,
+    /// Sweeps among them that repeat each other, taken together.
+    pub repeats: Vec<RepeatsDocument>,
     /// Files that are no frames, and why.
     pub skipped: Vec<SkippedDocument>,
 }
@@ -298,10 +301,11 @@ impl BudgetLineDocument {
 }
 
 impl ReportDocument {
-    /// The report of several sweeps.
+    /// The report of several sweeps, with those that repeat each other.
     #[must_use]
     pub fn new(
         sweeps: &[SweepMeasurement],
+        repeats: &[RepeatGroup],
         skipped: Vec<SkippedDocument>,
         tolerance_pct: f64,
     ) -> Self {
@@ -311,6 +315,10 @@ impl ReportDocument {
             sweeps: sweeps
                 .iter()
                 .map(|sweep| SweepDocument::new(sweep, tolerance_pct))
+                .collect(),
+            repeats: repeats
+                .iter()
+                .filter_map(|group| RepeatsDocument::new(sweeps, group, tolerance_pct))
                 .collect(),
             skipped,
         }

@@ -7,6 +7,7 @@ mod counter_scale;
 mod coverage;
 mod document;
 mod perspective;
+mod repeats;
 mod rows;
 mod table;
 mod verdict;
@@ -22,6 +23,7 @@ pub use document::{
     SkippedDocument, SweepDocument, TargetDocument,
 };
 pub use perspective::Perspective;
+pub use repeats::{RepeatsDocument, repeats_table};
 pub use rows::{frames_csv, guarded, number};
 pub use table::sweep_table;
 pub use verdict::{FocalVerdict, MeasuredFrom, OtherPlace, OtherWay, lens_verdict, short_verdict};

@@ -1,8 +1,8 @@
 //! Frames as CSV rows, one header, one row a frame. Text cells are guarded against spreadsheet formulas; numbers never.
 
-use super::SweepDocument;
+use super::{RepeatsDocument, SweepDocument};
 
-const HEADER: [&str; 18] = [
+const HEADER: [&str; 22] = [
     "sweep",
     "focal_length_mm",
     "file",
@@ -21,16 +21,26 @@ const HEADER: [&str; 18] = [
     "right_x_px",
     "right_y_px",
     "blur_px",
+    "repeats_count",
+    "repeats_worst_shift_pct",
+    "repeats_worst_shift_u_pct",
+    "repeats_disagree",
 ];
 
-/// The frames of these sweeps as CSV (RFC 4180, UTF-8, header row). Unknown is an empty cell.
+/// The frames of these sweeps as CSV (RFC 4180, UTF-8, header row). Unknown is an empty cell. What a sweep comes to together
+/// with those that repeat it stands in each of its rows: how many count, their worst shift and its standard uncertainty,
+/// and whether they disagree.
 ///
 /// # Errors
 /// When a row can't be written into memory.
-pub fn frames_csv(sweeps: &[SweepDocument]) -> Result<String, csv::Error> {
+pub fn frames_csv(
+    sweeps: &[SweepDocument],
+    repeats: &[RepeatsDocument],
+) -> Result<String, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(HEADER)?;
-    for sweep in sweeps {
+    for (place, sweep) in sweeps.iter().enumerate() {
+        let together = repeats.iter().find(|one| one.sweeps.contains(&place));
         for frame in &sweep.frames {
             let (left, right) = (frame.targets.first(), frame.targets.last());
             writer.write_record([
@@ -52,6 +62,10 @@ pub fn frames_csv(sweeps: &[SweepDocument]) -> Result<String, csv::Error> {
                 number(right.map(|target| target.x_px)),
                 number(right.map(|target| target.y_px)),
                 number(left.and_then(|target| target.blur_px)),
+                together.map_or_else(String::new, |all| all.sweeps.len().to_string()),
+                number(together.map(|all| all.worst_shift_pct)),
+                number(together.map(|all| all.worst_shift_u_pct)),
+                together.map_or_else(String::new, |all| all.disagree.to_string()),
             ])?;
         }
     }

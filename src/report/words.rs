@@ -170,6 +170,16 @@ pub fn with_disagreement(verdict: String, disagree: bool) -> String {
     }
 }
 
+/// How the figure of repeated sweeps comes about: as their mean, or as that of the surest one.
+#[must_use]
+pub const fn taken_together(is_mean: bool) -> &'static str {
+    if is_mean {
+        "weighted by certainty"
+    } else {
+        "that of the surest one, as uncertain as they differ"
+    }
+}
+
 /// The tolerance distance in a table, rounded up, e.g. `0.461 m (1 ft 6.2 in)`, `never exceeded`, `distance unknown`.
 #[must_use]
 pub fn tolerance(outcome: ToleranceOutcome) -> String {

@@ -7,8 +7,7 @@ use sqlx::SqliteConnection;
 use super::document::{MeasurementDoc, PublicationDoc, decode, encode, encode_focal_result};
 use super::same_pictures::Pictures;
 use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
-use crate::sweep::{BudgetLine, DEFAULT_TOLERANCE_PCT, Part, combine_repeats, disagreement};
-use crate::units::Measured;
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, Repeat, together};
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
 const FORM: i64 = 6;
@@ -144,37 +143,31 @@ fn independent(repeats: Vec<FocalResult>, pictures: &Pictures) -> Vec<FocalResul
 /// worst shift and tolerance distance are read from that curve, which is given the size and the scatter of all.
 fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
     repeats.sort_by_key(|result| result.sweeps.first().copied());
-    let worst: Vec<Measured> = repeats
+    let named: Vec<Repeat<'_>> = repeats
         .iter()
-        .map(|result| result.worst_shift_pct)
+        .map(|result| Repeat {
+            name: format!(
+                "sweep {}",
+                result.sweeps.first().copied().unwrap_or_default()
+            ),
+            worst_shift_pct: result.worst_shift_pct,
+            curve: &result.curve,
+            systematic: &result.systematic,
+        })
         .collect();
-    let together = combine_repeats(&worst)?;
-    let best = repeats.get(together.surest)?.clone();
-    let (worst_shift_pct, curve) = if repeats.len() == 1 {
-        (best.worst_shift_pct, best.curve.clone())
-    } else {
-        let curve = together.curve(&best.curve);
-        let most = curve.worst().map(|point| point.shift_pct);
-        (most.unwrap_or(together.shown), curve)
-    };
-    let mut findings = Vec::new();
-    if together.disagree {
-        let keys = repeats.iter().filter_map(|repeat| repeat.sweeps.first());
-        let named: Vec<(SweepId, Measured)> = keys.copied().zip(worst).collect();
-        findings.push(disagreement(&named, &together));
-    }
-    let systematic = largest_bounds(&repeats);
+    let all = together(&named)?;
+    let best = repeats.get(all.combined.surest)?.clone();
     let mut combined = FocalResult {
         sweeps: Vec::new(),
         same_pictures: Vec::new(),
         reviewers: Vec::new(),
         captured_at: Vec::new(),
-        findings,
-        worst_shift_pct,
-        systematic,
-        tolerance: curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
-        curve,
-        repeats_disagree: together.disagree,
+        findings: all.disagreement.into_iter().collect(),
+        worst_shift_pct: all.worst_shift_pct,
+        systematic: all.systematic,
+        tolerance: all.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
+        curve: all.curve,
+        repeats_disagree: all.combined.disagree,
         algorithm_version: repeats
             .iter()
             .map(|result| result.algorithm_version)
@@ -203,16 +196,4 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
         .findings
         .sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Some(combined)
-}
-
-/// The bounds of repeats together, the largest of each part: they repeat with the set-up, so a mean would hide them.
-fn largest_bounds(repeats: &[FocalResult]) -> Vec<BudgetLine> {
-    let largest = |part: &Part| {
-        let lines = repeats.iter().flat_map(|repeat| &repeat.systematic);
-        lines
-            .filter(|line| line.part == *part)
-            .max_by(|a, b| a.pct.abs().total_cmp(&b.pct.abs()))
-            .cloned()
-    };
-    Part::ALL.iter().filter_map(largest).collect()
 }

@@ -2,10 +2,9 @@
 
 use super::document::{ConditionsDoc, decode};
 use super::{AccountId, Store, StoreError, SweepId};
+use crate::sweep::SAME_FOCAL_SHARE;
 use crate::units::Measured;
 
-/// Focal lengths that differ by no more than this share are one setting.
-const SAME_FOCAL: f64 = 0.005;
 /// Most repeats that are looked at.
 const MOST: u32 = 24;
 
@@ -49,7 +48,7 @@ impl Store {
              ORDER BY o.id LIMIT ?3",
         )
         .bind(id)
-        .bind(SAME_FOCAL)
+        .bind(SAME_FOCAL_SHARE)
         .bind(MOST)
         .fetch_all(&self.readers)
         .await?;

@@ -20,6 +20,8 @@ pub(super) struct Differences {
     pub(super) vignetting: f64,
     /// What light beside a target may do.
     pub(super) other_light: f64,
+    /// Between the two ends from which the order may run.
+    pub(super) order: f64,
 }
 
 impl Differences {
@@ -32,6 +34,7 @@ impl Differences {
             .hypot(self.warp)
             .hypot(self.vignetting)
             .hypot(self.other_light)
+            .hypot(self.order)
     }
 }
 
@@ -135,20 +138,22 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
             .into_iter()
             .filter_map(|(part, pct)| Some(line(part, pct?))),
     );
-    Budget {
-        random: vec![
-            line(Part::CentreNoise, noise.frame * share),
-            line(Part::ReferenceNoise, noise.reference * share),
-            line(Part::Scatter, excess),
-            line(Part::WindowChoice, differences.window),
-            line(Part::ToneCurve, differences.tone),
-            line(Part::Shading, differences.shading),
-            line(Part::WarpedBlur, differences.warp),
-            line(Part::VignettedBlur, differences.vignetting),
-            line(Part::OtherLight, differences.other_light),
-        ],
-        systematic,
+    let mut random = vec![
+        line(Part::CentreNoise, noise.frame * share),
+        line(Part::ReferenceNoise, noise.reference * share),
+        line(Part::Scatter, excess),
+        line(Part::WindowChoice, differences.window),
+        line(Part::ToneCurve, differences.tone),
+        line(Part::Shading, differences.shading),
+        line(Part::WarpedBlur, differences.warp),
+        line(Part::VignettedBlur, differences.vignetting),
+        line(Part::OtherLight, differences.other_light),
+    ];
+    // No uncertainty of a sweep that came in order.
+    if differences.order > 0.0 {
+        random.push(line(Part::FrameOrder, differences.order));
     }
+    Budget { random, systematic }
 }
 
 #[cfg(test)]
@@ -166,6 +171,7 @@ mod tests {
             window: 0.002,
             tone: 0.001,
             other_light: 0.003,
+            order: 0.5,
             ..Differences::default()
         };
         for total in [0.003, 0.0004] {

@@ -39,6 +39,7 @@ mod slip;
 mod smooth;
 mod split;
 mod spread;
+mod together;
 mod track;
 mod unseen;
 mod verdict;
@@ -52,8 +53,9 @@ pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
 pub use outlines::{Outlines, TolerancePlace};
 pub use part::Part;
-pub use repeats::{Combined, combine_repeats, disagreement};
+pub use repeats::{Combined, combine_repeats};
 pub use settings::{FrameOrder, SweepSettings};
+pub use together::{Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_groups, together};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
 pub const ALGORITHM_VERSION: u32 = 4;

@@ -5,6 +5,10 @@
 //! separation has bends that no lens made, and a curve through them would take them for noise. Stated distances, or else
 //! the blur of the targets, show how far the focus went between frames; both count in dioptres, up to a linear map.
 
+mod last_step;
+
+use last_step::long_last_step;
+
 use super::places::{Places, SPEAK_AGAINST};
 use super::smooth::Smooth;
 use super::unseen::known_moments;
@@ -22,28 +26,92 @@ const FEWEST: usize = 5;
 type Series = [Option<(f64, f64)>];
 
 /// Places of the frames by how far the focus went, if the separations are so much smoother along them than along `places`
-/// that it is no chance. They never fall, and are as far apart in all as `places`. `dioptres` are the stated settings.
+/// that it is no chance. They never fall. `dioptres` are the stated settings.
+/// `last_is_sound` says that the last frame shows the same targets as the one before by all that focus does not change.
 #[must_use]
 pub(super) fn of(
     places: &Places,
     dioptres: &[Option<f64>],
     separations: &Series,
     moments: &Series,
+    last_is_sound: bool,
 ) -> Option<Vec<f64>> {
     if let Some(run) = by_distance(dioptres) {
         return smoothest(&[run], places, separations).map(|found| found.pace);
     }
+    along_blur(places, separations, moments, last_is_sound).or_else(|| {
+        last_is_sound
+            .then(|| long_last_step(places, separations, moments))
+            .flatten()
+    })
+}
+
+/// The same by the blur of all frames.
+fn along_blur(
+    places: &Places,
+    separations: &Series,
+    moments: &Series,
+    last_is_sound: bool,
+) -> Option<Vec<f64>> {
     let runs = by_blur(moments);
     let found = smoothest(&runs, places, separations)?;
-    // A frame in which something else was measured has another blur too: what one frame explains is no pace.
-    let mut without = separations.to_vec();
-    without[found.roughest] = None;
-    smoothest(&runs, places, &without).map(|_| found.pace)
+    // A frame in which something else was measured has another blur too: what one frame explains is no pace. But a last
+    // frame that is set to infinity by hand is a long step off, and sound where it shows the same targets.
+    let last = separations.iter().rposition(Option::is_some);
+    if !(last_is_sound && last == Some(found.roughest)) {
+        let mut without = separations.to_vec();
+        without[found.roughest] = None;
+        smoothest(&runs, places, &without)?;
+    }
+    Some(with_sharpest(found, separations))
+}
+
+/// How many places between its neighbours are tried for a frame whose own is open.
+const TRIED: u32 = 40;
+/// By how many standard uncertainties of its separation the curve has to change between the neighbours to show the place.
+const SHOWS: f64 = 6.0;
+
+/// The pace with the frames that the blur leaves open, because they are sharp, at the place between their neighbours where
+/// the curve through all others has their separation: a hand's step may be long or short there as elsewhere.
+fn with_sharpest(found: Smoother, separations: &Series) -> Vec<f64> {
+    let Smoother { mut pace, open, .. } = found;
+    let known: Vec<(f64, f64, f64)> = (0..pace.len())
+        .filter(|&frame| !open[frame])
+        .filter_map(|frame| separations[frame].map(|(value, u)| (pace[frame], value, u)))
+        .collect();
+    let Some(smooth) = Smooth::stiff(&known) else {
+        return pace;
+    };
+    for frame in 1..pace.len().saturating_sub(1) {
+        let Some((value, u)) = separations[frame].filter(|_| open[frame]) else {
+            continue;
+        };
+        let next = (frame + 1..pace.len()).find(|&next| !open[next]);
+        let Some(after) = next.map(|next| pace[next]) else {
+            continue;
+        };
+        let before = pace[frame - 1];
+        let along = |k: u32| before + (after - before) * f64::from(k) / f64::from(TRIED);
+        let expected: Vec<f64> = (0..=TRIED).map(|k| smooth.predict(along(k)).0).collect();
+        if (expected[TRIED as usize] - expected[0]).abs() < SHOWS * u {
+            continue;
+        }
+        let own = pace[frame];
+        let off = |k: u32| ((expected[k as usize] - value).abs(), (along(k) - own).abs());
+        let best = (0..=TRIED).min_by(|&a, &b| {
+            let (a, b) = (off(a), off(b));
+            a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1))
+        });
+        pace[frame] = best.map_or(own, along);
+    }
+    pace
 }
 
 /// An axis that is clearly smoother than the order.
 struct Smoother {
     pace: Vec<f64>,
+    /// Frames whose place was put between others.
+    open: Vec<bool>,
     /// The frame that stands out most along the order.
     roughest: usize,
 }
@@ -70,12 +138,14 @@ fn smoothest(runs: &[Vec<Option<f64>>], places: &Places, separations: &Series) -
         .filter_map(|run| {
             let pace = spread_over(run, places)?;
             let (smooth, _) = along(&|frame| pace[frame])?;
-            Some((smooth.unlikely, pace))
+            let open = run.iter().map(Option::is_none).collect();
+            Some((smooth.unlikely, pace, open))
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))
-        .filter(|(unlikely, _)| even.unlikely - unlikely > SPEAK_AGAINST)
-        .map(|(_, pace)| Smoother {
+        .filter(|(unlikely, ..)| even.unlikely - unlikely > SPEAK_AGAINST)
+        .map(|(_, pace, open)| Smoother {
             pace,
+            open,
             roughest: seen[roughest],
         })
 }
@@ -199,11 +269,11 @@ mod tests {
             let stated: Vec<Option<f64>> = run.iter().copied().map(Some).collect();
             let nothing = vec![None; run.len()];
             for (dioptres, off) in [(&stated, 1e-9), (&nothing, 0.35)] {
-                let pace = of(&places, dioptres, &separations(&run), &moments(&run))
+                let pace = of(&places, dioptres, &separations(&run), &moments(&run), false)
                     .expect("the order is no smooth axis");
                 for (frame, d) in run.iter().enumerate() {
                     let truth = 11.0 * (run[0] - d) / run[0];
-                    // By blur, the sharpest frames stand on a straight line between their neighbours.
+                    // By blur, the sharpest frames stand where their separation is.
                     assert!((pace[frame] - truth).abs() <= off, "{frame}: {pace:?}");
                 }
                 assert!(pace.windows(2).all(|pair| pair[0] <= pair[1]));
@@ -217,9 +287,61 @@ mod tests {
         let stated: Vec<Option<f64>> = even.iter().copied().map(Some).collect();
         let places = Places::in_order(12);
         assert_eq!(
-            of(&places, &stated, &separations(&even), &moments(&even)),
+            of(
+                &places,
+                &stated,
+                &separations(&even),
+                &moments(&even),
+                false
+            ),
             None
         );
+    }
+
+    /// Even steps, and one three times as long to infinity: a pace where the last frame shows the same targets, else its word
+    /// alone is none.
+    #[test]
+    fn a_long_last_step_is_believed_of_a_sound_frame() {
+        let mut run: Vec<f64> = (0..11).map(|k| 1.25 - 0.1 * f64::from(k)).collect();
+        run.push(0.0);
+        run[10] = 0.25;
+        let places = Places::in_order(run.len());
+        let nothing = vec![None; run.len()];
+        let (separations, moments) = (separations(&run), moments(&run));
+        assert_eq!(of(&places, &nothing, &separations, &moments, false), None);
+        let pace = of(&places, &nothing, &separations, &moments, true).expect("a long step");
+        // 0.25 of 1.25 dioptres over eleven steps.
+        assert!((pace[11] - pace[10] - 2.2).abs() < 0.1, "{pace:?}");
+    }
+
+    /// A shift so steep that the blur is too coarse an axis for it: 70 px a dioptre.
+    #[test]
+    fn a_long_last_step_of_a_steep_shift_is_believed_too() {
+        let mut run: Vec<f64> = (0..15).map(|k| 1.25 - 0.0786 * f64::from(k)).collect();
+        run.push(0.0);
+        let places = Places::in_order(run.len());
+        let nothing = vec![None; run.len()];
+        let noise = [0.01, -0.02, 0.005, 0.015, -0.01, -0.005];
+        let steep: Vec<Option<(f64, f64)>> = run
+            .iter()
+            .enumerate()
+            .map(|(k, d)| Some((864.0 + 69.0 * d + noise[k % 6], 0.008)))
+            .collect();
+        // Within a few parts in ten thousand, as widths of bright targets are.
+        let blurred: Vec<Option<(f64, f64)>> = moments(&run)
+            .into_iter()
+            .enumerate()
+            .map(|(k, moment)| moment.map(|(value, u)| (value * (1.0 + 0.03 * noise[k % 6]), u)))
+            .collect();
+        let pace = of(&places, &nothing, &steep, &blurred, true).expect("a long step");
+        let steps = (pace[15] - pace[14]) / (pace[14] - pace[13]);
+        assert!((steps - 1.9).abs() < 0.15, "{pace:?}");
+        assert_eq!(of(&places, &nothing, &steep, &blurred, false), None);
+        // Taken for a gap of one whole step before.
+        let opened = places.opened(14, 1);
+        let pace = of(&opened, &nothing, &steep, &blurred, true).expect("no whole step");
+        let steps = (pace[15] - pace[14]) / (pace[14] - pace[13]);
+        assert!((steps - 1.9).abs() < 0.15, "{pace:?}");
     }
 
     #[test]
@@ -227,9 +349,12 @@ mod tests {
         let places = Places::in_order(12);
         let run = RUNS[0];
         let (nothing, unseen) = (vec![None; 12], vec![None; 12]);
-        assert_eq!(of(&places, &nothing, &separations(&run), &unseen), None);
-        assert_eq!(of(&places, &nothing, &unseen, &unseen), None);
+        assert_eq!(
+            of(&places, &nothing, &separations(&run), &unseen, true),
+            None
+        );
+        assert_eq!(of(&places, &nothing, &unseen, &unseen, true), None);
         let still = vec![Some(0.5); 12];
-        assert_eq!(of(&places, &still, &separations(&run), &unseen), None);
+        assert_eq!(of(&places, &still, &separations(&run), &unseen, true), None);
     }
 }

@@ -81,6 +81,31 @@ pub(super) fn oddness(
         + 0.5 * (ranks.0 + ranks.1) as f64
 }
 
+/// Whether the same two targets, left and right, were seen in two frames, by all that focus does not change: their light
+/// and that of one over the other, how alike they are in width, direction and middle.
+#[must_use]
+pub(super) fn is_same(one: &[Target; 2], other: &[Target; 2], picture_width: f64) -> bool {
+    let (a, b) = (shape(&one[0], &one[1]), shape(&other[0], &other[1]));
+    let light = |pair: &[Target; 2]| (pair[1].flux / pair[0].flux).ln();
+    let width =
+        |pair: &[Target; 2]| (pair[1].variance_px2.value / pair[0].variance_px2.value).ln() / 2.0;
+    let moved = (b.middle.0 - a.middle.0).hypot(b.middle.1 - a.middle.1);
+    (a.log_flux - b.log_flux).abs() < SAME_LIGHT
+        && (light(one) - light(other)).abs() < SAME_LIGHT
+        && (width(one) - width(other)).abs() < SAME_WIDTH
+        && (a.angle - b.angle).abs() < SAME_ANGLE
+        && moved < SAME_PLACE * picture_width
+}
+
+/// Change of the light, as a share, that the estimators make of one and the same light at another blur (our choice).
+const SAME_LIGHT: f64 = 0.1;
+/// Difference of the targets' widths, as a share, that may come and go with focus: blur is alike for both (our choice).
+const SAME_WIDTH: f64 = 0.08;
+/// Turn, rad, that is no bump: 0.06° (as for the finding that the camera moved, twice).
+const SAME_ANGLE: f64 = 0.001;
+/// The same for the middle, as a share of the picture's width.
+const SAME_PLACE: f64 = 0.002;
+
 /// How unlike the same pair of targets two shapes in different frames are, `apart` steps from one another: breathing
 /// changes the separation a little, a bump moves both targets alike, focus changes the width smoothly, light stays.
 #[must_use]

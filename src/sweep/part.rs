@@ -55,6 +55,9 @@ parts! {
         "Blur cut by the lens barrel, from its measured asymmetry";
     OtherLight, "other_light", true,
         "Light of something else in a target's window, from what tape does not show: lopsided light, light that changes";
+    FrameOrder, "frame_order", true,
+        "The frames came out of order, and nothing shows which end is at closest focus: what the shift would be otherwise, \
+         read from the other end, over √2";
     EntrancePupil, "entrance_pupil", false,
         "The entrance pupil may move towards the targets while focusing, which looks like a tighter picture: from 0 to \
          this. A second sweep at another target distance would separate it.";

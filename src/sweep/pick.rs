@@ -73,6 +73,16 @@ impl Sightings<'_> {
             .collect()
     }
 
+    /// Whether the last pair is that of the frame before it, by all that focus does not change.
+    pub(super) fn last_is_sound(&self) -> bool {
+        let pairs = self.pairs();
+        let mut from_last = pairs.iter().rev().flatten();
+        match (from_last.next(), from_last.next()) {
+            (Some(last), Some(before)) => pair::is_same(before, last, self.picture().0),
+            _ => false,
+        }
+    }
+
     /// Puts the frames in another order: `order[i]` is the place, so far, of the one that comes i-th.
     pub(super) fn arrange(&mut self, order: &[usize]) {
         self.order = order.iter().map(|&place| self.order[place]).collect();

@@ -2,7 +2,7 @@
 
 use std::ops::RangeInclusive;
 
-use super::{Code, CurvePoint, Finding, Severity, ShiftCurve};
+use super::{CurvePoint, ShiftCurve};
 use crate::units::Measured;
 
 /// Smallest standard uncertainty that a repeat is weighted by, percentage points of shift: no sweep is free of the
@@ -17,9 +17,6 @@ const REPEATABLE_U_PCT: f64 = 0.005;
 /// Mean over surest repeat between which the curve of the latter has the shape of the mean. Beyond it, or with the other
 /// sign, the sweeps saw different things or nothing, and a mean of them is what none has seen (common practice, no source).
 const SAME_SHAPE: RangeInclusive<f64> = 0.5..=2.0;
-
-/// Most sweeps that a finding names one by one.
-const MOST_NAMED: usize = 6;
 
 /// Repeats taken together.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,48 +69,6 @@ impl Combined {
             }
         };
         ShiftCurve::new(surest.points().iter().map(resized).collect())
-    }
-}
-
-/// What is said of sweeps, by their keys, that disagree.
-#[must_use]
-pub fn disagreement(repeats: &[(i64, Measured)], combined: &Combined) -> Finding {
-    let told = |(sweep, shift): &(i64, Measured)| {
-        let sign = if shift.value < 0.0 { "−" } else { "+" };
-        let u = (2.0 * shift.std_error).max(0.01);
-        format!("sweep {sweep}: {sign}{:.2} % ± {u:.2}", shift.value.abs())
-    };
-    let by_shift = |a: &&(i64, Measured), b: &&(i64, Measured)| a.1.value.total_cmp(&b.1.value);
-    let named: Vec<String> = if repeats.len() > MOST_NAMED {
-        let ends = [
-            repeats.iter().min_by(by_shift),
-            repeats.iter().max_by(by_shift),
-        ];
-        ends.into_iter().flatten().map(told).collect()
-    } else {
-        repeats.iter().map(told).collect()
-    };
-    let which = if named.len() < repeats.len() {
-        format!("Lowest and highest of {} sweeps: ", repeats.len())
-    } else {
-        String::new()
-    };
-    let figure = match repeats.get(combined.surest) {
-        Some((surest, _)) if !combined.is_mean => {
-            format!("What is shown is of sweep {surest}, the surest one alone")
-        }
-        _ => "What is shown is their mean".to_owned(),
-    };
-    Finding {
-        code: Code::RepeatsDisagree,
-        severity: Severity::Warning,
-        message: format!(
-            "The worst shifts of repeated sweeps differ by more than their uncertainties (k = 2). {which}{}. {figure}; its \
-             uncertainty holds the difference. Measure again, and look for what changed: focal length, what the camera \
-             corrects, the distances, whether a target or the camera moved.",
-            named.join("; ")
-        ),
-        files: Vec::new(),
     }
 }
 
@@ -265,22 +220,6 @@ mod tests {
         let curve = combined.curve(&curve(&[(5.4, 0.005), (0.0, 0.0)]));
         assert!((sizes(&curve)[0].0 - 5.4).abs() < 1e-12);
         assert!((sizes(&curve)[0].1 - combined.shown.std_error).abs() < 1e-12);
-        let named = disagreement(&[(7, repeats[0]), (9, repeats[1])], &combined).message;
-        for words in [
-            "sweep 7: −3.10 % ± 0.01",
-            "sweep 9: +5.40 % ± 0.01",
-            "of sweep 9",
-        ] {
-            assert!(named.contains(words), "{named}");
-        }
-        let many: Vec<(i64, Measured)> = (0..20)
-            .map(|n| (n, Measured::new(n as f64, 0.01)))
-            .collect();
-        let named = disagreement(&many, &combined).message;
-        assert!(
-            named.contains("of 20 sweeps: sweep 0: +0.00 % ± 0.02; sweep 19: +19.00 %"),
-            "{named}"
-        );
     }
 
     /// Nothing but noise to both sides of zero, or nothing at all: figure and curve stay one.

@@ -1,5 +1,9 @@
 //! Restoring the order near to far where the files give another.
 
+mod path;
+
+use path::{length, shortest_path};
+
 /// The order of a sweep, and what was done to the files' own.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Arrangement {
@@ -20,8 +24,10 @@ pub(super) enum Restored {
     ReversedByBlur,
     /// Scale and blur ran to and fro; put in a row by likeness.
     SortedByBlur,
-    /// As before, but scale does not tell the near side from the far one.
+    /// As before, but scale does not tell the near side from the far one, nor what is at the ends.
     Doubtful,
+    /// Put in a row by likeness, but nothing shows which end is at closest focus.
+    EitherWay,
 }
 
 /// Share of the pairs of frames above which stated distances run to and fro, or, counted from the other end, all the
@@ -56,15 +62,68 @@ pub(super) fn by_distance(dioptres: &[Option<f64>]) -> Option<Arrangement> {
             how: Restored::ReversedByDistance,
         });
     }
-    if share > TO_AND_FRO && known.len() == dioptres.len() {
-        let at = |i: usize| dioptres[i].unwrap_or_default();
-        sequence.sort_by(|&a, &b| at(b).total_cmp(&at(a)));
-        return Some(Arrangement {
-            sequence,
-            how: Restored::SortedByDistance,
-        });
+    if share > TO_AND_FRO {
+        return sorted_by_distance(dioptres);
     }
     None
+}
+
+/// The order in which stated distances, dioptres, fall; `None` where one is not known.
+#[must_use]
+pub(super) fn sorted_by_distance(dioptres: &[Option<f64>]) -> Option<Arrangement> {
+    let known: Vec<f64> = dioptres.iter().copied().collect::<Option<_>>()?;
+    let mut sequence: Vec<usize> = (0..known.len()).collect();
+    sequence.sort_by(|&a, &b| known[b].total_cmp(&known[a]));
+    Some(Arrangement {
+        sequence,
+        how: Restored::SortedByDistance,
+    })
+}
+
+/// The frames whose stated distances, dioptres in the frames' order from near to far, can't all be right: those that are not
+/// in every longest run of falling ones. Of two swapped rows that is both, of a slip of the pen the one; none where the
+/// distances run the other way altogether, or are in line.
+#[must_use]
+pub(super) fn out_of_line(dioptres: &[Option<f64>]) -> Vec<usize> {
+    let known: Vec<(usize, f64)> = dioptres
+        .iter()
+        .enumerate()
+        .filter_map(|(frame, d)| d.map(|d| (frame, d)))
+        .collect();
+    let falls = |a: f64, b: f64| b <= a + 1e-9;
+    let n = known.len();
+    let mut rising = 0_usize;
+    // Length of the longest falling run that ends at each, and that begins there.
+    let (mut ending, mut beginning) = (vec![1_usize; n], vec![1_usize; n]);
+    for k in 0..n {
+        for j in 0..k {
+            if falls(known[j].1, known[k].1) {
+                ending[k] = ending[k].max(ending[j] + 1);
+            } else {
+                rising += 1;
+            }
+        }
+    }
+    for k in (0..n).rev() {
+        for j in k + 1..n {
+            if falls(known[k].1, known[j].1) {
+                beginning[k] = beginning[k].max(beginning[j] + 1);
+            }
+        }
+    }
+    let longest = ending.iter().copied().max().unwrap_or(0);
+    if 4 * rising > n * n.saturating_sub(1) {
+        return Vec::new();
+    }
+    let is_in_one = |k: usize| ending[k] + beginning[k] == longest + 1;
+    // Whoever shares its place in the run with another is not in every one.
+    let is_in_all = |k: usize| {
+        is_in_one(k) && !(0..n).any(|j| j != k && is_in_one(j) && ending[j] == ending[k])
+    };
+    (0..n)
+        .filter(|&k| !is_in_all(k))
+        .map(|k| known[k].0)
+        .collect()
 }
 
 /// What is measured of a frame and known to run smoothly through a sweep.
@@ -104,7 +163,34 @@ const AS_TURNED: f64 = 0.2;
 /// targets that near to closest focus are no set-up (our choice).
 const BACKWARDS: f64 = 0.4;
 
+/// Blur at the wider end below which the blur at the ends is noise, px (our choice).
+const TELLING_BLUR_PX: f64 = 4.0;
+
+impl Restored {
+    /// Whether nothing shows which end of the sweep is at closest focus.
+    #[must_use]
+    pub(super) const fn reads_both_ways(self) -> bool {
+        matches!(self, Self::Doubtful | Self::EitherWay)
+    }
+}
+
 impl Ends {
+    /// Whether blurs at the ends of so much (px) show which of them is at closest focus, where the files' order is none.
+    fn tell(&self, first: f64, last: f64) -> bool {
+        if first.max(last) < TELLING_BLUR_PX {
+            return false;
+        }
+        let ratio = (first.max(1e-9) / last.max(1e-9)).ln().abs();
+        match self.near_over_far {
+            Some(expected) => {
+                let expected = expected.ln();
+                ((ratio + expected).abs() - (ratio - expected).abs()).abs() > CLEARLY
+            }
+            // The wider blur is at closest focus, unless the targets stand nearer than anybody puts them.
+            None => ratio > -BACKWARDS.ln(),
+        }
+    }
+
     /// Whether a sweep whose first and last frame are blurred by so much (px) runs from infinity to closest focus.
     fn say_backwards(&self, first: f64, last: f64) -> bool {
         let off = |a: f64, b: f64| (a.max(1e-9) / b.max(1e-9)).ln().abs();
@@ -151,6 +237,9 @@ pub(super) fn by_blur(looks: &[Look], ends: Ends) -> Option<Arrangement> {
     }
     let (first, last) = (radius[path[0]], radius[path[n - 1]]);
     let ratio = first / last.max(1e-9);
+    if how == Some(Restored::SortedByBlur) && !ends.tell(first * widest, last * widest) {
+        how = Some(Restored::EitherWay);
+    }
     let backwards = match ends.near_over_far {
         Some(_) => ends.say_backwards(first * widest, last * widest),
         None if how.is_some() => ratio < 1.0,
@@ -235,88 +324,6 @@ fn sides_apart(places: &[(f64, f64)], path: &[usize]) -> bool {
         .collect();
     gaps.sort_by(f64::total_cmp);
     gaps.is_empty() || gaps[gaps.len() / 2] > 0.05
-}
-
-fn distance(a: (f64, f64), b: (f64, f64)) -> f64 {
-    (a.0 - b.0).hypot(a.1 - b.1)
-}
-
-fn length(places: &[(f64, f64)], path: &[usize]) -> f64 {
-    path.windows(2)
-        .map(|pair| distance(places[pair[0]], places[pair[1]]))
-        .sum()
-}
-
-/// A short way through all places that begins at the widest blur: nearest neighbour first, then stretches are turned and
-/// single places moved as long as that shortens it.
-fn shortest_path(places: &[(f64, f64)]) -> Vec<usize> {
-    let n = places.len();
-    let start = (0..n)
-        .max_by(|&a, &b| places[a].1.total_cmp(&places[b].1))
-        .unwrap_or(0);
-    let mut left: Vec<usize> = (0..n).filter(|&i| i != start).collect();
-    let mut path = vec![start];
-    while !left.is_empty() {
-        let here = places[path[path.len() - 1]];
-        let next = (0..left.len())
-            .min_by(|&a, &b| {
-                distance(places[left[a]], here).total_cmp(&distance(places[left[b]], here))
-            })
-            .unwrap_or(0);
-        path.push(left.remove(next));
-    }
-    // Each round shortens the way; far fewer are needed, the bound only keeps it finite.
-    for _ in 0..50 {
-        let before = length(places, &path);
-        turn_stretches(places, &mut path);
-        move_places(places, &mut path);
-        if length(places, &path) > before - 1e-9 {
-            break;
-        }
-    }
-    path
-}
-
-fn turn_stretches(places: &[(f64, f64)], path: &mut [usize]) {
-    let n = path.len();
-    for i in 1..n {
-        for j in i + 1..=n {
-            let (a, b) = (places[path[i - 1]], places[path[i]]);
-            let c = places[path[j - 1]];
-            let (old, new) = match path.get(j) {
-                Some(&d) => (
-                    distance(a, b) + distance(c, places[d]),
-                    distance(a, c) + distance(b, places[d]),
-                ),
-                None => (distance(a, b), distance(a, c)),
-            };
-            if new < old - 1e-12 {
-                path[i..j].reverse();
-            }
-        }
-    }
-}
-
-fn move_places(places: &[(f64, f64)], path: &mut Vec<usize>) {
-    let n = path.len();
-    for from in 1..n {
-        let whole = length(places, path);
-        let moved = path.remove(from);
-        let rest = length(places, path);
-        let mut best = (whole - 1e-12, from);
-        for to in 1..n {
-            let a = places[path[to - 1]];
-            let here = places[moved];
-            let added = match path.get(to) {
-                Some(&b) => distance(a, here) + distance(here, places[b]) - distance(a, places[b]),
-                None => distance(a, here),
-            };
-            if rest + added < best.0 {
-                best = (rest + added, to);
-            }
-        }
-        path.insert(best.1, moved);
-    }
 }
 
 #[cfg(test)]

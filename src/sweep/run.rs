@@ -4,9 +4,9 @@ use super::distance::{self, blur};
 use super::facts::Facts;
 use super::look::{self, Load};
 use super::pick::Found;
-use super::restore::{self, Arrangement};
+use super::restore::Restored;
 use super::verdict::{self, Grounds};
-use super::{FrameInfo, FrameOrder, FrameResult, FrameState, SweepMeasurement, SweepSettings};
+use super::{FrameInfo, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{
     budget, extra, findings, infinity, order, other_light, pair, pulls, search, slip, spread,
 };
@@ -39,16 +39,9 @@ fn measure_seen(
     settings: &SweepSettings,
 ) -> SweepMeasurement {
     let mut sequence = order::by_files(frames, settings.order);
-    let mut restored = None;
-    if settings.order == FrameOrder::Automatic {
-        let dioptres = distance::stated_dioptres(frames, &sequence, settings);
-        if let Some(arrangement) = restore::by_distance(&dioptres) {
-            restored = Some(arrangement.how);
-            sequence = arranged(&sequence, &arrangement);
-        }
-    }
-    let search = search::find(frames, &mut sequence, look, load, settings, restored);
-    let restored = restored.or(search.restored);
+    let search = search::find(frames, &mut sequence, look, load, settings);
+    let restored = search.restored;
+    let either_way = restored.is_some_and(Restored::reads_both_ways);
     let (size, places) = (search.size, search.places);
     let mut results = frame_results(frames, &sequence, search.found, settings);
     let facts = Facts::of(results.first().map(|frame| &frame.info), settings, size);
@@ -57,7 +50,8 @@ fn measure_seen(
         spread::fill(&mut results, course);
     }
     let estimate = course.as_ref().and_then(|course| {
-        let known = facts.known()?;
+        // Read from the wrong end, the blur would tell wrong distances.
+        let known = facts.known().filter(|_| !either_way)?;
         let whole = results.first()?.separation_px.is_some();
         whole.then(|| blur::estimate(course, known)).flatten()
     });
@@ -80,6 +74,7 @@ fn measure_seen(
         pulls: &pulls,
         other_light: other_light.as_ref(),
         slip: slip.as_ref(),
+        either_way,
         setting: budget::Setting {
             focal_mm: facts.focal_mm,
             closest_mm: closest_focus.map(|d| 1000.0 * d.m()),
@@ -127,6 +122,7 @@ fn measure_seen(
     let evidence = findings::Evidence {
         places,
         restored,
+        aside: scale.aside,
         course,
         estimate,
         cut_blur: pulls.cut_blur,
@@ -136,15 +132,6 @@ fn measure_seen(
     };
     findings::raise(&mut measurement, settings, &evidence);
     measurement
-}
-
-/// A sequence of indices, rearranged.
-fn arranged(sequence: &[usize], arrangement: &Arrangement) -> Vec<usize> {
-    arrangement
-        .sequence
-        .iter()
-        .map(|&place| sequence[place])
-        .collect()
 }
 
 fn frame_results(

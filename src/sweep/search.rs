@@ -3,8 +3,9 @@
 use super::facts::Facts;
 use super::look::{Load, Sight};
 use super::pick::{Found, Sightings};
-use super::places::{NO_WORSE, Places};
+use super::places::{NO_WORSE, Places, SPEAK_AGAINST};
 use super::restore::{self, Arrangement, Ends, Restored};
+use super::smooth::Smooth;
 use super::{FrameInfo, FrameOrder, SweepSettings, distance, pace, pair, unseen};
 use crate::measure::Unmeasurable;
 
@@ -19,18 +20,17 @@ pub(super) struct Search {
     pub(super) places: Places,
     /// Size of the pictures.
     pub(super) size: Option<(u32, u32)>,
-    /// What blur and scale did to the order.
+    /// What distances, or blur and scale, did to the order.
     pub(super) restored: Option<Restored>,
 }
 
-/// Searches all frames that are in use; puts `sequence` right where blur and scale show that it is wrong.
+/// Searches all frames that are in use; puts `sequence` right where distances, or blur and scale, show that it is wrong.
 pub(super) fn find(
     frames: &[FrameInfo],
     sequence: &mut [usize],
     look: Look<'_>,
     load: Load<'_>,
     settings: &SweepSettings,
-    restored: Option<Restored>,
 ) -> Search {
     let in_use = |sequence: &[usize]| -> Vec<usize> {
         sequence
@@ -54,11 +54,12 @@ pub(super) fn find(
         load,
     };
     let mut how = None;
-    if settings.order == FrameOrder::Automatic && restored.is_none() {
+    if settings.order == FrameOrder::Automatic {
         let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
-        if !distance::are_stated(&infos, settings)
-            && let Some(arrangement) = order_by_blur(&sightings, infos[0], settings)
-        {
+        if distance::are_stated(&infos, settings) {
+            let written = distance::written_dioptres(frames, sequence, settings);
+            how = by_distance(sequence, &mut sightings, &written);
+        } else if let Some(arrangement) = order_by_blur(&sightings, infos[0], settings) {
             how = Some(arrangement.how);
             let before = sightings.order.clone();
             sightings.arrange(&arrangement.sequence);
@@ -80,6 +81,80 @@ pub(super) fn find(
         size,
         restored: how,
     }
+}
+
+/// Puts the frames in the order of the distances that are stated, where that is another one and the pictures don't speak for
+/// the files': names may be shuffled, and rows of a list may be. `stated` runs along `sequence`.
+fn by_distance(
+    sequence: &mut [usize],
+    sightings: &mut Sightings<'_>,
+    stated: &[Option<f64>],
+) -> Option<Restored> {
+    let arrangement = restore::by_distance(stated);
+    let is_reversed = |one: &Arrangement| one.how == Restored::ReversedByDistance;
+    let sorted = match &arrangement {
+        Some(other) => other.clone(),
+        None if restore::out_of_line(stated).is_empty() => return None,
+        None => restore::sorted_by_distance(stated)?,
+    };
+    let before = sightings.order.clone();
+    let new: Vec<usize> = sorted.sequence.iter().map(|&at| sequence[at]).collect();
+    let place = |index: &usize| before.iter().position(|other| other == index);
+    let turned: Vec<usize> = new.iter().filter_map(place).collect();
+    let filed = sightings.series();
+    sightings.arrange(&turned);
+    let takes = is_reversed(&sorted) || {
+        let gain = gain_of(&filed, &sightings.series(), &turned);
+        // Whoever is doubted has to be clearly contradicted: few rows out of line are believed less than many.
+        if arrangement.is_some() {
+            gain > -SPEAK_AGAINST
+        } else {
+            gain > SPEAK_AGAINST
+        }
+    };
+    if takes {
+        sequence.copy_from_slice(&new);
+        return Some(sorted.how);
+    }
+    let mut back = vec![0; turned.len()];
+    for (at, &was) in turned.iter().enumerate() {
+        back[was] = at;
+    }
+    sightings.arrange(&back);
+    None
+}
+
+/// By how much smoother the series are in another order, as twice the logarithm of a likelihood ratio: `turned[i]` is the
+/// place, so far, of the frame that comes i-th in it. Only frames that are seen in both orders count.
+fn gain_of(
+    filed: &[Vec<Option<(f64, f64)>>],
+    other: &[Vec<Option<(f64, f64)>>],
+    turned: &[usize],
+) -> f64 {
+    let count = turned.len();
+    let mut gain = 0.0;
+    for (filed, other) in filed.iter().zip(other) {
+        let mut in_both = vec![false; count];
+        for (at, &was) in turned.iter().enumerate() {
+            in_both[was] = filed[was].is_some() && other[at].is_some();
+        }
+        let here = (0..count).filter(|&was| in_both[was]);
+        let there = (0..count).filter(|&at| in_both[turned[at]]);
+        let unlikely = |values: Vec<(f64, f64)>| {
+            let points: Vec<(f64, f64, f64)> = values
+                .into_iter()
+                .enumerate()
+                .map(|(at, (value, u))| (at as f64, value, u))
+                .collect();
+            Smooth::stiff(&points).map(|smooth| smooth.unlikely)
+        };
+        let here = unlikely(here.filter_map(|was| filed[was]).collect());
+        let there = unlikely(there.filter_map(|at| other[at]).collect());
+        if let (Some(here), Some(there)) = (here, there) {
+            gain += here - there;
+        }
+    }
+    gain
 }
 
 /// Where the frames stand; tells the sightings too. Pictures that can't be read, or are of another size, are heard last.
@@ -116,7 +191,13 @@ fn settle(
         }
         all
     });
-    let paced = pace::of(&places, &dioptres, &separations, &moments);
+    let paced = pace::of(
+        &places,
+        &dioptres,
+        &separations,
+        &moments,
+        sightings.last_is_sound(),
+    );
     let places = places.paced(paced);
     sightings.places = places.of(&looked);
     places

@@ -170,18 +170,22 @@ fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
 /// Parts a sweep where the aperture was changed and kept: what is measured at another one is not a repeat.
 fn by_aperture(frames: &[FrameInfo], sweep: Vec<usize>) -> Vec<Vec<usize>> {
     let f_number = |index: usize| frames[index].f_number.map(|f| f.n());
-    let other = |a: Option<f64>, b: Option<f64>| match (a, b) {
-        (Some(a), Some(b)) => a.max(b) >= OTHER_APERTURE * a.min(b),
-        _ => false,
-    };
     let parts: Vec<Vec<usize>> = sweep
-        .chunk_by(|&a, &b| !other(f_number(a), f_number(b)))
+        .chunk_by(|&a, &b| !is_other_aperture(f_number(a), f_number(b)))
         .map(<[usize]>::to_vec)
         .collect();
     if parts.iter().all(|part| part.len() >= SHORTEST_SWEEP) {
         parts
     } else {
         vec![sweep]
+    }
+}
+
+/// Whether two f-numbers are clearly not one setting.
+pub(super) fn is_other_aperture(a: Option<f64>, b: Option<f64>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => a.max(b) >= OTHER_APERTURE * a.min(b),
+        _ => false,
     }
 }
 

@@ -25,6 +25,8 @@ pub(super) struct Grounds<'a> {
     pub(super) other_light: Option<&'a OtherLight>,
     /// The zoom ring slipped.
     pub(super) slip: Option<&'a ZoomSlip>,
+    /// Nothing shows which end of the sweep is at closest focus.
+    pub(super) either_way: bool,
     /// What the systematic bounds need.
     pub(super) setting: Setting,
 }
@@ -78,6 +80,16 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
     if let Some(other) = grounds.other_light {
         for (difference, u) in differences.iter_mut().zip(other.u_pct(frames)) {
             difference.other_light = u;
+        }
+    }
+    if grounds.either_way {
+        // Against the first frame each shift would be as much another one; either reading may be right.
+        let first_px = smooth
+            .as_ref()
+            .map_or(points[0].1, |smooth| smooth.fitted(0));
+        let between = 100.0 * (1.0 / reference_px - 1.0 / first_px).abs();
+        for (place, separation) in &measured {
+            differences[*place].order = between * separation.value / std::f64::consts::SQRT_2;
         }
     }
 

@@ -1,6 +1,8 @@
 //! The command line as a stranger uses it: what it prints, how it ends, what it says when it can't.
 
 mod card;
+mod repeats;
+mod stranger;
 
 use std::fs;
 
@@ -124,58 +126,6 @@ fn the_report_keeps_its_names() {
     assert_eq!(sweep["captured_at"], "2026-04-03T10:00:00");
 }
 
-/// Wrong usage and unreadable input end with 2 and one line that says how to mend it.
-#[test]
-fn what_is_wrong_is_said_in_one_line() {
-    let empty = tempfile::tempdir().expect("a folder");
-    let empty = empty.path().to_str().expect("UTF-8");
-    for (arguments, words) in [
-        (vec!["measure", "/no/such/folder"], "check the path"),
-        (vec!["measure", empty], "no picture"),
-        (vec!["measure"], "--help"),
-        (
-            vec!["measure", empty, "--tolerance-pct", "-1"],
-            "from 0.01 to 100",
-        ),
-        (
-            vec!["measure", empty, "--tolerance-pct", "nan"],
-            "not a number",
-        ),
-        (vec!["measure", empty, "--focal-length-mm", "0"], "above 0"),
-        (vec!["measure", empty, "--closest-focus-m", "-3"], "above 0"),
-        (
-            vec!["measure", empty, "--target-distance-m", "1e99"],
-            "at most",
-        ),
-        (
-            vec!["measure", empty, "--distances", "/no/such.csv"],
-            "check the path",
-        ),
-        (vec!["measure", empty, "--order", "sideways"], "reverse"),
-        (vec!["measure", empty, "--format", "poem"], "table"),
-        (vec!["masure"], "masure"),
-        (vec!["simulate", "/proc/nowhere"], "can't be made"),
-        (vec!["doctor", "--data", "/no/such/folder"], "--data"),
-        (
-            vec!["account", "add", "Maren", "--role", "emperor"],
-            "reviewer or operator",
-        ),
-    ] {
-        let output = run(&arguments);
-        let said = stderr(&output);
-        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
-        assert!(
-            said.contains(words),
-            "{arguments:?} says {said:?}, not {words:?}"
-        );
-        assert_eq!(
-            said.trim_end().lines().count(),
-            1,
-            "{arguments:?} says more than one line: {said}"
-        );
-    }
-}
-
 /// A sweep that can't be measured ends with 1, and the report says why.
 #[test]
 fn a_sweep_that_fails_is_reported() {
@@ -281,9 +231,7 @@ fn a_picture_that_comes_twice_counts_once() {
     assert_eq!(frames, [6]);
     assert_eq!(
         said,
-        [1, 3].map(|number| format!(
-            "the same picture as SWP_000{number}.JPG, byte for byte; it counts once"
-        ))
+        [1, 3].map(|number| format!("the same picture as SWP_000{number}.JPG; it counts once"))
     );
 }
 

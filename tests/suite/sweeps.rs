@@ -4,6 +4,7 @@ mod covered;
 mod distances;
 mod findings;
 mod full_size;
+mod order;
 mod other_light;
 mod rig;
 mod shading;

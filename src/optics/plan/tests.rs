@@ -199,3 +199,17 @@ fn absurd_setups_stay_finite() {
         }
     }
 }
+
+/// A zoom's closest focus at its wide end, asked at its long one: the plan goes from what is possible, and says so.
+#[test]
+fn a_closest_focus_of_another_setting_is_told() {
+    let plan = ShootingPlan::for_setup(&setup(200.0, 2.8, 0.19));
+    let planned = |note: &PlanNote| matches!(note, PlanNote::CloserThanTheLens { planned_m } if (planned_m - 0.24).abs() < 1e-9);
+    assert!(plan.notes.iter().any(planned), "{:?}", plan.notes);
+    assert!(
+        !ShootingPlan::for_setup(&setup(85.0, 1.8, 0.8))
+            .notes
+            .iter()
+            .any(|note| matches!(note, PlanNote::CloserThanTheLens { .. } | PlanNote::NoRoom))
+    );
+}

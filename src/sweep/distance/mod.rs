@@ -4,7 +4,7 @@ pub(super) mod blur;
 pub(super) mod given;
 
 use super::places::Places;
-use super::{DistanceSource, FrameInfo, SweepSettings};
+use super::{DistanceSource, FrameInfo, SweepSettings, restore};
 use crate::units::Measured;
 use blur::FromBlur;
 
@@ -15,6 +15,8 @@ pub(super) struct DistanceScale {
     pub(super) source: DistanceSource,
     /// Focus setting of each frame in sweep order, dioptres.
     pub(super) dioptres: Vec<Option<Measured>>,
+    /// Frames whose stated distance runs against the order, and was not believed.
+    pub(super) aside: Vec<usize>,
 }
 
 /// Fewest frames whose distance must be known before the others' are put between them.
@@ -36,8 +38,18 @@ pub(super) fn in_files(frames: &[&FrameInfo]) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// The stated distances that count: the reviewer's where there are enough, else the files'.
-fn stated(
+/// Distances that somebody states, and who does.
+#[derive(Debug, Clone, PartialEq)]
+struct Stated {
+    source: DistanceSource,
+    /// Focus setting of each frame, dioptres, as far as they hold together.
+    dioptres: Vec<Option<f64>>,
+    /// Frames whose distance runs against the order, and is not believed.
+    aside: Vec<usize>,
+}
+
+/// The distances that are stated and count, dioptres: the reviewer's where there are enough, else the files'.
+fn raw(
     frames: &[&FrameInfo],
     settings: &SweepSettings,
 ) -> Option<(DistanceSource, Vec<Option<f64>>)> {
@@ -55,19 +67,47 @@ fn stated(
     (enough(&files) && says_something).then_some((DistanceSource::Exif, files))
 }
 
-/// Whether distances are stated at all.
-pub(super) fn are_stated(frames: &[&FrameInfo], settings: &SweepSettings) -> bool {
-    stated(frames, settings).is_some()
+/// The same, frames being in sweep order, without what a list of the reviewer's says against that order. Cameras state
+/// coarsely; theirs are taken as they are.
+fn stated(frames: &[&FrameInfo], settings: &SweepSettings) -> Option<Stated> {
+    let (source, mut dioptres) = raw(frames, settings)?;
+    let aside = match source {
+        DistanceSource::Entered => restore::out_of_line(&dioptres),
+        _ => Vec::new(),
+    };
+    for &frame in &aside {
+        dioptres[frame] = None;
+    }
+    Some(Stated {
+        source,
+        dioptres,
+        aside,
+    })
 }
 
-/// Stated distances, dioptres, along a sequence of indices.
+/// Whether distances are stated at all.
+pub(super) fn are_stated(frames: &[&FrameInfo], settings: &SweepSettings) -> bool {
+    raw(frames, settings).is_some()
+}
+
+/// Stated distances, dioptres, along a sequence of indices, as they are written.
+pub(super) fn written_dioptres(
+    frames: &[FrameInfo],
+    sequence: &[usize],
+    settings: &SweepSettings,
+) -> Vec<Option<f64>> {
+    let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
+    raw(&infos, settings).map_or_else(|| vec![None; sequence.len()], |(_, known)| known)
+}
+
+/// The same as far as they fit the sequence, which is the sweep's order.
 pub(super) fn stated_dioptres(
     frames: &[FrameInfo],
     sequence: &[usize],
     settings: &SweepSettings,
 ) -> Vec<Option<f64>> {
     let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
-    stated(&infos, settings).map_or_else(|| vec![None; sequence.len()], |(_, known)| known)
+    stated(&infos, settings).map_or_else(|| vec![None; sequence.len()], |stated| stated.dioptres)
 }
 
 /// The distance scale: given by the reviewer, else in the files, else from blur, else unknown. `frames` are in sweep
@@ -79,16 +119,18 @@ pub(super) fn choose(
     estimate: Option<&FromBlur>,
     places: &Places,
 ) -> DistanceScale {
-    if let Some((source, known)) = stated(frames, settings) {
+    if let Some(stated) = stated(frames, settings) {
         return DistanceScale {
-            source,
-            dioptres: given::between(&known, places),
+            source: stated.source,
+            dioptres: given::between(&stated.dioptres, places),
+            aside: stated.aside,
         };
     }
     let Some(estimate) = estimate else {
         return DistanceScale {
             source: DistanceSource::None,
             dioptres: vec![None; frames.len()],
+            aside: Vec::new(),
         };
     };
     let mut known = vec![None; frames.len()];
@@ -104,5 +146,6 @@ pub(super) fn choose(
     DistanceScale {
         source: DistanceSource::Blur,
         dioptres,
+        aside: Vec::new(),
     }
 }

@@ -15,6 +15,8 @@ const SHARE: f64 = 0.15;
 const LEAST: (f64, f64) = (0.03, 0.12);
 /// Blur at both ends of the sweep from which the place between where the targets are sharpest is well known, px.
 const ENOUGH_BLUR_PX: f64 = 8.0;
+/// Most frames that are named in a sentence.
+const MOST_NAMED: usize = 6;
 /// Share of the frames in which they have to disagree.
 const OFTEN: f64 = 0.34;
 
@@ -47,7 +49,23 @@ pub(super) fn not_at_infinity(sweep: &SweepMeasurement, evidence: &Evidence) -> 
     ))
 }
 
-pub(super) fn order_uncertain(evidence: &Evidence) -> Option<Finding> {
+pub(super) fn order_uncertain(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
+    if evidence.restored == Some(Restored::EitherWay) {
+        return Some(finding(
+            Code::OrderUncertain,
+            Severity::Warning,
+            format!(
+                "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly, from \
+                 {} to {}, but nothing shows which of these ends is at closest focus. Read from the other end, every shift \
+                 has the other sign and is against the other frame, so direction and size of the shift are not known. Give \
+                 the distances of some frames, or closest focus and the distance to the targets; or name the files in the \
+                 order they were shot in, and have them ordered by name.",
+                sweep.frames.first()?.info.file,
+                sweep.frames.last()?.info.file
+            ),
+            names([sweep.frames.first()?, sweep.frames.last()?]),
+        ));
+    }
     let (severity, message) = match evidence.restored? {
         Restored::ReversedByDistance => (
             Severity::Note,
@@ -66,10 +84,10 @@ pub(super) fn order_uncertain(evidence: &Evidence) -> Option<Finding> {
             Severity::Note,
             "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly.",
         ),
-        Restored::Doubtful => (
+        Restored::Doubtful | Restored::EitherWay => (
             Severity::Warning,
             "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly, but \
-             the sides nearer and farther than the targets look alike and may be mixed up.",
+             the sides nearer and farther than the targets look alike and may be mixed up, and so may the ends.",
         ),
     };
     Some(finding(
@@ -108,6 +126,11 @@ pub(super) fn unknown(
         .as_ref()
         .and_then(|course| Some(-course.signed.last()?.1.value));
     let why = match (last_blur_px, missing) {
+        _ if evidence.restored.is_some_and(Restored::reads_both_ways) => {
+            "Blur can't tell them either, as long as nothing shows which end of the sweep is at closest focus. Give \
+             distances for some frames."
+                .to_owned()
+        }
         (None, _) => "Blur can't tell them either: the targets are not at their sharpest between the first and the last \
                       frame. Shoot with targets farther off than closest focus, or give distances for some frames."
             .to_owned(),
@@ -153,6 +176,29 @@ pub(super) fn disagrees(
         ))
     };
     let entered = distance::entered(&infos, settings);
+    if !evidence.aside.is_empty() {
+        let told = |&at: &usize| {
+            Some(format!(
+                "{} ({})",
+                infos.get(at)?.file,
+                in_metres(entered[at]?)
+            ))
+        };
+        let mut told: Vec<String> = evidence.aside.iter().filter_map(told).collect();
+        let more = told.len().saturating_sub(MOST_NAMED);
+        told.truncate(MOST_NAMED);
+        if more > 0 {
+            told.push(format!("{more} more"));
+        }
+        return warn(
+            format!(
+                "The distances given for {} run against the order of the frames, from near to far: rows may be swapped, or a \
+                 figure mistyped. They were not used; these frames stand between their neighbours.",
+                told.join(", ")
+            ),
+            names(evidence.aside.iter().filter_map(|&at| sweep.frames.get(at))),
+        );
+    }
     let in_files = distance::in_files(&infos);
     if let Some((at, a, b)) = apart(&entered, &in_files, LEAST.0, 0.5) {
         return warn(

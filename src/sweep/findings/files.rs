@@ -44,8 +44,9 @@ pub(super) fn frame_count(sweep: &SweepMeasurement) -> Option<Finding> {
         (
             Severity::Stop,
             format!(
-                "The sweep has {measured} usable frames, and {FEWEST_FRAMES} are needed, so there is no result. Shoot at \
-                 least {FEW_FRAMES}, better 24, from closest focus to infinity."
+                "The sweep has {measured} usable frame{}, and {FEWEST_FRAMES} are needed, so there is no result. Shoot at \
+                 least {FEW_FRAMES}, better 24, from closest focus to infinity.",
+                if measured == 1 { "" } else { "s" }
             ),
         )
     } else if measured < FEW_FRAMES {

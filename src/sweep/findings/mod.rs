@@ -21,6 +21,8 @@ pub(super) struct Evidence {
     pub(super) places: Places,
     /// The order was changed.
     pub(super) restored: Option<Restored>,
+    /// Frames whose stated distance runs against the order.
+    pub(super) aside: Vec<usize>,
     /// How the blur runs.
     pub(super) course: Option<BlurCourse>,
     /// Distances from blur.
@@ -44,7 +46,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         files::frame_missing(sweep, &evidence.places),
         files::frames_not_measured(sweep),
         distances::not_at_infinity(sweep, evidence),
-        distances::order_uncertain(evidence),
+        distances::order_uncertain(sweep, evidence),
         distances::unknown(sweep, settings, evidence),
         distances::disagrees(sweep, settings, evidence),
         motion::zoom_slipped(sweep, evidence.slip.as_ref()),
@@ -66,6 +68,10 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
     sweep.findings = findings;
     if sweep.is_stopped() {
         sweep.summary = None;
+        // No distances for a result that is not there.
+        sweep
+            .findings
+            .retain(|finding| finding.code != Code::DistanceUnknown);
     }
 }
 

@@ -38,8 +38,17 @@ fn shuffled_sweeps_come_back_in_order() {
         let order = shuffle(n, step);
         let good = sweep(n, 25.0);
         let looks: Vec<Look> = order.iter().map(|&i| good[i]).collect();
-        let arranged = by_blur(&looks, Ends::default()).expect("shuffled");
+        // The blur is half as wide again at closest focus as at infinity, which the set-up explains; otherwise targets that
+        // stand nearer would.
+        let set_up = Ends {
+            near_over_far: Some(1.15 / 0.85),
+            nominal_px: None,
+        };
+        let unknown = by_blur(&looks, Ends::default()).expect("shuffled");
+        assert_eq!(unknown.how, Restored::EitherWay);
+        let arranged = by_blur(&looks, set_up).expect("shuffled");
         assert_eq!(arranged.how, Restored::SortedByBlur);
+        assert_eq!(arranged.sequence, unknown.sequence);
         let back: Vec<usize> = arranged.sequence.iter().map(|&at| order[at]).collect();
         assert_eq!(back, (0..n).collect::<Vec<_>>(), "{n}");
     }
@@ -129,6 +138,31 @@ fn distances_restore_what_they_contradict() {
             sequence: vec![1, 3, 0, 2],
             how: Restored::SortedByDistance
         })
+    );
+}
+
+/// Two swapped rows, a slip of the pen, equal distances, a list that runs the other way.
+#[test]
+fn rows_out_of_line_are_found() {
+    let falling: Vec<f64> = (0..12).map(|k| 2.4 - 0.2 * f64::from(k)).collect();
+    let told = |values: &[f64]| out_of_line(&values.iter().copied().map(Some).collect::<Vec<_>>());
+    let none: [usize; 0] = [];
+    assert_eq!(told(&falling), none);
+    for (a, b) in [(4, 5), (1, 6), (2, 10)] {
+        let mut swapped = falling.clone();
+        swapped.swap(a, b);
+        assert_eq!(told(&swapped), [a, b]);
+    }
+    let mut slip = falling.clone();
+    slip[3] = 0.1;
+    assert_eq!(told(&slip), [3]);
+    assert_eq!(told(&[2.0, 2.0, 1.0, 1.0, 0.0, 0.0]), none);
+    let rising: Vec<f64> = falling.iter().rev().copied().collect();
+    assert_eq!(told(&rising), none);
+    assert_eq!(out_of_line(&[None, Some(1.0), None]), none);
+    assert_eq!(
+        out_of_line(&[Some(2.0), None, Some(0.5), Some(1.0), Some(0.0)]),
+        [2, 3]
     );
 }
 

@@ -327,9 +327,9 @@ fn differences(lenses: &[ComparedDocument], asked_mm: Option<f64>) -> Vec<String
     if let Some(asked) = asked_mm {
         let off = measured
             .iter()
-            .filter(|(_, focal)| focal.focal_length_mm != asked);
+            .filter_map(|(lens, focal)| Some((lens, focal.at_nearest_to(asked)?)));
         let each: Vec<String> = off
-            .map(|(lens, focal)| format!("{}: {}", lens.name(), focal.at_nearest_to(asked)))
+            .map(|(lens, words)| format!("{}: {words}", lens.name()))
             .collect();
         if !each.is_empty() {
             sentences.push(format!(

@@ -167,7 +167,7 @@ impl CounterScaleDocument {
     pub(in crate::web) fn nearest_words(&self) -> Option<String> {
         let asked = self.asked_focal_mm?;
         let focal = self.tables.first()?.focal_length_mm;
-        (focal != asked).then(|| nearest_words(focal, asked))
+        nearest_words(focal, asked)
     }
 }
 

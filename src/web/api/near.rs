@@ -52,17 +52,15 @@ pub(super) fn not_near(focal_mm: f64, measured_mm: impl IntoIterator<Item = f64>
 }
 
 impl FocalDocument {
-    /// Its focal length in words, beside another one that was asked for, mm, e.g. "at 50 mm, the nearest measured to 60 mm".
-    pub(in crate::web) fn at_nearest_to(&self, asked_mm: f64) -> String {
+    /// Its focal length in words beside another one that was asked for, mm; see [`nearest_words`].
+    pub(in crate::web) fn at_nearest_to(&self, asked_mm: f64) -> Option<String> {
         nearest_words(self.focal_length_mm, asked_mm)
     }
 }
 
-/// "at 50 mm, the nearest measured to 60 mm".
-pub(in crate::web) fn nearest_words(focal_mm: f64, asked_mm: f64) -> String {
-    format!(
-        "at {}, the nearest measured to {}",
-        words::focal_length(focal_mm),
-        words::focal_length(asked_mm)
-    )
+/// "at 50 mm, the nearest measured to 60 mm"; `None` where it is the one that was asked for.
+pub(super) fn nearest_words(focal_mm: f64, asked_mm: f64) -> Option<String> {
+    let (focal, asked) = (words::focal_length(focal_mm), words::focal_length(asked_mm));
+    let other = (focal_mm - asked_mm).abs() > 1e-9;
+    other.then(|| format!("at {focal}, the nearest measured to {asked}"))
 }

@@ -118,9 +118,12 @@ impl PullDocument {
             .unwrap_or(USUAL_PICTURE_WIDTH);
         let curve = &focal.result.curve;
         // From a place to itself nothing changes, whatever the shift is there.
-        let change = curve.pull(from, to).map(|change| match from == to {
-            true => Measured::new(0.0, 0.0),
-            false => change,
+        let change = curve.pull(from, to).map(|change| {
+            if (from - to).abs() < f64::EPSILON {
+                Measured::new(0.0, 0.0)
+            } else {
+                change
+            }
         });
         let course = course(focal, from, to);
         let widest = course.iter().copied().fold(0.0, f64::min);

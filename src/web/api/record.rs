@@ -235,12 +235,10 @@ impl LensDocument {
         let several = results.len() > 1;
         let found = asked_for(results, focal_mm)?;
         Ok(found.first().and_then(|focal| {
-            if focal.focal_length_mm == asked {
+            let Some(near) = focal.at_nearest_to(asked) else {
                 return several.then(|| focal.sentence.clone());
-            }
-            let near = focal
-                .at_nearest_to(asked)
-                .replacen("at ", "The answer is for ", 1);
+            };
+            let near = near.replacen("at ", "The answer is for ", 1);
             Some(if several {
                 format!("{near}. {}", focal.sentence)
             } else {

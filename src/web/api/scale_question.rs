@@ -201,7 +201,10 @@ mod tests {
         let expected = [0.0, 0.3, 0.6, 0.9, 1.0];
         assert_eq!(places.len(), expected.len());
         for (place, at) in places.iter().zip(expected) {
-            assert!(matches!(place, Place::Travel(t) if *t == at), "{place:?}");
+            assert!(
+                matches!(place, Place::Travel(t) if (*t - at).abs() < 1e-15),
+                "{place:?}"
+            );
         }
         for absurd in [
             &[("step_m", "0")][..],

@@ -73,11 +73,7 @@ impl Repeats {
         Ok(combine_repeats(&shifts).map(|combined| Self {
             lines,
             together: words::shift(combined.shown),
-            how: if combined.is_mean {
-                "weighted by certainty"
-            } else {
-                "that of the surest one, as uncertain as they differ"
-            },
+            how: words::taken_together(combined.is_mean),
             disagree: combined.disagree,
         }))
     }

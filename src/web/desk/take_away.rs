@@ -128,7 +128,7 @@ pub(in crate::web) async fn csv(
 ) -> Result<Response, WebError> {
     let seen = seen_sweep(&app.store, &viewer, id).await?;
     let document = SweepDocument::new(measurement(&seen)?, DEFAULT_TOLERANCE_PCT);
-    let rows = frames_csv(&[document]).map_err(WebError::inside)?;
+    let rows = frames_csv(&[document], &[]).map_err(WebError::inside)?;
     let kind = (
         header::CONTENT_TYPE,
         "text/csv; charset=utf-8; header=present",
@@ -151,7 +151,7 @@ pub(in crate::web) async fn everything(
     let place = web.exports.clone().try_acquire_owned().map_err(|_| busy)?;
     let document = SweepDocument::new(measurement, DEFAULT_TOLERANCE_PCT);
     let json = serde_json::to_vec_pretty(&document).map_err(WebError::inside)?;
-    let rows = frames_csv(&[document]).map_err(WebError::inside)?;
+    let rows = frames_csv(&[document], &[]).map_err(WebError::inside)?;
     let mut entries = vec![
         Entry::made("result.json", json.into()),
         Entry::made("frames.csv", rows.into()),

@@ -226,10 +226,9 @@ pub(super) async fn lens(
             .map(|focal| (focal.at(), PullDocument::new(focal, question)));
         prepend(&mut notes, unanswered(pulls));
     }
-    if let Some((asked, focal)) = focal_mm.zip(results.first())
-        && focal.focal_length_mm != asked
-    {
-        notes.insert(0, format!("Here {}.", focal.at_nearest_to(asked)));
+    let asked = focal_mm.zip(results.first());
+    if let Some(near) = asked.and_then(|(asked, focal)| focal.at_nearest_to(asked)) {
+        notes.insert(0, format!("Here {near}."));
     }
     let chart = wanted.chart(
         record.lens.name(),

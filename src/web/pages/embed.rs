@@ -59,9 +59,8 @@ pub(super) async fn lens(
         None => (String::new(), None, None),
         Some((key, results)) => {
             let results = api::asked_for(results, focal_mm)?;
-            nearest = focal_mm.zip(results.first()).and_then(|(asked, focal)| {
-                (focal.focal_length_mm != asked).then(|| focal.at_nearest_to(asked))
-            });
+            let asked = focal_mm.zip(results.first());
+            nearest = asked.and_then(|(asked, focal)| focal.at_nearest_to(asked));
             let findings = results.iter().flat_map(|focal| &focal.result.findings);
             warnings.extend(
                 findings

@@ -167,7 +167,16 @@ fn setup(params: &Params, focal: f64, aperture: f64, closest: f64) -> Result<Set
     if let Some(shift) = params.number("expected_shift_pct", 0.0..=50.0, "per cent")? {
         setup.expected_shift_pct = shift;
     }
-    Ok(setup)
+    match setup.check() {
+        Ok(()) => Ok(setup),
+        Err(impossible) => {
+            let field = match impossible.parameter() {
+                "focal_length_mm" => "focal_mm",
+                other => other,
+            };
+            Err(WebError::field(field, impossible.to_string()))
+        }
+    }
 }
 
 fn missing(field: &str, what: &str) -> WebError {

@@ -230,6 +230,14 @@ async fn absurd_numbers_are_422_and_name_the_field() {
             "/plan?focal_mm=0&max_aperture=2&closest_focus_m=1",
             "focal_mm",
         ),
+        (
+            "/plan?focal_mm=85&max_aperture=2&closest_focus_m=1&target_distance_m=0.16",
+            "0.17 m at the least",
+        ),
+        (
+            "/plan.json?focal_mm=85&max_aperture=2&closest_focus_m=1&f_number=1.4",
+            "f_number",
+        ),
     ] {
         let answer = site.get(path).await;
         assert_eq!(

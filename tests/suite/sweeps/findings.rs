@@ -1,7 +1,7 @@
 //! Every finding raised by a sweep that deserves it, and none by sweeps that don't.
 
 use breathmark::simulate::{Breathing, Bump, Scene, SweepScript, ZoomSlip};
-use breathmark::sweep::{Code, Severity, SweepSettings, combine_repeats, disagreement};
+use breathmark::sweep::{Code, Repeat, Severity, ShiftCurve, SweepSettings, together};
 use breathmark::units::{FocusDistance, Measured, Metres, Millimetres};
 
 use super::rig::{Files, codes, errors, message, rms, set_up, small};
@@ -315,10 +315,15 @@ fn distance_unknown_and_doubtful_order() {
 /// One sweep can't disagree with itself: this is said of several, when they are combined.
 #[test]
 fn repeats_that_disagree() {
-    let shifts = [Measured::new(2.0, 0.01), Measured::new(3.0, 0.01)];
-    let combined = combine_repeats(&shifts).expect("two repeats");
-    assert!(combined.disagree);
-    let said = disagreement(&[(4, shifts[0]), (5, shifts[1])], &combined);
+    let curve = ShiftCurve::default();
+    let repeats = [(4, 2.0), (5, 3.0)].map(|(sweep, worst)| Repeat {
+        name: format!("sweep {sweep}"),
+        worst_shift_pct: Measured::new(worst, 0.01),
+        curve: &curve,
+        systematic: &[],
+    });
+    let together = together(&repeats).expect("two repeats");
+    let said = together.disagreement.expect("they disagree");
     assert_eq!(
         (said.code, said.severity),
         (Code::RepeatsDisagree, Severity::Warning)

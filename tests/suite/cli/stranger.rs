@@ -1,0 +1,156 @@
+//! What somebody meets who uses the program for the first time, and gives it what it can't use.
+
+use std::fs;
+
+use super::json;
+use crate::support::program::{run, stderr, stdout};
+use crate::support::sweeps::{small, write_frames};
+
+/// Wrong usage and unreadable input end with 2 and one line that says how to mend it.
+#[test]
+fn what_is_wrong_is_said_in_one_line() {
+    let empty = tempfile::tempdir().expect("a folder");
+    let empty = empty.path().to_str().expect("UTF-8");
+    for (arguments, words) in [
+        (vec!["measure", "/no/such/folder"], "check the path"),
+        (vec!["measure", empty], "no picture"),
+        (vec!["measure"], "--help"),
+        (
+            vec!["measure", empty, "--tolerance-pct", "-1"],
+            "from 0.01 to 100",
+        ),
+        (
+            vec!["measure", empty, "--tolerance-pct", "nan"],
+            "not a number",
+        ),
+        (vec!["measure", empty, "--focal-length-mm", "0"], "above 0"),
+        (vec!["measure", empty, "--closest-focus-m", "-3"], "above 0"),
+        (
+            vec!["measure", empty, "--target-distance-m", "1e99"],
+            "at most",
+        ),
+        (
+            vec!["measure", empty, "--distances", "/no/such.csv"],
+            "check the path",
+        ),
+        (vec!["measure", empty, "--order", "sideways"], "reverse"),
+        (vec!["measure", empty, "--format", "poem"], "table"),
+        (vec!["masure"], "masure"),
+        (
+            vec![
+                "plan",
+                "--focal-length-mm",
+                "85",
+                "--target-distance-m",
+                "0.04",
+            ],
+            "--target-distance-m: targets at 0.04 m",
+        ),
+        (
+            vec!["plan", "--focal-length-mm", "85", "--f-number", "1.4"],
+            "or a larger number",
+        ),
+        (
+            vec![
+                "plan",
+                "--focal-length-mm",
+                "50",
+                "--sensor-width-mm",
+                "3600",
+            ],
+            "from 1 to 100 mm",
+        ),
+        (vec!["simulate", "/proc/nowhere"], "can't be made"),
+        (vec!["doctor", "--data", "/no/such/folder"], "--data"),
+        (
+            vec!["account", "add", "Maren", "--role", "emperor"],
+            "reviewer or operator",
+        ),
+    ] {
+        let output = run(&arguments);
+        let said = stderr(&output);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(
+            said.contains(words),
+            "{arguments:?} says {said:?}, not {words:?}"
+        );
+        assert_eq!(
+            said.trim_end().lines().count(),
+            1,
+            "{arguments:?} says more than one line: {said}"
+        );
+    }
+}
+
+/// The help that is named is that of the very command.
+#[test]
+fn wrong_usage_names_the_help_to_read() {
+    for (arguments, help) in [
+        (vec!["account", "add"], "`breathmark account add --help`"),
+        (vec!["token", "add", "x"], "`breathmark token add --help`"),
+        (vec!["plan"], "`breathmark plan --help`"),
+        (vec!["--format", "json"], "`breathmark --help`"),
+    ] {
+        let said = stderr(&run(&arguments));
+        assert!(said.contains(help), "{arguments:?}: {said}");
+    }
+    let help = stdout(&run(&["measure", "--help"]));
+    assert!(
+        help.contains("Examples:") && help.contains("Exit code:"),
+        "{help}"
+    );
+}
+
+/// Names in any script, links to files, a link that leads back, a link to nowhere, a single picture.
+#[cfg(unix)]
+#[test]
+fn odd_folders_are_measured_and_what_is_odd_is_said() {
+    use std::os::unix::fs::symlink;
+    let place = tempfile::tempdir().expect("a folder");
+    let frames = place.path().join("Über größe 日本 ♥");
+    let script = small(85.0, 2.0, 12);
+    write_frames(&script, &frames);
+    let card = place.path().join("card");
+    fs::create_dir(&card).expect("a folder");
+    for frame in 0..script.frames {
+        let name = script.file_name(frame);
+        symlink(frames.join(&name), card.join(&name)).expect("a link");
+    }
+    symlink(&card, card.join("again")).expect("a link");
+    symlink("/no/such/file", card.join("lost.JPG")).expect("a link");
+    for folder in [&frames, &card] {
+        let path = folder.to_str().expect("UTF-8");
+        let (code, report) = json(&["measure", path, "--format", "json"]);
+        assert_eq!(code, Some(0), "{path}");
+        assert_eq!(report["sweeps"][0]["measured_count"], 12, "{path}");
+    }
+    let said = stderr(&run(&["measure", card.to_str().expect("UTF-8")]));
+    for words in [
+        "again passed over: a link to a folder; give that folder itself",
+        "lost.JPG passed over: a link that leads nowhere",
+    ] {
+        assert!(said.contains(words), "{said}");
+    }
+    let single = frames.join(script.file_name(0));
+    let output = run(&["measure", single.to_str().expect("UTF-8")]);
+    assert_eq!(output.status.code(), Some(1));
+    let table = stdout(&output);
+    assert!(
+        table.contains("The sweep has 1 usable frame, and"),
+        "{table}"
+    );
+    assert!(!table.contains("distances"), "{table}");
+}
+
+/// A folder of raw files beside the pictures fills no screen.
+#[test]
+fn many_files_passed_over_are_counted() {
+    let place = tempfile::tempdir().expect("a folder");
+    write_frames(&small(85.0, 2.0, 5), place.path());
+    for number in 0..40 {
+        fs::write(place.path().join(format!("SWP_{number:04}.txt")), b"x").expect("a file");
+    }
+    let said = stderr(&run(&["measure", place.path().to_str().expect("UTF-8")]));
+    assert_eq!(said.lines().count(), 13, "{said}");
+    assert!(said.contains("28 files more passed over"), "{said}");
+}

@@ -1,0 +1,161 @@
+//! Order and distances that contradict each other, or say too little.
+
+use std::collections::BTreeMap;
+
+use breathmark::sweep::{Severity, SweepMeasurement};
+use breathmark::units::Dioptres;
+
+use super::rig::codes;
+use super::*;
+
+/// Shuffled, nothing stated: which end is at closest focus can't be told while the blur is about alike at both. Nothing is
+/// claimed then, and either reading is within the uncertainty. What the reviewer can say settles it.
+#[test]
+fn a_shuffle_that_reads_both_ways_claims_nothing() {
+    for worst in [2.6, -5.0] {
+        let mut script = small(85.0, worst);
+        script.frames = 17;
+        script.capture.shuffled_names = true;
+        script.capture.write_metadata = false;
+        let files = Files::of(&script);
+        let open = files.measure(&SweepSettings::default());
+        let said = message(&open, Code::OrderUncertain);
+        for words in [
+            "nothing shows which of these ends",
+            "Give the distances",
+            "by name",
+        ] {
+            assert!(said.contains(words), "{said}");
+        }
+        assert!(codes(&open).contains(&("order_uncertain", "warning")));
+        let summary = open.summary.as_ref().expect("a curve");
+        assert_eq!(summary.direction(), Direction::None);
+        for frame in open.frames.iter().filter_map(|frame| frame.shift_pct) {
+            // The other reading is off by the whole breathing; a difference over √2 is stated.
+            assert!(frame.std_error > 0.65 * worst.abs(), "{frame:?}");
+        }
+        assert_eq!(open.distance_source, DistanceSource::None);
+
+        let told = files.measure(&set_up(&script));
+        assert!(
+            codes(&told).contains(&("order_uncertain", "note")),
+            "{:?}",
+            codes(&told)
+        );
+        let summary = told.summary.as_ref().expect("a result");
+        assert_ne!(summary.direction(), Direction::None);
+        assert!(rms(&errors(&script, &told)) < ORDINARY_PCT);
+    }
+}
+
+/// True distances of a script by file, with the distances of some frames exchanged.
+fn listed(script: &SweepScript, swapped: &[(usize, usize)]) -> BTreeMap<String, FocusDistance> {
+    let truth = script.truth();
+    let mut dioptres: Vec<f64> = truth.iter().map(|frame| frame.focus_dioptres).collect();
+    for &(a, b) in swapped {
+        dioptres.swap(a, b);
+    }
+    truth
+        .iter()
+        .zip(dioptres)
+        .map(|(frame, d)| {
+            let d = Dioptres::new(d).expect("in range");
+            (frame.file.clone(), FocusDistance::from_dioptres(d))
+        })
+        .collect()
+}
+
+fn measured_with(files: &Files, distances: BTreeMap<String, FocusDistance>) -> SweepMeasurement {
+    files.measure(&SweepSettings {
+        distances,
+        ..SweepSettings::default()
+    })
+}
+
+fn tolerance_m(measured: &SweepMeasurement) -> f64 {
+    let summary = measured.summary.as_ref().expect("a result");
+    match summary.curve.tolerance_outcome(1.3) {
+        outcome @ ToleranceOutcome::Exceeded { .. } => outcome.distance_m().expect("known").value,
+        other => panic!("{other:?}"),
+    }
+}
+
+/// Rows that were swapped, near and far apart, and a slip of the pen: the rows are named, the pictures keep their order, and
+/// what is measured is what it is with the right list.
+#[test]
+fn swapped_rows_of_a_list_are_named() {
+    let mut script = small(85.0, 2.6);
+    script.frames = 16;
+    script.capture.write_distances = false;
+    let files = Files::of(&script);
+    let right = measured_with(&files, listed(&script, &[]));
+    assert_eq!(right.findings, []);
+    for swapped in [
+        vec![(4, 5)],
+        vec![(1, 6)],
+        vec![(2, 12)],
+        vec![(1, 2), (8, 11)],
+    ] {
+        let measured = measured_with(&files, listed(&script, &swapped));
+        let said = message(&measured, Code::DistanceDisagrees);
+        for &(a, b) in &swapped {
+            for frame in [a, b] {
+                assert!(
+                    said.contains(&script.file_name(frame)),
+                    "{swapped:?}: {said}"
+                );
+            }
+        }
+        assert!(said.contains("rows may be swapped"), "{said}");
+        let order: Vec<String> = measured
+            .frames
+            .iter()
+            .map(|f| f.info.file.clone())
+            .collect();
+        let truth: Vec<String> = (0..script.frames).map(|k| script.file_name(k)).collect();
+        assert_eq!(order, truth, "{swapped:?}");
+        assert!(
+            rms(&errors(&script, &measured)) < ORDINARY_PCT,
+            "{swapped:?}"
+        );
+        // The frames stand between their neighbours, which in even steps is where they were.
+        let off = tolerance_m(&measured) / tolerance_m(&right) - 1.0;
+        assert!(off.abs() < 0.01, "{swapped:?}: {off}");
+    }
+    // 0.1 dioptres written for 1.0 and so on: one row alone.
+    let mut slip = listed(&script, &[]);
+    let far = FocusDistance::from_dioptres(Dioptres::new(0.05).expect("in range"));
+    slip.insert(script.file_name(6), far);
+    let measured = measured_with(&files, slip);
+    let finding = measured
+        .findings
+        .iter()
+        .find(|f| f.code == Code::DistanceDisagrees);
+    let finding = finding.expect("named");
+    assert_eq!(finding.files, [script.file_name(6)]);
+    assert_eq!(finding.severity, Severity::Warning);
+}
+
+/// Two files that got each other's names: the distances are right, and the pictures bear them out.
+#[test]
+fn swapped_names_are_put_right_by_their_distances() {
+    let mut script = small(85.0, 5.0);
+    script.frames = 16;
+    let mut files = Files::of(&script);
+    let (a, b) = (files.infos[3].file.clone(), files.infos[9].file.clone());
+    (files.infos[3].file, files.infos[9].file) = (b, a);
+    for info in &mut files.infos {
+        info.captured_at = None;
+    }
+    let measured = files.measure(&SweepSettings::default());
+    assert_eq!(codes(&measured), [("order_uncertain", "note")]);
+    let dioptres: Vec<f64> = measured
+        .frames
+        .iter()
+        .map(|frame| frame.focus_dioptres.expect("stated").value)
+        .collect();
+    assert!(
+        dioptres.windows(2).all(|pair| pair[1] <= pair[0]),
+        "{dioptres:?}"
+    );
+}
