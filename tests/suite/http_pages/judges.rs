@@ -47,9 +47,10 @@ impl Judges {
         std::fs::write(self.scratch.path().join("schemathesis.toml"), settings)
             .expect("a temporary folder");
         // OpenAPI 3.1.0 describes each parameter alone (4.8.12): it has no way to say that `to_m` goes with `from_m`, that
-        // `step_m` and `step_travel` exclude each other, or which `conditions` a lens has. Of these routes a question can so
-        // be right by the description and still be none; 422 is what it then gets (RFC 9110, 15.5.21).
-        let dependent = "(pull|compare|counter-scale)$";
+        // `step_m` and `step_travel` exclude each other, that `min_focal_mm` is the shorter one, or which `conditions` and
+        // focal lengths a lens has. Of these routes a question can so be right by the description and still be none; 422 is
+        // what it then gets (RFC 9110, 15.5.21).
+        let dependent = "(lenses|lenses/[{]slug[}]|curves|pull|compare|counter-scale)$";
         for (which, left_out) in [
             ("--exclude-path-regex", None),
             ("--include-path-regex", Some("positive_data_acceptance")),
