@@ -176,7 +176,7 @@ pub(in crate::web) fn compare_csv(document: &CompareDocument) -> Result<String, 
 
 /// The ranking, one row a lens.
 pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, WebError> {
-    const COLUMNS: [&str; 23] = [
+    const COLUMNS: [&str; 25] = [
         "slug",
         "maker",
         "model",
@@ -200,6 +200,8 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
         "perspective_bound_pct",
         "nothing_measured_below_mm",
         "nothing_measured_above_mm",
+        "tolerance_distance_most_m",
+        "tolerance_doubt",
     ];
     let rows = document.lenses.iter().map(|row| {
         vec![
@@ -230,6 +232,8 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
             number(row.perspective_bound_pct),
             number(row.nothing_measured_below_mm),
             number(row.nothing_measured_above_mm),
+            number(row.tolerance_distance_most_m),
+            row.tolerance_doubt.unwrap_or_default().to_owned(),
         ]
     });
     written(&COLUMNS, rows)

@@ -115,11 +115,13 @@ impl LensesPage {
         .collect()
     }
 
-    /// The page of a lens with what goes along.
-    fn lens_address(&self, slug: &str) -> String {
+    /// The page of a lens with what goes along: of one that was not measured so, only the tolerance does.
+    fn lens_address(&self, row: &api::RankedDocument) -> String {
+        let slug = &row.lens.slug;
         let carried = self.carried();
         let query: Vec<String> = carried
             .iter()
+            .filter(|(name, _)| row.measured || *name == "tolerance_pct")
             .map(|(name, value)| format!("{name}={}", api::encoded(value)))
             .collect();
         match query.is_empty() {

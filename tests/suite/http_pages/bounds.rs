@@ -95,7 +95,8 @@ async fn csv_and_the_data_package_have_them_as_columns() {
     assert_eq!(cells(&text, COLUMNS), ["", ""]);
 
     let text = site.get("/lenses.csv?sort=name").await.text();
-    let [bound] = cells(&text, ["perspective_bound_pct"]);
+    let [bound, doubt] = cells(&text, ["perspective_bound_pct", "tolerance_doubt"]);
+    assert_eq!(doubt, "perspective");
     assert_eq!(bound, "0.47");
     let rows = site.get("/api/v1/lenses?sort=name").await.json()["lenses"].clone();
     for (row, bound) in [(0, Some(0.47)), (1, None)] {

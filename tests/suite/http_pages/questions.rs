@@ -30,6 +30,24 @@ async fn site() -> Site {
     site
 }
 
+/// Lenses that were not measured so stand in the list too: what goes along must not close their pages.
+#[tokio::test]
+async fn every_lens_of_a_ranking_can_be_opened() {
+    let site = site().await;
+    for asked in ["", "&focal_mm=50", "&tolerance_pct=1"] {
+        let path = format!("/lenses?conditions={CORRECTED}{asked}");
+        let ranked = text(&site, &path).await;
+        let links = ranked.split("class=\"row-title\" href=\"").skip(1);
+        let mut opened = 0;
+        for link in links.filter_map(|rest| rest.split('"').next()) {
+            let link = link.replace("&#38;", "&");
+            assert_eq!(site.get(&link).await.status, StatusCode::OK, "{link}");
+            opened += 1;
+        }
+        assert!(opened > 1, "{ranked}");
+    }
+}
+
 #[tokio::test]
 async fn the_ranking_hands_its_question_on() {
     let site = site().await;
