@@ -162,3 +162,17 @@ async fn a_pull_in_feet_is_told_in_pixels_of_the_picture() {
     let outside = page(&site, &format!("{BOTH}&from_m=3&to_m=0.5")).await;
     assert!(outside.contains("not measured closer than 0.8 m (2 ft 7.5 in)"));
 }
+
+/// On a phone the form is as high as the screen: it leads to the answer, but not past a complaint.
+#[tokio::test]
+async fn the_form_leads_to_the_answer() {
+    let site = Site::with_lenses().await;
+    let shown = page(&site, BOTH).await;
+    let form = "<form class=\"filters no-print\" action=\"/compare#compared\">";
+    assert!(
+        shown.contains(form) && shown.contains("id=\"compared\""),
+        "{shown}"
+    );
+    let wrong = site.get(&format!("/compare?{BOTH}&focal_mm=x")).await;
+    assert!(!wrong.text().contains("id=\"compared\""));
+}

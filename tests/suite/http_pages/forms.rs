@@ -291,7 +291,7 @@ async fn the_compare_form_keeps_the_whole_question() {
     );
     let form = page
         .split("</form>")
-        .find(|part| part.contains("action=\"/compare\""));
+        .find(|part| part.contains("action=\"/compare#"));
     let form = form.expect("the form");
     assert!(
         form.contains("<input type=\"hidden\" name=\"axis\" value=\"travel\">"),
