@@ -7,7 +7,6 @@ use utoipa::ToSchema;
 
 use super::{BudgetLineDocument, FindingDocument, words};
 use crate::sweep::{Direction, RepeatGroup, SweepMeasurement, ToleranceOutcome};
-use crate::units::Measured;
 
 /// Repeats as one result. `u` fields are standard uncertainties (k = 1).
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -70,7 +69,7 @@ impl RepeatsDocument {
         let outcome = outcome(group, tolerance_pct);
         let distance = outcome.distance_m();
         let focal_length_mm = surest.focal_length.map(|focal| focal.mm());
-        let like = frames_like(surest, group);
+        let like = surest.frames_like_mm(group.together.worst_shift_pct);
         Some(Self {
             sweeps: group.counted.clone(),
             names: counted.iter().map(|sweep| sweep.name.clone()).collect(),
@@ -108,16 +107,6 @@ impl RepeatsDocument {
                 .collect(),
         })
     }
-}
-
-/// The focal length that the lens frames like at its worst, mm: that of the surest sweep × (1 + shift of all).
-fn frames_like(surest: &SweepMeasurement, group: &RepeatGroup) -> Option<Measured> {
-    let nominal = surest.focal_length?.mm();
-    let worst = group.together.worst_shift_pct.scaled(0.01);
-    Some(Measured::new(
-        nominal * (1.0 + worst.value),
-        nominal * worst.std_error,
-    ))
 }
 
 fn outcome(group: &RepeatGroup, tolerance_pct: f64) -> ToleranceOutcome {
@@ -185,7 +174,7 @@ pub fn repeats_table(
         ),
     );
     line("direction", words::direction(Direction::of(worst)));
-    if let Some(like) = frames_like(surest, group) {
+    if let Some(like) = surest.frames_like_mm(group.together.worst_shift_pct) {
         line("frames like", &words::equivalent_focal_length(like));
     }
     line(

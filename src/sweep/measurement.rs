@@ -177,11 +177,17 @@ impl SweepMeasurement {
     /// uncertainty is that of the shift; the nominal focal length may be off by 5 %.
     #[must_use]
     pub fn equivalent_focal_length_mm(&self) -> Option<Measured> {
-        let worst = self.summary.as_ref()?.worst_shift_pct.scaled(0.01);
+        self.frames_like_mm(self.summary.as_ref()?.worst_shift_pct)
+    }
+
+    /// The same for another shift, per cent.
+    #[must_use]
+    pub fn frames_like_mm(&self, shift_pct: Measured) -> Option<Measured> {
         let nominal = self.focal_length?.mm();
+        let shift = shift_pct.scaled(0.01);
         Some(Measured::new(
-            nominal * (1.0 + worst.value),
-            nominal * worst.std_error,
+            nominal * (1.0 + shift.value),
+            nominal * shift.std_error,
         ))
     }
 }

@@ -27,6 +27,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::FrameResult;
 use super::balance::{self, usual};
+use super::spread::reference_px;
 use super::vignette::CutBlur;
 use crate::measure::{Flag, Target};
 use crate::units::Measured;
@@ -130,14 +131,14 @@ impl OtherLight {
 }
 
 fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
-    let Some(reference) = frames.iter().rev().find_map(|frame| frame.separation_px) else {
+    let Some(reference) = reference_px(frames) else {
         return Vec::new();
     };
     let measured = frames.iter().enumerate();
     measured
         .filter_map(|(place, frame)| {
             let (left, right) = (frame.targets.first()?, frame.targets.last()?);
-            let scale = frame.separation_px?.value / reference.value;
+            let scale = frame.separation_px?.value / reference;
             let lean = |t: &Target| t.skewness() * t.variance_px2.value.max(0.0).sqrt();
             let leans = |t: &Target| t.flags.contains(&Flag::Vignetted);
             // What a flag stands for that does not show along x lies along y.

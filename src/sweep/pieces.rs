@@ -1,7 +1,32 @@
 //! The smooth curve through a sweep, in two pieces where the zoom ring slipped between them: one curve would smear the step
 //! over its neighbours, and over the reference with them.
 
+use super::FrameResult;
+use super::places::Places;
 use super::smooth::Smooth;
+use crate::units::Measured;
+
+/// The separations of the frames that have one, px, with the frames' places.
+#[must_use]
+pub(super) fn separations(frames: &[FrameResult]) -> Vec<(usize, Measured)> {
+    let places = frames.iter().enumerate();
+    places
+        .filter_map(|(place, frame)| Some((place, frame.separation_px?)))
+        .collect()
+}
+
+/// The same as points of a curve: where the frame stands, separation, and its standard uncertainty, at least `least_u_px`.
+#[must_use]
+pub(super) fn points(
+    measured: &[(usize, Measured)],
+    places: &Places,
+    least_u_px: f64,
+) -> Vec<(f64, f64, f64)> {
+    let points = measured.iter();
+    points
+        .map(|(place, s)| (places.pace(*place), s.value, s.std_error.max(least_u_px)))
+        .collect()
+}
 
 /// One curve, or one on each side of a step.
 pub(super) struct Pieces {

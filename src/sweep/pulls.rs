@@ -6,6 +6,7 @@ use super::distance::blur::BlurCourse;
 use super::shading::{self, Shading};
 use super::vignette::{self, CutBlur};
 use super::warp::{self, Warp};
+use crate::measure::{Flag, Target};
 
 /// What was seen, and what could not have been.
 #[derive(Debug, Clone, Copy, Default)]
@@ -58,4 +59,14 @@ pub(super) fn take_out(
         None => {}
     }
     pulls
+}
+
+/// The outermost targets of a frame, left and right, where the shape of their light tells something: what is cut off at the
+/// ceiling, and other things in the window, change it too.
+#[must_use]
+pub(super) fn telling_pair(targets: &[Target]) -> Option<[&Target; 2]> {
+    let pair = [targets.first()?, targets.last()?];
+    let spoilt =
+        |t: &Target| t.flags.contains(&Flag::Saturated) || t.flags.contains(&Flag::Crowded);
+    (!pair.into_iter().any(spoilt)).then_some(pair)
 }

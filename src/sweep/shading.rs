@@ -15,8 +15,10 @@ use nalgebra::{DMatrix, DVector};
 
 use super::FrameResult;
 use super::distance::blur::BlurCourse;
+use super::pulls::telling_pair;
+use super::spread::reference_px;
 use super::warp::Warp;
-use crate::measure::{Flag, Target};
+use crate::measure::Target;
 use crate::units::Measured;
 
 /// Fewest frames that g is read from.
@@ -69,7 +71,7 @@ pub(super) fn detect(
     course: Option<&BlurCourse>,
     warp: Option<&Warp>,
 ) -> Option<Shading> {
-    let separation = frames.iter().rev().find_map(|f| f.separation_px)?.value;
+    let separation = reference_px(frames)?;
     let seen: Vec<Seen> = frames
         .iter()
         .enumerate()
@@ -94,13 +96,7 @@ pub(super) fn detect(
 }
 
 fn seen(targets: &[Target], scale: f64, blur: f64, warp: Option<&Warp>) -> Option<Seen> {
-    let (left, right) = (targets.first()?, targets.last()?);
-    // What is cut off at the ceiling, and other things in the window, lean by themselves.
-    let spoilt =
-        |t: &Target| t.flags.contains(&Flag::Saturated) || t.flags.contains(&Flag::Crowded);
-    if spoilt(left) || spoilt(right) {
-        return None;
-    }
+    let [left, right] = telling_pair(targets)?;
     let u = |t: &Target| {
         let least = LEAST_SKEWNESS * t.variance_px2.value.max(0.0).powf(1.5);
         t.lean.third_px3.std_error.max(least)

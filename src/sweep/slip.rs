@@ -4,10 +4,10 @@
 //! the step; how large it is, the curves of both sides tell, each continued to the middle of the step.
 
 use super::FrameResult;
+use super::pieces::{points, separations};
 use super::places::Places;
 use super::smooth::Smooth;
 use super::vignette::CutBlur;
-use crate::units::Measured;
 
 /// A step of the separation counts as a slipped zoom ring when it stands out of the scatter by this factor …
 const SLIP: f64 = 12.0;
@@ -37,15 +37,8 @@ pub(super) fn find(
     places: &Places,
     cut: Option<&CutBlur>,
 ) -> Option<ZoomSlip> {
-    let measured: Vec<(usize, Measured)> = frames
-        .iter()
-        .enumerate()
-        .filter_map(|(place, frame)| Some((place, frame.separation_px?)))
-        .collect();
-    let points: Vec<(f64, f64, f64)> = measured
-        .iter()
-        .map(|(place, s)| (places.pace(*place), s.value, s.std_error.max(LEAST_U_PX)))
-        .collect();
+    let measured = separations(frames);
+    let points = points(&measured, places, LEAST_U_PX);
     let least = SLIP_SHARE.max(cut.map_or(0.0, |cut| cut.effect_pct / 100.0));
     let mut largest: Option<(f64, ZoomSlip)> = None;
     for cut in LEAST_SIDE..=points.len().saturating_sub(LEAST_SIDE) {
@@ -80,6 +73,7 @@ pub(super) fn find(
 mod tests {
     use super::*;
     use crate::sweep::{FrameInfo, FrameState};
+    use crate::units::Measured;
 
     /// A sweep whose scale steps by 0.3 % in its middle.
     fn stepping() -> Vec<FrameResult> {

@@ -72,7 +72,7 @@ pub(super) fn fill(results: &mut [FrameResult], course: &BlurCourse) {
 }
 
 /// Separation in the last measured frame, px.
-fn reference_px(results: &[FrameResult]) -> Option<f64> {
+pub(super) fn reference_px(results: &[FrameResult]) -> Option<f64> {
     let last = results.iter().rev().find_map(|frame| frame.separation_px)?;
     Some(last.value)
 }

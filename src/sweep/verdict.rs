@@ -3,7 +3,7 @@
 use super::budget::{self, Differences, Noise, Setting};
 use super::distance::blur::BlurCourse;
 use super::other_light::OtherLight;
-use super::pieces::Pieces;
+use super::pieces::{Pieces, points, separations};
 use super::places::Places;
 use super::pulls::Pulls;
 use super::slip::ZoomSlip;
@@ -36,21 +36,8 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
     let reference = frames
         .iter()
         .rposition(|frame| frame.separation_px.is_some())?;
-    let measured: Vec<(usize, Measured)> = frames
-        .iter()
-        .enumerate()
-        .filter_map(|(place, frame)| Some((place, frame.separation_px?)))
-        .collect();
-    let points: Vec<(f64, f64, f64)> = measured
-        .iter()
-        .map(|(place, s)| {
-            (
-                grounds.places.pace(*place),
-                s.value,
-                s.std_error.max(LEAST_U_PX),
-            )
-        })
-        .collect();
+    let measured = separations(frames);
+    let points = points(&measured, grounds.places, LEAST_U_PX);
     let last = measured.len() - 1;
     let is_after = |slip: &ZoomSlip| measured.partition_point(|(place, _)| *place < slip.after);
     let smooth = Pieces::through(&points, grounds.slip.map(is_after));
@@ -59,28 +46,27 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         .map_or(points[last].1, |smooth| smooth.fitted(last));
 
     let mut differences = budget::differences(frames, reference);
-    if let (Some(cut), Some(course)) = (&grounds.pulls.cut_blur, grounds.course) {
-        let cut = vignette::u_pct(course, cut, reference_px, frames.len());
-        for (difference, u) in differences.iter_mut().zip(cut) {
-            difference.vignetting = u;
+    let mut fill = |left: Vec<f64>, part: fn(&mut Differences) -> &mut f64| {
+        for (difference, u) in differences.iter_mut().zip(left) {
+            *part(difference) = u;
         }
+    };
+    if let (Some(cut), Some(course)) = (&grounds.pulls.cut_blur, grounds.course) {
+        let left = vignette::u_pct(course, cut, reference_px, frames.len());
+        fill(left, |difference| &mut difference.vignetting);
     }
     if let Some(shading) = &grounds.pulls.shading {
         let left = shading.u_pct(frames, reference);
-        for (difference, u) in differences.iter_mut().zip(left) {
-            difference.shading = u;
-        }
+        fill(left, |difference| &mut difference.shading);
     }
     if let Some(warp) = &grounds.pulls.warp {
         let left = warp.u_pct(frames, reference);
-        for (difference, u) in differences.iter_mut().zip(left) {
-            difference.warp = u;
-        }
+        fill(left, |difference| &mut difference.warp);
     }
     if let Some(other) = grounds.other_light {
-        for (difference, u) in differences.iter_mut().zip(other.u_pct(frames)) {
-            difference.other_light = u;
-        }
+        fill(other.u_pct(frames), |difference| {
+            &mut difference.other_light
+        });
     }
     if grounds.either_way {
         // Against the first frame each shift would be as much another one; either reading may be right.

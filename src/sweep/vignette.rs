@@ -9,8 +9,10 @@
 //! focus, an iris with an odd number of blades is alike in both targets; neither is mistaken for it.
 
 use super::distance::blur::BlurCourse;
+use super::pulls::telling_pair;
+use super::spread::reference_px;
 use super::{FrameResult, balance};
-use crate::measure::{Flag, Target};
+use crate::measure::Target;
 use crate::units::Measured;
 
 /// Cut blur, as far as it can be told.
@@ -83,19 +85,12 @@ struct Seen {
 /// Looks for cut blur; `None` where there is too little blur to tell, or where something else makes the shape.
 #[must_use]
 pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape> {
-    let separation = frames.iter().rev().find_map(|f| f.separation_px)?.value;
+    let separation = reference_px(frames)?;
     let seen: Vec<Seen> = course
         .signed
         .iter()
         .filter_map(|&(place, blur)| {
-            let targets = &frames[place].targets;
-            let (left, right) = (targets.first()?, targets.last()?);
-            // What is cut off at the ceiling, and other things in the window, change the moments too.
-            let spoilt =
-                |t: &Target| t.flags.contains(&Flag::Saturated) || t.flags.contains(&Flag::Crowded);
-            if spoilt(left) || spoilt(right) {
-                return None;
-            }
+            let [left, right] = telling_pair(&frames[place].targets)?;
             // At the reference's scale, so that the tape's own shape is the same in every frame, as the blur's is.
             let scale = frames[place].separation_px?.value / separation;
             let variance = |t: &Target| t.variance_px2.value.max(0.0) / (scale * scale);
@@ -108,12 +103,8 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape>
             })
         })
         .collect();
-    let against_square = |of: &dyn Fn(&Seen) -> f64| {
-        let points = seen
-            .iter()
-            .map(|s| (s.blur * s.blur, of(s), weight(s.blur, 1)));
-        slope(points).map(|slope| slope.scaled(8.0))
-    };
+    let against_square =
+        |of: &dyn Fn(&Seen) -> f64| share_of_blur(seen.iter().map(|s| (s.blur, of(s))));
     let flat = against_square(&|s| (s.flat[0] + s.flat[1]) / 2.0)?;
     let sides = [
         against_square(&|s| s.flat[0])?.value,
@@ -165,13 +156,13 @@ pub(super) fn correct(frames: &mut [FrameResult], course: &BlurCourse, cut: &Cut
     if !cut.certain {
         return;
     }
-    let Some(reference) = frames.iter().rev().find_map(|f| f.separation_px) else {
+    let Some(reference) = reference_px(frames) else {
         return;
     };
     for (place, blur) in &course.signed {
         if let Some(separation) = &mut frames[*place].separation_px {
             // The blur is stated at the reference's scale.
-            let scale = separation.value / reference.value;
+            let scale = separation.value / reference;
             separation.value += 2.0 * cut.pull * blur.value * scale;
         }
     }
@@ -203,10 +194,12 @@ fn weight(blur: f64, power: i32) -> f64 {
     1.0 / (1.0 + (blur / NOISY_FROM_PX).powi(2)).powi(power)
 }
 
-/// Slope of a second moment, px², against the square of the blur, px, over (blur, moment).
+/// Share of the blur by which its second moments along and across differ, from (blur, difference), px and px²: a disc of
+/// diameter c has c²/16 along each axis, so that a share e makes them differ by e·c²/8.
 #[must_use]
-pub(super) fn slope_of_squares(points: impl Iterator<Item = (f64, f64)>) -> Option<Measured> {
+pub(super) fn share_of_blur(points: impl Iterator<Item = (f64, f64)>) -> Option<Measured> {
     slope(points.map(|(blur, moment)| (blur * blur, moment, weight(blur, 1))))
+        .map(|slope| slope.scaled(8.0))
 }
 
 /// Slope of a weighted straight line through (x, y, weight) with its standard uncertainty from the scatter.

@@ -12,8 +12,10 @@
 
 use super::FrameResult;
 use super::distance::blur::BlurCourse;
-use super::vignette::slope_of_squares;
-use crate::measure::{Flag, Target};
+use super::pulls::telling_pair;
+use super::spread::reference_px;
+use super::vignette::share_of_blur;
+use crate::measure::Target;
 use crate::units::Measured;
 
 /// How much a stretch must stand out of its noise.
@@ -38,28 +40,20 @@ pub(super) struct Warp {
 /// Looks for a stretch; `None` where the blur is as long as it is high, or where one target alone is stretched.
 #[must_use]
 pub(super) fn detect(frames: &[FrameResult], course: &BlurCourse, width_px: u32) -> Option<Warp> {
-    let separation = frames.iter().rev().find_map(|f| f.separation_px)?.value;
+    let separation = reference_px(frames)?;
     let seen: Vec<(f64, [f64; 2])> = course
         .signed
         .iter()
         .filter_map(|&(place, blur)| {
-            let targets = &frames[place].targets;
-            let (left, right) = (targets.first()?, targets.last()?);
-            let spoilt =
-                |t: &Target| t.flags.contains(&Flag::Saturated) || t.flags.contains(&Flag::Crowded);
-            if spoilt(left) || spoilt(right) {
-                return None;
-            }
+            let [left, right] = telling_pair(&frames[place].targets)?;
             // At the reference's scale, as the blur is.
             let scale = frames[place].separation_px?.value / separation;
             let longer = |t: &Target| 2.0 * t.elongation * t.variance_px2.value / (scale * scale);
             Some((blur.value, [longer(left), longer(right)]))
         })
         .collect();
-    // A disc of diameter c has c²/16 along each axis.
     let stretch = |of: &dyn Fn(&[f64; 2]) -> f64| {
-        let points = seen.iter().map(|(blur, longer)| (*blur, of(longer)));
-        slope_of_squares(points).map(|slope| slope.scaled(8.0))
+        share_of_blur(seen.iter().map(|(blur, longer)| (*blur, of(longer))))
     };
     let both = stretch(&|longer| (longer[0] + longer[1]) / 2.0)?;
     let (left, right) = (stretch(&|longer| longer[0])?, stretch(&|longer| longer[1])?);

@@ -3,7 +3,7 @@
 use breathmark::simulate::{Clutter, SweepScript};
 use breathmark::sweep::{Code, Part, SweepMeasurement, SweepSettings};
 
-use super::rig::{Files, codes, errors, message, small};
+use super::rig::{Files, codes, message, small, worst_pull};
 
 /// A window mirrored at an offset from the left target, px, of a size, px, and a light.
 fn reflection(offset: (f64, f64), size: (f64, f64), level: f64) -> SweepScript {
@@ -31,16 +31,6 @@ fn label(offset: (f64, f64), size: (f64, f64), level: f64) -> SweepScript {
         level,
     }];
     script
-}
-
-/// Largest error of a shift over its stated uncertainty, the reference left out.
-fn worst_pull(script: &SweepScript, measured: &SweepMeasurement) -> f64 {
-    let stated = measured.frames.iter().filter_map(|frame| frame.shift_pct);
-    errors(script, measured)
-        .iter()
-        .zip(stated)
-        .map(|(error, shift)| error.abs() / shift.std_error.max(1e-4))
-        .fold(0.0, f64::max)
 }
 
 /// Over offsets, sizes and brightness: whatever is wrong by more than four times its uncertainty is named, and what is named

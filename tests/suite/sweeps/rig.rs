@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use breathmark::intake::{self, Limits};
 use breathmark::measure::{Plane, Unmeasurable};
 use breathmark::simulate::{Scene, SweepScript};
-use breathmark::sweep::{self, Code, FrameInfo, SweepMeasurement, SweepSettings};
+use breathmark::sweep::{self, Code, FrameInfo, Part, SweepMeasurement, SweepSettings};
 use breathmark::units::Metres;
 
 /// A sweep as files: what each says of itself, and its bytes.
@@ -105,4 +105,21 @@ pub(crate) fn errors(script: &SweepScript, measurement: &SweepMeasurement) -> Ve
 /// Root mean square.
 pub(crate) fn rms(values: &[f64]) -> f64 {
     (values.iter().map(|v| v * v).sum::<f64>() / values.len().max(1) as f64).sqrt()
+}
+
+/// Largest error of a shift over its stated uncertainty, the reference left out.
+pub(crate) fn worst_pull(script: &SweepScript, measured: &SweepMeasurement) -> f64 {
+    let stated = measured.frames.iter().filter_map(|frame| frame.shift_pct);
+    errors(script, measured)
+        .iter()
+        .zip(stated)
+        .map(|(error, shift)| error.abs() / shift.std_error.max(1e-4))
+        .fold(0.0, f64::max)
+}
+
+/// A line of the budget of the worst shift, percentage points.
+pub(crate) fn line(measured: &SweepMeasurement, part: Part) -> Option<f64> {
+    let budget = &measured.summary.as_ref().expect("a result").budget;
+    let mut lines = budget.random.iter().chain(&budget.systematic);
+    Some(lines.find(|line| line.part == part)?.pct)
 }

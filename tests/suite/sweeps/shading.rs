@@ -3,7 +3,7 @@
 use breathmark::simulate::{Shading, SweepScript};
 use breathmark::sweep::{Part, SweepMeasurement, SweepSettings};
 
-use super::rig::{Files, errors, rms, small};
+use super::rig::{Files, errors, line, rms, small};
 
 /// A sweep of an 85 mm lens under this shading.
 fn shaded(shading: Shading) -> SweepScript {
@@ -18,13 +18,6 @@ fn shaded(shading: Shading) -> SweepScript {
 
 fn measured(script: &SweepScript) -> SweepMeasurement {
     Files::of(script).measure(&SweepSettings::default())
-}
-
-/// The line of a part in the budget, percentage points.
-fn line(measured: &SweepMeasurement, part: Part) -> Option<f64> {
-    let budget = &measured.summary.as_ref()?.budget;
-    let mut lines = budget.random.iter().chain(&budget.systematic);
-    lines.find(|line| line.part == part).map(|line| line.pct)
 }
 
 /// A falloff by 30, 60 and 80 % to the corners, and the cos⁴ falloff of a 35 mm lens on 36 × 24 mm taken out by a camera with

@@ -1,26 +1,9 @@
 //! Effects near the limit of what the pictures show: blur cut by little, movement within the noise, a slip of the zoom ring.
 
-use breathmark::simulate::{Bump, Noise, Scene, SweepScript, ZoomSlip};
+use breathmark::simulate::{Bump, Noise, Scene, ZoomSlip};
 use breathmark::sweep::{Code, Part, SweepMeasurement, SweepSettings};
 
-use super::rig::{Files, errors, message, rms, small};
-
-/// A line of the budget of the worst shift, percentage points.
-fn line(measured: &SweepMeasurement, part: Part) -> Option<f64> {
-    let budget = &measured.summary.as_ref().expect("a result").budget;
-    let mut lines = budget.random.iter().chain(&budget.systematic);
-    Some(lines.find(|line| line.part == part)?.pct)
-}
-
-/// Largest error over its uncertainty, the reference left out.
-fn worst_pull(script: &SweepScript, measured: &SweepMeasurement) -> f64 {
-    let stated = measured.frames.iter().filter_map(|frame| frame.shift_pct);
-    errors(script, measured)
-        .iter()
-        .zip(stated)
-        .map(|(error, shift)| error.abs() / shift.std_error.max(1e-4))
-        .fold(0.0, f64::max)
-}
+use super::rig::{Files, errors, line, message, rms, small, worst_pull};
 
 /// From nothing to a clear cut, two circles that overlap by more and more: whatever is not seen is within the bound, whatever
 /// is seen is within the uncertainty.

@@ -6,7 +6,7 @@ use breathmark::sweep::{self, Part, SweepSettings};
 use image::{ImageBuffer, Luma};
 use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with};
 
-use super::rig::{Files, rms, small};
+use super::rig::{Files, line, rms, small};
 
 /// Where a point of the uncorrected picture goes: outwards by the share `k` at a corner.
 fn stretched((x, y): (f64, f64), (middle, corner): ((f64, f64), f64), k: f64) -> (f64, f64) {
@@ -99,12 +99,7 @@ fn a_stretched_blur_is_put_back() {
             errors.push(error);
             pulls.push(error / shift.std_error.max(1e-4));
         }
-        let budget = &measured.summary.as_ref().expect("a result").budget;
-        let line = budget
-            .random
-            .iter()
-            .find(|line| line.part == Part::WarpedBlur);
-        let line = line.expect("a line").pct;
+        let line = line(&measured, Part::WarpedBlur).expect("a line");
         println!(
             "{k}: rms {:.4}, {:.2} u, line {line:.4}",
             rms(&errors),
