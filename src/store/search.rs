@@ -40,13 +40,17 @@ pub(super) struct Pattern {
     text: String,
     /// A bare number may also be a focal length within the range of the lens, mm.
     focal_mm: Option<f64>,
+    /// What may occur instead: the range that a run of figures may be, "70-200" for "70200".
+    ranges: Vec<String>,
 }
 
 impl Pattern {
     /// Whether a lens answers it, by its search text and its range of focal lengths, mm.
     pub(super) fn fits(&self, search_text: &str, (shortest_mm, longest_mm): (f64, f64)) -> bool {
         let covers = |mm: f64| (shortest_mm..=longest_mm).contains(&mm);
-        search_text.contains(&self.text) || self.focal_mm.is_some_and(covers)
+        search_text.contains(&self.text)
+            || self.focal_mm.is_some_and(covers)
+            || self.ranges.iter().any(|range| search_text.contains(range))
     }
 }
 
@@ -61,6 +65,7 @@ pub(super) fn patterns(words: &[String]) -> Vec<Pattern> {
             let number = bare_number(&word);
             let pattern = Pattern {
                 focal_mm: number.as_ref().and_then(|number| number.parse().ok()),
+                ranges: number.as_deref().map(run_together).unwrap_or_default(),
                 text: match number {
                     Some(number) => format!(" {number} "),
                     None => plain(&word),
@@ -157,6 +162,24 @@ fn bare_number(word: &str) -> Option<String> {
         .map(|parts| parts.join("-"))
 }
 
+/// What no zoom begins below, mm: fisheyes begin at 8 mm, small sensors halve that (common practice, no source).
+const SHORTEST_MM: u32 = 4;
+
+/// The ranges of focal lengths that a run of figures may be, each as a whole word: "24105" is " 24-105 ". Only a longer
+/// focal length follows a shorter one, and none begins with a zero, so that 50, 150 and 105 are no range.
+fn run_together(figures: &str) -> Vec<String> {
+    if !figures.bytes().all(|byte| byte.is_ascii_digit()) {
+        return Vec::new();
+    }
+    let parts = (1..figures.len()).filter_map(|at| {
+        let (short, long) = figures.split_at(at);
+        let (least, most) = (short.parse::<u32>().ok()?, long.parse::<u32>().ok()?);
+        let is_range = least >= SHORTEST_MM && least < most && !long.starts_with('0');
+        is_range.then(|| format!(" {short}-{long} "))
+    });
+    parts.collect()
+}
+
 fn number(value: f64) -> String {
     format!("{value}")
 }
@@ -209,6 +232,9 @@ mod tests {
             "60",
             "ostrel 50",
             "85mm 4",
+            // With what parts the two left out.
+            "24105",
+            "24105mm f4",
             "",
         ] {
             assert!(finds(&zoom(), question), "{question}");
@@ -222,6 +248,11 @@ mod tests {
             "macro",
             "1.4",
             "60 2.8",
+            "2410",
+            "4105",
+            "241050",
+            "10524",
+            "2470",
         ] {
             assert!(!finds(&zoom(), question), "{question}");
         }
@@ -239,6 +270,34 @@ mod tests {
         };
         assert!(finds(&prime, "150 1.8"));
         assert!(!finds(&prime, "50 1.8"));
+    }
+
+    #[test]
+    fn a_run_of_figures_is_a_range_only_where_it_can_be_one() {
+        for (figures, ranges) in [
+            ("70200", vec![" 70-200 "]),
+            ("816", vec![" 8-16 "]),
+            ("100400", vec![" 100-400 "]),
+            ("50", vec![]),
+            ("150", vec![]),
+            ("105", vec![]),
+            ("1.8", vec![]),
+            ("24-105", vec![]),
+        ] {
+            let found = run_together(figures);
+
+            assert_eq!(found, ranges, "{figures}");
+        }
+        // A lens of 50 to 150 mm is not every 50 and 150, nor found by parts of its figures.
+        let wide = LensDraft {
+            model: "Keel 50-150 f/2.8".to_owned(),
+            focal_min_mm: 50.0,
+            focal_max_mm: 150.0,
+            max_aperture: 2.8,
+            ..zoom()
+        };
+        assert!(finds(&wide, "50150") && finds(&wide, "50150 2.8"));
+        assert!(!finds(&wide, "5015") && !finds(&wide, "15050") && !finds(&wide, "50150 4"));
     }
 
     #[test]

@@ -3,7 +3,8 @@
 use std::time::Duration;
 
 use axum::extract::DefaultBodyLimit;
-use axum::http::StatusCode;
+use axum::http::{Method, StatusCode, Uri};
+use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, patch, post, put};
 use axum::{Router, middleware};
 use tower_http::catch_panic::CatchPanicLayer;
@@ -43,6 +44,7 @@ pub fn router(app: App) -> Router {
         .merge(reviewers())
         .merge(account::routes())
         .merge(watchers())
+        .fallback(elsewhere)
         .layer(patient)
         .layer(DefaultBodyLimit::max(MAX_DOCUMENT_BYTES))
         .merge(arrivals())
@@ -167,18 +169,42 @@ fn watchers() -> Router<Web> {
         .route("/metrics", get(health::figures))
 }
 
+/// No route is here. With a slash at its end, the address of a page leads on to the one without, with its question; a program
+/// that left out a name is told so.
+async fn elsewhere(method: Method, uri: Uri) -> Response {
+    let for_programs = uri.path().starts_with("/api/v1/");
+    let there = without_slash(&uri).filter(|_| method.is_safe() && !for_programs);
+    match there {
+        Some(there) => Redirect::permanent(&there).into_response(),
+        None => StatusCode::NOT_FOUND.into_response(),
+    }
+}
+
+/// The address without the slash at its end, on this site; `None` where it has none, or where what is left could be read as
+/// the name of another site (`//name`, `/\name`).
+fn without_slash(uri: &Uri) -> Option<String> {
+    let path = uri.path().strip_suffix('/')?;
+    let names = path.strip_prefix('/')?;
+    let is_plain = |name: &str| !name.is_empty() && !name.contains('\\');
+    if !names.split('/').all(is_plain) {
+        return None;
+    }
+    Some(match uri.query() {
+        Some(query) => format!("{path}?{query}"),
+        None => path.to_owned(),
+    })
+}
+
 /// A panic in a handler ends that request only.
 #[allow(
     clippy::needless_pass_by_value,
     reason = "the layer hands over the panic's value"
 )]
-fn panicked(panic: Box<dyn std::any::Any + Send + 'static>) -> axum::response::Response {
+fn panicked(panic: Box<dyn std::any::Any + Send + 'static>) -> Response {
     let what = panic
         .downcast_ref::<&str>()
         .map(|text| (*text).to_owned())
         .or_else(|| panic.downcast_ref::<String>().cloned())
         .unwrap_or_else(|| "a panic without a text".to_owned());
-    axum::response::IntoResponse::into_response(errors::WebError::inside(anyhow::anyhow!(
-        "panic: {what}"
-    )))
+    errors::WebError::inside(anyhow::anyhow!("panic: {what}")).into_response()
 }

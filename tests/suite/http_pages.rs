@@ -1,5 +1,6 @@
 //! The reader pages, their twins, the read API and charts, through the router on a real store.
 
+mod addresses;
 mod api;
 mod bounds;
 mod charts;

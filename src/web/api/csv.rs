@@ -96,12 +96,18 @@ fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
         focal.angle_change_u_pct.to_string(),
     ]);
     row.extend(bounds(focal));
-    row.extend([
+    row.extend(left_open(focal));
+    row
+}
+
+/// What was measured leaves open: how far the tolerance may be exceeded at most, why it is open whether it is at all, and
+/// how near the lens focuses where that was not measured.
+pub(in crate::web) fn left_open(focal: &FocalDocument) -> [String; 3] {
+    [
         number(focal.tolerance_distance_most_m),
         focal.tolerance_doubt.unwrap_or_default().to_owned(),
         number(focal.focuses_to_m),
-    ]);
-    row
+    ]
 }
 
 /// The bounds of its worst shift that no scatter shows; empty where not known or where they don't apply.

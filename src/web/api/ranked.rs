@@ -24,6 +24,12 @@ pub(in crate::web) struct StripDocument {
     pub(in crate::web) tolerance_outcome: &'static str,
     /// Tolerance distance, m.
     pub(in crate::web) tolerance_distance_m: Option<f64>,
+    /// Farthest focus distance, m, at which the tolerance may be exceeded once all that perspective may hide is counted; `null`
+    /// where that is no farther than `tolerance_distance_m`, or the bound is not known.
+    pub(in crate::web) tolerance_distance_most_m: Option<f64>,
+    /// Why it is open whether the tolerance is exceeded at all: `perspective` or `uncertainty`, as in the record of the lens;
+    /// `null` where it is not open.
+    pub(in crate::web) tolerance_doubt: Option<&'static str>,
     /// What the shift is measured against: `infinity`, or `farthest_frame`.
     pub(in crate::web) relative_to: &'static str,
     /// How much of the shift perspective may hold, percentage points: its true value lies between it less this and itself.
@@ -164,20 +170,7 @@ impl RankedDocument {
                 .iter()
                 .map(|result| result.warnings as usize)
                 .sum(),
-            results: ranked
-                .results
-                .iter()
-                .map(judge)
-                .map(|(result, outcome)| StripDocument {
-                    focal_length_mm: result.focal_length_mm,
-                    worst_shift_pct: result.worst_shift_pct.value,
-                    worst_shift_u_pct: result.worst_shift_pct.std_error,
-                    tolerance_outcome: outcome.code(),
-                    tolerance_distance_m: outcome.distance_m().map(|distance| distance.value),
-                    relative_to: relative_to(result.relative_to_farthest),
-                    perspective_bound_pct: result.perspective_pct,
-                })
-                .collect(),
+            results: strips(&ranked.results, tolerance_pct),
             published_at: ranked.published_ms.map(timestamp),
             published: ranked.published,
             tolerance_pct,
@@ -286,6 +279,27 @@ impl RankedDocument {
 /// A result with its outcome at a tolerance.
 fn judged(result: &RankedResult, tolerance_pct: f64) -> (&RankedResult, ToleranceOutcome) {
     (result, result.curve.tolerance_outcome(tolerance_pct))
+}
+
+/// Every focal length of a lens at a tolerance.
+fn strips(results: &[RankedResult], tolerance_pct: f64) -> Vec<StripDocument> {
+    let judged: Vec<_> = results.iter().map(|r| judged(r, tolerance_pct)).collect();
+    let said = verdicts(&judged, tolerance_pct);
+    judged
+        .iter()
+        .zip(said)
+        .map(|((result, outcome), said)| StripDocument {
+            focal_length_mm: result.focal_length_mm,
+            worst_shift_pct: result.worst_shift_pct.value,
+            worst_shift_u_pct: result.worst_shift_pct.std_error,
+            tolerance_outcome: outcome.code(),
+            tolerance_distance_m: outcome.distance_m().map(|distance| distance.value),
+            tolerance_distance_most_m: said.may_reach_m,
+            tolerance_doubt: said.doubt(),
+            relative_to: relative_to(result.relative_to_farthest),
+            perspective_bound_pct: result.perspective_pct,
+        })
+        .collect()
 }
 
 /// The farthest distance at which one of them may exceed the tolerance, m, where that is farther than what was measured.

@@ -21,11 +21,30 @@ pub(in crate::web) fn search_words(text: &str) -> Vec<String> {
             let word = word.strip_prefix("1:").unwrap_or(&word).to_owned();
             word.split('/').map(str::to_owned).collect::<Vec<_>>()
         })
+        .flat_map(|word| before_stop(&word))
         .flat_map(|word| parts(&word))
         .map(|word| bare(&word).to_owned())
         .filter(|word| !["", "mm", "f", "t", "mmf"].contains(&word.as_str()))
         .take(MOST_WORDS)
         .collect()
+}
+
+/// A word parted between its focal length and its aperture, where an f or t joins them: "50f1.8", "70-200mmf2.8".
+fn before_stop(word: &str) -> Vec<String> {
+    let is_joint = |&(at, letter): &(usize, char)| {
+        let (before, after) = (&word[..at], &word[at + letter.len_utf8()..]);
+        let before = before.strip_suffix("mm").unwrap_or(before);
+        matches!(letter, 'f' | 't')
+            && before.ends_with(|c: char| c.is_ascii_digit())
+            && after.starts_with(|c: char| c.is_ascii_digit())
+    };
+    match word.char_indices().find(is_joint) {
+        Some((at, letter)) => {
+            let (before, after) = (&word[..at], &word[at + letter.len_utf8()..]);
+            vec![before.to_owned(), after.to_owned()]
+        }
+        None => vec![word.to_owned()],
+    }
 }
 
 /// Whether it is a number, with or without "mm".
@@ -88,6 +107,9 @@ mod tests {
             "50f/1.8",
             "50mmf/1.8",
             "50 1:1.8",
+            "50f1.8",
+            "50mmf1,8",
+            "50t1.8",
         ] {
             let found = search_words(words);
             assert_eq!(found[0], "50", "{words}");
@@ -102,6 +124,8 @@ mod tests {
         assert_eq!(search_words("24,70"), ["24", "70"]);
         assert_eq!(search_words("ostrel,tindra,"), ["ostrel", "tindra"]);
         assert_eq!(search_words("24-70/2.8"), ["24-70", "2.8"]);
+        assert_eq!(search_words("70-200mmf2.8"), ["70-200", "2.8"]);
+        assert_eq!(search_words("70200f4"), ["70200", "4"]);
         assert!(search_words(" - ").is_empty());
     }
 }

@@ -3,7 +3,7 @@
 use crate::report::{FindingDocument, SweepDocument, guarded, number};
 use crate::store::{PublishedSweep, Switch};
 use crate::sweep::Part;
-use crate::web::api::{FocalDocument, LensHead, bounds, figures, timestamp};
+use crate::web::api::{FocalDocument, LensHead, bounds, figures, left_open, timestamp};
 
 /// What a cell may hold, by the words of Table Schema.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -96,6 +96,9 @@ pub(super) static TABLES: [Table; 5] = [
             "finding_codes" Text maybe "What was noticed, as codes with blanks between"
             "perspective_bound_pct" Number maybe "How much of the worst shift perspective may hold, percentage points: the entrance pupil may move towards the targets while focusing. Its true value lies between it less this and itself. Empty where not known"
             "reference_shortfall_pct" Number maybe "What about every shift lacks, percentage points, because the reference is short of infinity; to be added with its sign. Empty where not known, or where it does not apply"
+            "tolerance_distance_most_m" Number maybe "Farthest focus distance, m, at which the tolerance may be exceeded once all that perspective may hide is counted. Empty where that is no farther than tolerance_distance_m, or the bound is not known"
+            "tolerance_doubt" Text maybe "Why it is open whether the tolerance is exceeded at all: perspective, or uncertainty where the worst shift is closer to it than its expanded uncertainty (k = 2). Empty where it is not open"
+            "focuses_to_m" Number maybe "Closest focus of the lens, m, where frames are missing there and nothing was measured between it and closest_focus_m. Empty where it was measured"
         },
     },
     Table {
@@ -221,6 +224,7 @@ pub(super) fn result_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> 
         codes(&focal.findings),
     ]);
     row.extend(bounds(focal));
+    row.extend(left_open(focal));
     row
 }
 

@@ -2,7 +2,7 @@
 
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, Uri};
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::{IntoResponse, Response};
 
 use super::advice::{Advice, Offer};
 use super::charts::asked_axis;
@@ -166,16 +166,6 @@ pub(super) async fn page(
         page.form.answers(StatusCode::GONE);
     }
     page.form.answer(&page)
-}
-
-/// `GET /lenses/{slug}/`: the same address without the slash, with its question.
-pub(super) async fn without_slash(uri: Uri) -> Response {
-    let path = uri.path().trim_end_matches('/');
-    let there = match uri.query() {
-        Some(query) => format!("{path}?{query}"),
-        None => path.to_owned(),
-    };
-    Redirect::permanent(&there).into_response()
 }
 
 /// The page of a lens as it will be once sweeps are published, for their reviewer: the same struct, the same template.

@@ -155,13 +155,15 @@ const FIELDS: Fields = &[
     ("kind", "Kind"),
     ("direction", "Picture"),
     ("focal_mm", "Focal length, mm"),
+    ("min_focal_mm", "Reaches down to, mm"),
+    ("max_focal_mm", "Reaches up to, mm"),
     ("tolerance_pct", "Tolerance, %"),
     ("holds_from_m", "Holds from, m or ft"),
     ("conditions", "Measured with"),
 ];
 
 /// What is asked beside the fields.
-const KEPT: &[&str] = &["sort", "order", "min_focal_mm", "max_focal_mm", "limit"];
+const KEPT: &[&str] = &["sort", "order", "limit"];
 
 /// `GET /lenses`
 pub(super) async fn page(

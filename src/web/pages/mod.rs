@@ -49,11 +49,6 @@ pub fn routes() -> Router<Web> {
     Router::new()
         .route("/", get(start::page))
         .route("/lenses", get(lenses::page))
-        .route(
-            "/lenses/",
-            get(async || axum::response::Redirect::permanent("/lenses")),
-        )
-        .route("/lenses/{slug}/", get(lens::without_slash))
         .route("/lenses.json", get(api::ranked))
         .route("/lenses.csv", get(lenses::csv))
         .route("/lenses/{file}", get(lens::page))

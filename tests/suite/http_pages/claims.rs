@@ -120,6 +120,8 @@ async fn a_shift_at_the_tolerance_is_not_said_to_hold_it() {
     }
     let row = site.get("/lenses.json?tolerance_pct=0.75").await.json();
     assert_eq!(row["lenses"][0]["tolerance_doubt"], "uncertainty");
+    let along = &row["lenses"][0]["results"][0];
+    assert_eq!(along["tolerance_doubt"], "uncertainty");
 }
 
 #[tokio::test]
@@ -148,6 +150,9 @@ async fn a_tolerance_distance_says_what_perspective_may_add() {
         let told = told["results"][0]["tolerance_distance_most_m"].as_f64();
         assert_eq!(told.is_some(), most, "{slug}");
         assert!(told.is_none_or(|m| (m - 1.07).abs() < 0.01), "{told:?}");
+        let list = site.get(&format!("/lenses.json?q={slug}")).await.json();
+        let along = list["lenses"][0]["results"][0]["tolerance_distance_most_m"].as_f64();
+        assert_eq!(along, told, "{slug}");
     }
 }
 

@@ -95,7 +95,12 @@ async fn the_package_says_what_the_api_says() {
     let blind = site.lens("Ostrel", "Blind 20 f/2", (20.0, 20.0)).await;
     site.publish(&blind, &off(), without_distances(curve(20.0, 3.0, 0.3)))
         .await;
+    // At the tolerance, within what was measured of it.
+    let open = site.lens("Ostrel", "Open 35 f/2", (35.0, 35.0)).await;
+    site.publish(&open, &off(), curve(35.0, 1.999, 0.3)).await;
     let package = unpacked(&site.ask(PATH, &[]).await);
+    let mut doubts = package.tables["results"].iter();
+    assert!(doubts.any(|row| row["tolerance_doubt"] == "uncertainty"));
     let list = site.get("/api/v1/lenses").await.json();
     let lenses = list["lenses"].as_array().expect("lenses");
     assert_eq!(package.tables["lenses"].len(), lenses.len());
@@ -143,8 +148,8 @@ async fn the_package_says_what_the_api_says() {
             points += 1;
         }
     }
-    assert_eq!((results, points), (9, 9 * 25));
-    assert_eq!(package.tables["sweeps"].len(), 9);
+    assert_eq!((results, points), (10, 10 * 25));
+    assert_eq!(package.tables["sweeps"].len(), 10);
     for row in &package.tables["sweeps"] {
         let id = &row["sweep"];
         let told = site.get(&format!("/api/v1/sweeps/{id}")).await.json();

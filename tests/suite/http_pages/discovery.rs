@@ -154,28 +154,6 @@ async fn oembed_refuses_as_its_standard_says() {
 }
 
 #[tokio::test]
-async fn addresses_nearly_right_lead_to_the_right_ones() {
-    let site = Site::with_lenses().await;
-    for (path, to) in [
-        ("/lenses/", "/lenses"),
-        (
-            "/lenses/Ostrel-28-135-F-3-5?axis=travel",
-            "/lenses/ostrel-28-135-f-3-5?axis=travel",
-        ),
-        (
-            "/api/v1/lenses/OSTREL-28-135-f-3-5/curves",
-            "/api/v1/lenses/ostrel-28-135-f-3-5/curves",
-        ),
-    ] {
-        let answer = site.get(path).await;
-        assert!(answer.status.is_redirection(), "{path}: {}", answer.status);
-        assert_eq!(answer.header(header::LOCATION), to, "{path}");
-    }
-    let nobody = site.get("/lenses/Nobody").await;
-    assert_eq!(nobody.status, StatusCode::NOT_FOUND);
-}
-
-#[tokio::test]
 async fn the_feed_tells_versions_and_withdrawals_under_lasting_ids() {
     let site = Site::new().await;
     let empty = site.get("/feed.atom").await.text();

@@ -305,7 +305,6 @@ async fn the_compare_form_keeps_the_whole_question() {
     for hidden in [
         "name=\"sort\" value=\"name\"",
         "name=\"order\" value=\"desc\"",
-        "name=\"min_focal_mm\" value=\"20\"",
     ] {
         assert!(
             ranking.contains(&format!("<input type=\"hidden\" {hidden}>")),
