@@ -4,7 +4,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
-use super::near::not_near;
+use super::matching::{meeting, nearest};
 use super::pull::{PullDocument, PullQuestion};
 use super::query::{FOCAL_LENGTHS, Params};
 use super::ranking::{ConditionsDocument, conditions_asked};
@@ -12,7 +12,7 @@ use super::record::conditions_in_use;
 use super::stored::{lens_by_any_name, unless_withdrawn};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{ConditionsKey, FocalResult, LensPage, NEAR_RATIO};
+use crate::store::{ConditionsKey, FocalResult, LensPage};
 use crate::web::WebError;
 
 /// How many lenses can be compared.
@@ -95,9 +95,13 @@ pub(in crate::web) struct CompareDocument {
     pub(in crate::web) lenses: Vec<ComparedDocument>,
     /// What differs in how they were measured, in words; read it before the numbers.
     pub(in crate::web) differences: Vec<String>,
-    /// Focal length that the results are nearest to, mm: one that all lenses were measured at where there is one, near the one
-    /// asked for.
+    /// Focal length that each result is the nearest to, mm. Where none is asked for: the one that most lenses were measured at
+    /// (within 5 %); of several the one that all come nearest to, then the longest. Else, within a factor of 1.25 of the one
+    /// asked for: one that all lenses were measured at; else the one asked for, if a lens was measured there; else the one that
+    /// most were measured at, if two were; else the one asked for.
     pub(in crate::web) focal_mm: Option<f64>,
+    /// How the focal lengths were matched, in words; `null` where all results are at the same one.
+    pub(in crate::web) matched: Option<String>,
     /// Focal length that was asked for, mm.
     pub(in crate::web) asked_focal_mm: Option<f64>,
     /// Conditions that the results are compared under; a lens without results under them is shown under those it has, and
@@ -136,10 +140,7 @@ pub(in crate::web) async fn compare(
     if let Some(asked) = question.conditions
         && !conditions_choices.iter().any(|c| c.code == asked.code())
     {
-        return Err(WebError::field(
-            "conditions",
-            "nothing is published of these lenses under these conditions",
-        ));
+        return Err(not_under(asked, &conditions_choices));
     }
     let conditions = question
         .conditions
@@ -148,17 +149,20 @@ pub(in crate::web) async fn compare(
         .iter()
         .map(|page| under(&page.results, conditions, &in_use))
         .collect();
-    let focal_mm = match question.focal_mm {
-        Some(asked) => Some(near_asked(&choices, asked)?),
-        None => common_focal_length(&choices),
+    let lengths_of = |results: &Vec<FocalResult>| -> Vec<f64> {
+        results
+            .iter()
+            .map(|result| result.focal_length_mm)
+            .collect()
     };
+    let lengths: Vec<Vec<f64>> = choices.iter().map(lengths_of).collect();
+    let focal_mm = meeting(&lengths, question.focal_mm)?;
     let lenses: Vec<ComparedDocument> = pages
         .iter()
-        .zip(choices)
-        .map(|(page, choices)| {
-            let focal_lengths_mm = choices.iter().map(|c| c.focal_length_mm).collect();
+        .zip(choices.iter().zip(lengths))
+        .map(|(page, (choices, focal_lengths_mm))| {
             let result = focal_mm
-                .and_then(|wanted| nearest(&choices, wanted))
+                .and_then(|wanted| choices.get(nearest(&focal_lengths_mm, wanted)?))
                 .map(|result| FocalDocument::new(result.clone(), question.tolerance_pct));
             ComparedDocument {
                 lens: LensHead::new(&page.lens, &site),
@@ -171,16 +175,20 @@ pub(in crate::web) async fn compare(
             }
         })
         .collect();
-    Ok(CompareDocument {
-        differences: differences(&lenses, question.focal_mm),
+    let mut document = CompareDocument {
+        differences: Vec::new(),
         lenses,
+        matched: None,
         focal_mm,
         asked_focal_mm: question.focal_mm,
         conditions: conditions.map(ConditionsKey::code),
         conditions_choices,
         tolerance_pct: question.tolerance_pct,
         licence: LICENCE,
-    })
+    };
+    document.matched = document.matched_words();
+    document.differences = differences(&document);
+    Ok(document)
 }
 
 /// All that is public of a lens, also by the name that it had before it was merged into another.
@@ -191,6 +199,23 @@ async fn page_of(app: &App, slug: &str) -> Result<LensPage, WebError> {
         WebError::Gone(why) => WebError::Gone(format!("{why}; leave lens={slug} out")),
         other => other,
     })
+}
+
+/// The complaint that none of the lenses has results under these conditions, with those that they have.
+fn not_under(asked: ConditionsKey, choices: &[ConditionsDocument]) -> WebError {
+    let codes: Vec<&str> = choices.iter().map(|choice| choice.code.as_str()).collect();
+    let instead = match &codes[..] {
+        [] => "nothing is published of them yet, so leave it out".to_owned(),
+        [one] => format!("give {one}, or leave it out"),
+        several => format!("give one of {}, or leave it out", several.join(", ")),
+    };
+    WebError::field(
+        "conditions",
+        format!(
+            "none of these lenses was measured with {}; {instead}",
+            conditions_words(asked)
+        ),
+    )
 }
 
 /// Every set of conditions that one of the lenses has results under, once, in the order of the ranking.
@@ -253,91 +278,16 @@ fn under(
         .unwrap_or_default()
 }
 
-/// How far apart two focal lengths are, as people see it: by their ratio.
-fn apart(a_mm: f64, b_mm: f64) -> f64 {
-    (a_mm / b_mm).ln().abs()
-}
-
-fn nearest(choices: &[FocalResult], wanted_mm: f64) -> Option<&FocalResult> {
-    choices.iter().min_by(|a, b| {
-        apart(a.focal_length_mm, wanted_mm).total_cmp(&apart(b.focal_length_mm, wanted_mm))
-    })
-}
-
-/// Largest ratio between focal lengths that are one: cameras state marks to 5 % (common practice, no source).
-const SAME_RATIO: f64 = 1.05;
-
-/// The focal length to compare at where one is asked for: the one nearest to it that every lens was measured at, within
-/// [`NEAR_RATIO`] of it, else the one asked for.
-///
-/// # Errors
-/// None of the lenses was measured near it; the answer lists what was.
-fn near_asked(choices: &[Vec<FocalResult>], asked_mm: f64) -> Result<f64, WebError> {
-    let is_near =
-        |result: &&FocalResult| apart(result.focal_length_mm, asked_mm) <= NEAR_RATIO.ln();
-    let measured = || choices.iter().filter(|results| !results.is_empty());
-    let mut near: Vec<f64> = measured()
-        .flatten()
-        .filter(is_near)
-        .map(|result| result.focal_length_mm)
-        .collect();
-    if near.is_empty() && measured().next().is_some() {
-        let all = measured().flatten().map(|result| result.focal_length_mm);
-        return Err(not_near(asked_mm, all));
-    }
-    near.sort_by(|a, b| apart(*a, asked_mm).total_cmp(&apart(*b, asked_mm)));
-    let has = |results: &Vec<FocalResult>, focal: f64| {
-        let nearest = nearest(results, focal);
-        nearest.is_some_and(|r| apart(r.focal_length_mm, focal) <= SAME_RATIO.ln())
-    };
-    let shared = near
-        .into_iter()
-        .find(|focal| measured().all(|results| has(results, *focal)));
-    Ok(shared.unwrap_or(asked_mm))
-}
-
-/// The measured focal length that all lenses come nearest to; of several, the longest.
-fn common_focal_length(choices: &[Vec<FocalResult>]) -> Option<f64> {
-    let cost = |wanted: f64| -> f64 {
-        choices
-            .iter()
-            .filter_map(|results| nearest(results, wanted))
-            .map(|result| apart(result.focal_length_mm, wanted))
-            .sum()
-    };
-    choices
-        .iter()
-        .flatten()
-        .map(|result| result.focal_length_mm)
-        .min_by(|a, b| {
-            let rounded = |value: f64| (cost(value) * 1e6).round();
-            rounded(*a)
-                .total_cmp(&rounded(*b))
-                .then_with(|| b.total_cmp(a))
-        })
-}
-
 /// What differs in how the results were measured, one sentence each.
-fn differences(lenses: &[ComparedDocument], asked_mm: Option<f64>) -> Vec<String> {
-    let measured: Vec<(&LensHead, &FocalDocument)> = lenses
+fn differences(document: &CompareDocument) -> Vec<String> {
+    let measured: Vec<(&LensHead, &FocalDocument)> = document
+        .lenses
         .iter()
         .filter_map(|compared| Some((&compared.lens, compared.result.as_ref()?)))
         .collect();
     let mut sentences = Vec::new();
-    if let Some(asked) = asked_mm {
-        let off = measured
-            .iter()
-            .filter_map(|(lens, focal)| Some((lens, focal.at_nearest_to(asked)?)));
-        let each: Vec<String> = off
-            .map(|(lens, words)| format!("{}: {words}", lens.name()))
-            .collect();
-        if !each.is_empty() {
-            sentences.push(format!(
-                "Not measured at {}. {}.",
-                words::focal_length(asked),
-                each.join("; ")
-            ));
-        }
+    if let Some(asked) = document.asked_focal_mm {
+        sentences.extend(document.away_from_asked(asked));
     }
     let mut told = |what: &str, value: &dyn Fn(&FocalDocument) -> String| {
         let values: Vec<(String, String)> = measured

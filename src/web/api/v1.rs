@@ -181,8 +181,8 @@ fn wanted(
     tag = "read",
     params(
         ("lens" = Vec<String>, Query, description = "Stable name of a lens; give it two to four times"),
-        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; each lens is compared at the nearest one that was measured, at one that all of them have where there is one near; refused where none is within a factor of 1.25"),
-        ("conditions" = Option<String>, Query, description = "Conditions to compare under, e.g. correction-on.compensation-off; those of most of the lenses where not given; of several, those that come first in the ranking"),
+        ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; each lens is compared at the nearest one that was measured; where not all were measured there, `focal_mm` of the answer tells where they meet, and `matched` says it. Refused where none is within a factor of 1.25"),
+        ("conditions" = Option<String>, Query, description = "Conditions to compare under, e.g. correction-on.compensation-off; those of most of the lenses where not given; of several, those that come first in the ranking. Refused where none of the lenses has results under them, with those that there are"),
         ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
         ("from_m" = Option<String>, Query, description = "Where the pull begins: metres, feet as 3 ft, or inf"),
         ("to_m" = Option<String>, Query, description = "Where the pull ends: metres, feet as 3 ft, or inf"),

@@ -88,6 +88,25 @@ impl ComparePage {
         document.is_some_and(|document| document.conditions.as_deref() == Some(code))
     }
 
+    /// The question under other conditions.
+    fn under(&self, code: &str) -> String {
+        self.form.usable().with(&[("conditions", Some(code))])
+    }
+
+    /// Of how many of the lenses there are results under these conditions, in words; `None` where of all.
+    fn having(&self, choice: &ConditionsDocument) -> Option<String> {
+        let all = self.document.as_ref()?.lenses.len() as u64;
+        let having = choice.lens_count;
+        (having < all).then(|| format!("{having} of the {all} lenses"))
+    }
+
+    /// The conditions compared under, in words.
+    fn shown_under(&self) -> &str {
+        let mut choices = self.conditions().iter();
+        let shown = choices.find(|choice| self.is_under(&choice.code));
+        shown.map_or("", |choice| choice.words.as_str())
+    }
+
     /// Whether more is asked than which lenses.
     fn is_narrowed(&self) -> bool {
         let mut names = FIELDS.iter().map(|(name, _)| *name);

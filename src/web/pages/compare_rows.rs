@@ -49,7 +49,7 @@ pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
     };
     let mut rows = vec![
         row("Focal length", &|compared| {
-            let at = compared.result.as_ref().map(FocalDocument::at);
+            let at = document.at_words(compared);
             at.unwrap_or_else(|| "not measured".to_owned())
         }),
         of_result("Worst shift", &|focal| {

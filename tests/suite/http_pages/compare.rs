@@ -36,12 +36,113 @@ async fn matched_by_the_nearest_focal_length_or_by_a_chosen_one() {
             .json();
         assert_eq!(focal_lengths(&twin), expected, "{more}");
         let text = page(&site, &format!("{BOTH}{more}")).await;
+        let asked = more.strip_prefix("&focal_mm=").unwrap_or("85");
         for focal in expected {
+            let nearest = match asked == focal.to_string() {
+                true => String::new(),
+                false => format!(", its nearest to {asked} mm"),
+            };
             assert!(
-                text.contains(&format!(">{focal} mm</td>")),
-                "{focal} mm, {more}"
+                text.contains(&format!(">{focal} mm{nearest}</td>")),
+                "{focal} mm, {more}: {text}"
             );
         }
+    }
+}
+
+/// Three of four were measured at 50 mm, and so are shown there; the page says who is not.
+#[tokio::test]
+async fn lenses_meet_where_most_of_them_were_measured() {
+    let site = Site::with_lenses().await;
+    let mut asked = "lens=ostrel-28-135-f-3-5&lens=brackwell-pier-50-f-1-8".to_owned();
+    for (model, focal_lengths) in [
+        ("Fell 40-60", &[40.0, 50.0, 60.0][..]),
+        ("Ness 105", &[105.0]),
+    ] {
+        let range = (focal_lengths[0], *focal_lengths.last().expect("one"));
+        let lens = site.lens("Tindra", model, range).await;
+        for focal in focal_lengths {
+            site.publish(&lens, &off(), curve(*focal, 1.0, 0.8)).await;
+        }
+        asked.push_str(&format!("&lens={}", lens.slug));
+    }
+    // 55 mm is nearer to 60 than to 50.
+    for (more, off) in [("", "50 mm"), ("&focal_mm=55", "55 mm")] {
+        let twin = site
+            .get(&format!("/compare.json?{asked}{more}"))
+            .await
+            .json();
+        assert_eq!(focal_lengths(&twin), [50.0, 50.0, 50.0, 105.0], "{more}");
+        assert_eq!(twin["focal_mm"], 50.0);
+        let matched = "Set side by side at 50 mm, where 3 of 4 were measured; the others are shown at their nearest.";
+        assert_eq!(
+            twin["matched"]
+                .as_str()
+                .map(|m| m.replace('\u{a0}', " "))
+                .as_deref(),
+            Some(matched)
+        );
+        let text = page(&site, &format!("{asked}{more}")).await;
+        assert!(text.contains(matched), "{text}");
+        assert!(
+            text.contains(&format!(">105 mm, its nearest to {off}</td>")),
+            "{text}"
+        );
+    }
+    let near = page(&site, &format!("{asked}&focal_mm=55")).await;
+    assert!(
+        near.contains(">50 mm, with the others; 60 mm is nearer</td>"),
+        "{near}"
+    );
+    assert!(near.contains("Not all were measured at 55 mm. "), "{near}");
+    // What one was measured at is shown, and not where the others meet.
+    let exact = site
+        .get(&format!("/compare.json?{asked}&focal_mm=60"))
+        .await;
+    assert_eq!(focal_lengths(&exact.json()), [50.0, 50.0, 60.0, 105.0]);
+    let alike = site.get("/compare.json?lens=ostrel-28-135-f-3-5&lens=brackwell-pier-50-f-1-8");
+    assert!(alike.await.json()["matched"].is_null());
+}
+
+#[tokio::test]
+async fn conditions_that_none_of_them_has_lead_to_those_there_are() {
+    let site = Site::with_lenses().await;
+    let (on, off_code) = (
+        "correction-on.compensation-on",
+        "correction-off.compensation-off",
+    );
+    let query = format!("{BOTH}&conditions={on}&tolerance_pct=1.5");
+    let answer = site.get(&format!("/compare?{query}")).await;
+    assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let text = answer.text().replace('\u{a0}', " ");
+    assert!(
+        text.contains("none of these lenses was measured with distortion correction on, breathing compensation on"),
+        "{text}"
+    );
+    // The question goes along, but for what can't be answered; the form keeps the lenses.
+    let instead = format!(
+        "<a href=\"/compare?{}&#38;tolerance_pct=1.5&#38;conditions={off_code}\">",
+        BOTH.replace('&', "&#38;")
+    );
+    assert!(text.contains(&instead), "{text}");
+    assert!(
+        text.contains("<option value=\"tindra-sound-85-f-1-4\" selected>"),
+        "{text}"
+    );
+    assert!(
+        text.contains("aria-label=\"Lenses side by side\""),
+        "what can be answered is"
+    );
+    for path in [
+        "/compare.json",
+        "/api/v1/compare",
+        "/compare.csv",
+        "/charts/compare.svg",
+    ] {
+        let refused = site.ask(&format!("{path}?{query}"), &[]).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{path}");
+        let detail = refused.json()["detail"].to_string();
+        assert!(detail.contains(off_code), "{path}: {detail}");
     }
 }
 
@@ -57,7 +158,7 @@ async fn two_to_four_lenses_on_the_same_axes() {
         "one for wide and one for narrow windows, one for paper"
     );
     for label in [
-        "Ostrel 28-135 f/3.5 at 75 mm",
+        "Ostrel 28-135 f/3.5 at 50 mm",
         "Tindra Sound 85 f/1.4",
         "Brackwell Pier 50 f/1.8",
     ] {
