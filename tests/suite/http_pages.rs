@@ -22,6 +22,7 @@ mod questions;
 mod ranking;
 mod reading;
 mod refusals;
+mod shapes;
 mod sheets;
 mod site;
 mod sorting;

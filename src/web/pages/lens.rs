@@ -9,6 +9,7 @@ use super::charts::asked_axis;
 use super::form::{Fields, Form};
 use super::frame::{PICTURE_SIDES, PreviewOf};
 use super::lens_group::Group;
+use super::paper::{LeftOut, Sheet};
 use super::{ChartShelf, PageFrame, Section, filters, html, json_ld, paper};
 use crate::app::App;
 use crate::charts::Axis;
@@ -25,8 +26,8 @@ struct LensPage {
     groups: Vec<Group>,
     form: Form,
     pull_asked: bool,
-    /// Whether its printed sheet holds so much that type is set smaller.
-    is_dense: bool,
+    /// How its printed sheet is set.
+    sheet: Sheet,
     /// What is said of the focal length that is asked for; `None` where none is.
     at_asked: Option<String>,
     /// The question of the page, for twins and charts.
@@ -50,6 +51,39 @@ impl LensPage {
         let log = &self.document.history;
         log.windows(2)
             .any(|pair| pair[0].conditions != pair[1].conditions)
+    }
+
+    /// Whether the printed sheet holds this set of conditions.
+    fn prints(&self, index: &usize) -> bool {
+        *index < self.sheet.sets
+    }
+
+    /// Whether it holds all of them.
+    fn prints_all(&self) -> bool {
+        self.sheet.sets >= self.groups.len()
+    }
+
+    /// How a set of conditions is set on paper.
+    fn section_class(&self, index: &usize) -> String {
+        let mut class = match self.sheet.sets > 1 {
+            true => "conditions".to_owned(),
+            false => "record".to_owned(),
+        };
+        let left_out = self.sheet.left_out;
+        for (is_so, name) in [
+            (!self.prints(index), "no-print"),
+            (self.sheet.is_dense, "dense"),
+            (left_out >= LeftOut::Noticed, "leaves-noticed"),
+            (left_out >= LeftOut::Details, "leaves-details"),
+            (left_out >= LeftOut::Chart, "leaves-chart"),
+            (left_out >= LeftOut::Notes, "leaves-notes"),
+        ] {
+            if is_so {
+                class.push(' ');
+                class.push_str(name);
+            }
+        }
+        class
     }
 
     /// Where its chart is, without the ending.
@@ -282,7 +316,7 @@ async fn lens_page(
         data_set: json_ld::data_set(&document, site),
         query: form.usable().with(&[]),
         pull_asked: pull.is_some(),
-        is_dense: sheet.is_dense,
+        sheet,
         at_asked: document.sentence_at(focal_mm)?,
         document,
         groups,

@@ -85,6 +85,20 @@ impl Group {
             .any(|focal| focal.relative_to == "farthest_frame")
     }
 
+    /// Which shifts are not relative to infinity, in words.
+    pub(super) fn farthest_words(&self) -> &'static str {
+        match self.results.as_slice() {
+            [focal] if focal.sweep_count == 1 => {
+                "The last frame of its sweep was not at infinity: shifts are relative to the farthest frame, and the true \
+                 figures may be larger."
+            }
+            _ => {
+                "The last frame of at least one sweep was not at infinity: those shifts are relative to the farthest frame, \
+                 and the true figures may be larger."
+            }
+        }
+    }
+
     /// What zero is on the chart, in words.
     pub(super) fn zero_words(&self) -> &'static str {
         let farthest = |focal: &FocalDocument| focal.relative_to == "farthest_frame";

@@ -1,39 +1,49 @@
-//! How large the charts of printed sheets may be, so that a sheet stays on one page of A4.
+//! How printed sheets are set, so that each stays on one page of A4 or Letter: how large charts may be, and what has to stand
+//! at the address alone.
 //!
-//! A browser can't give a drawing the height that the words leave, so it is counted here: the lines that each part of a
-//! sheet takes, in the sizes of `static/print.css`. What is counted too high only makes a chart lower.
+//! A browser can't give a drawing the height that the words leave, nor say what it has no room for, so both are counted here:
+//! the lines that each part of a sheet takes, in the sizes of `static/print.css`. What is counted too high only makes a chart
+//! lower.
 
 use super::bounds;
 use super::measured::{Measured, Row};
 use crate::store::ConditionsKey;
 use crate::web::api::{FocalDocument, LensDocument, LensHead, PullQuestion, verdict};
 
-/// Height of A4 between the margins of the sheet less a reserve of 8 mm for wider fonts than the one counted with, and what
-/// the lens, its page and the citation take of it, mm.
-const PAGE_MM: f64 = 297.0 - 2.0 * 10.0 - 8.0;
+/// Height of A4 between the margins of the sheet, less a reserve for wider fonts than the one counted with, mm. On Letter, which
+/// is lower, all of it is set smaller by the style sheet.
+const PAGE_MM: f64 = 297.0 - 2.0 * 10.0 - 5.0;
+/// What the name of the lens with the line below it, and what the conditions with the citation take where each is as short as
+/// can be, mm.
 const HEAD_MM: f64 = 15.0;
 const FOOT_MM: f64 = 18.0;
-/// A line of text, of small text and of the verdict, and a row of a table, mm.
+/// A line of the name, of text, of small text and of the verdict, and a row of a table, mm.
+const NAME_LINE_MM: f64 = 7.2;
 const LINE_MM: f64 = 4.5;
 const SMALL_LINE_MM: f64 = 3.6;
-const VERDICT_LINE_MM: f64 = 5.2;
-const ROW_MM: f64 = 4.5;
-/// Headings of a section, of a part of it, of a table with its caption; space below a block, mm.
+const VERDICT_LINE_MM: f64 = 5.5;
+const ROW_MM: f64 = 4.9;
+/// What a second line adds to a row of a table, mm.
+const MORE_ROW_MM: f64 = 3.9;
+/// Headings of a section, of a part of it, of a table with its caption and of that of the pull; space below a block, mm.
 const SECTION_MM: f64 = 7.5;
 const PART_MM: f64 = 6.5;
-const TABLE_HEAD_MM: f64 = 14.0;
+const TABLE_HEAD_MM: f64 = 13.5;
+const PULL_HEAD_MM: f64 = 10.0;
 const GAP_MM: f64 = 1.6;
-/// Letters to a line of the verdict, of text and of small text; beside a chart there are half as many.
+/// Letters to a line of the name, of the verdict, of text and of small text, and of the last column of the table.
+const NAME_LETTERS: usize = 40;
 const VERDICT_LETTERS: usize = 92;
 const LETTERS: usize = 105;
 const SMALL_LETTERS: usize = 125;
+const OUTCOME_LETTERS: usize = 28;
 /// What stands under a chart across the sheet, mm.
 const CAPTION_MM: f64 = 8.5;
 /// A row of the pull beside a chart, in smaller type, and what stands above the rows, mm.
 const BESIDE_ROW_MM: f64 = 4.2;
 const BESIDE_HEAD_MM: f64 = 14.0;
 /// What the note on scale and angle below a table takes, letters.
-const ANGLE_LETTERS: usize = 310;
+const ANGLE_LETTERS: usize = 350;
 
 /// What type takes where it is set smaller.
 const DENSE: f64 = 8.0 / 9.0;
@@ -51,8 +61,42 @@ const HIGHEST_COMPARED_MM: f64 = 112.0;
 /// What a line of a chart takes at least, px, and what stands around the lines.
 const LINE_PX: (u32, u32) = (13, 68);
 
-fn lines(letters: usize, to_a_line: usize) -> f64 {
-    letters.div_ceil(to_a_line) as f64
+/// The type of a sheet.
+#[derive(Debug, Clone, Copy)]
+struct Type {
+    is_dense: bool,
+}
+
+impl Type {
+    /// How many lines so many letters take, of which so many go on one in the larger type.
+    fn lines(self, letters: usize, to_a_line: usize) -> f64 {
+        let to_a_line = to_a_line as f64 / self.scale();
+        (letters as f64 / to_a_line.floor()).ceil()
+    }
+
+    /// How large it is beside the larger one.
+    fn scale(self) -> f64 {
+        if self.is_dense { DENSE } else { 1.0 }
+    }
+}
+
+fn letters(words: &str) -> usize {
+    words.chars().count()
+}
+
+/// What a sheet has no room for, from nothing to most; each leaves out what those before it do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum LeftOut {
+    /// Nothing.
+    Nothing,
+    /// What was noticed of the sweeps; how many warnings there are stays in the table.
+    Noticed,
+    /// How the focal lengths were measured, as far as they differ.
+    Details,
+    /// The chart.
+    Chart,
+    /// The notes on angle, perspective and infinity below the table.
+    Notes,
 }
 
 /// How a sheet is set.
@@ -62,38 +106,119 @@ pub(super) struct Sheet {
     pub(super) chart: (u32, u32),
     /// Whether it holds so much that its type is set smaller.
     pub(super) is_dense: bool,
+    /// How many sets of conditions it holds, those that come first.
+    pub(super) sets: usize,
+    /// What it has no room for.
+    pub(super) left_out: LeftOut,
 }
 
-/// The sheet of a lens.
+impl Sheet {
+    /// What it has no room for, in words; `None` where that is nothing.
+    pub(super) fn left_out_words(&self) -> Option<&'static str> {
+        match self.left_out {
+            LeftOut::Nothing => None,
+            LeftOut::Noticed => Some("What was noticed of the sweeps stands"),
+            LeftOut::Details => {
+                Some("What was noticed of the sweeps, and how each was measured, stand")
+            }
+            LeftOut::Chart => {
+                Some("The chart, what was noticed of the sweeps, and how each was measured, stand")
+            }
+            LeftOut::Notes => Some(
+                "The chart, how much perspective may hold of each number and what it lacks short of infinity, what was noticed \
+                 of the sweeps, and how each was measured, stand",
+            ),
+        }
+    }
+}
+
+/// The sheet of a lens: all of it where it has room in type of either size; else fewer sets of conditions, down to the first;
+/// else less of that.
 pub(super) fn of_lens(
     document: &LensDocument,
     groups: &[(ConditionsKey, Vec<FocalDocument>)],
     pull: Option<PullQuestion>,
 ) -> Sheet {
-    let beside = groups.len() > 1;
-    let says = document.verdict.as_deref().unwrap_or_default();
-    let mut taken = HEAD_MM + FOOT_MM;
-    taken += lines(says.chars().count(), VERDICT_LETTERS) * VERDICT_LINE_MM + GAP_MM;
-    if beside {
-        taken += 2.0 * SMALL_LINE_MM + GAP_MM;
-    }
-    for (index, (_, results)) in groups.iter().enumerate() {
-        taken += section_mm(&document.lens, results, index, beside, pull.is_some());
-    }
-    let count = groups.len().max(1) as f64;
-    let is_dense = PAGE_MM - taken < LOWEST_MM * count;
-    let each = (PAGE_MM - taken * if is_dense { DENSE } else { 1.0 }) / count;
-    let most_lines = groups.iter().map(|(_, results)| results.len()).max();
-    let (width, highest) = if beside {
-        (BESIDE_PX, HIGHEST_BESIDE_MM)
-    } else {
-        (ACROSS_PX, HIGHEST_MM)
+    let all = groups.len().max(1);
+    let whole = (1..=all).rev().map(|sets| (sets, LeftOut::Nothing));
+    let less = [
+        LeftOut::Noticed,
+        LeftOut::Details,
+        LeftOut::Chart,
+        LeftOut::Notes,
+    ]
+    .map(|left_out| (1, left_out));
+    let mut settings = whole
+        .chain(less)
+        .flat_map(|setting| [(setting, false), (setting, true)]);
+    let set = |((sets, left_out), is_dense)| {
+        setting(document, groups, pull.is_some(), sets, left_out, is_dense)
     };
-    Sheet {
-        chart: (width, height_px(each, highest, most_lines.unwrap_or(0))),
-        is_dense,
-    }
+    let (sheet, _) = settings
+        .clone()
+        .map(set)
+        .find(|(_, has_room)| *has_room)
+        .unwrap_or_else(|| set(settings.next_back().unwrap_or(((1, LeftOut::Notes), true))));
+    sheet
 }
+
+/// A sheet set so, and whether it has room for that.
+fn setting(
+    document: &LensDocument,
+    groups: &[(ConditionsKey, Vec<FocalDocument>)],
+    pulled: bool,
+    sets: usize,
+    left_out: LeftOut,
+    is_dense: bool,
+) -> (Sheet, bool) {
+    let face = Type { is_dense };
+    let beside = sets > 1;
+    let shown = &groups[..sets.min(groups.len())];
+    let says = document.verdict.as_deref().unwrap_or_default();
+    let name = letters(&document.lens.name());
+    let mut taken = HEAD_MM + (face.lines(name, NAME_LETTERS) - 1.0) * NAME_LINE_MM + FOOT_MM;
+    taken += (face.lines(name + letters(&document.lens.url) + 80, LETTERS) - 1.0) * LINE_MM;
+    taken += face.lines(letters(says), VERDICT_LETTERS) * VERDICT_LINE_MM + GAP_MM;
+    if groups.len() > 1 {
+        // Which sets there are, and where the others stand.
+        taken += face.lines(130 + 55 * groups.len(), SMALL_LETTERS) * SMALL_LINE_MM + GAP_MM;
+    }
+    if left_out > LeftOut::Nothing {
+        taken +=
+            face.lines(100 + letters(&document.lens.url), SMALL_LETTERS) * SMALL_LINE_MM + GAP_MM;
+    }
+    let section = Section {
+        face,
+        beside,
+        pulled,
+        left_out,
+    };
+    for (index, (_, results)) in shown.iter().enumerate() {
+        taken += section.mm(&document.lens, results, index);
+    }
+    let room = PAGE_MM - taken * face.scale();
+    let labels = shown.iter().map(|(_, results)| results.len()).max();
+    let labels = labels.unwrap_or(0);
+    let (width, highest) = match beside {
+        true => (BESIDE_PX, HIGHEST_BESIDE_MM),
+        false => (ACROSS_PX, HIGHEST_MM),
+    };
+    let each = room / sets as f64;
+    let lowest = match left_out {
+        LeftOut::Chart | LeftOut::Notes => 0.0,
+        _ => f64::from(height_px(LOWEST_MM, highest, labels)) * PX_MM,
+    };
+    let sheet = Sheet {
+        chart: (width, height_px(each, highest, labels)),
+        is_dense,
+        sets,
+        left_out,
+    };
+    (sheet, each >= lowest)
+}
+
+/// The larger type.
+const LARGE: Type = Type { is_dense: false };
 
 /// Sides of the chart of a comparison of so many lenses, px.
 pub(super) fn sides_of_comparison(lenses: usize, differences: &[String], pull: bool) -> (u32, u32) {
@@ -102,7 +227,7 @@ pub(super) fn sides_of_comparison(lenses: usize, differences: &[String], pull: b
     let rows = 9.0 + if pull { 5.0 } else { 0.0 };
     let letters = differences
         .iter()
-        .map(|said| lines(said.chars().count(), LETTERS));
+        .map(|said| LARGE.lines(said.chars().count(), LETTERS));
     let taken = HEAD_MM + FOOT_MM + letters.sum::<f64>() * LINE_MM + 3.0 * LINE_MM;
     let table = TABLE_HEAD_MM + LINE_MM + rows * (ROW_MM + (cell_lines - 1.0) * 2.0);
     (
@@ -119,67 +244,112 @@ fn height_px(mm: f64, highest_mm: f64, labels: usize) -> u32 {
     px.max(labels.saturating_mul(line) + around)
 }
 
-/// What a section takes without its chart, mm.
-fn section_mm(
-    lens: &LensHead,
-    results: &[FocalDocument],
-    index: usize,
+/// What the sections of a sheet hold.
+#[derive(Debug, Clone, Copy)]
+struct Section {
+    face: Type,
+    /// Whether figures stand beside the charts.
     beside: bool,
+    /// Whether there is a focus pull.
     pulled: bool,
-) -> f64 {
-    let rows = results.len() as f64 * ROW_MM;
-    let warned = results
-        .iter()
-        .filter(|focal| focal.warning_words().is_some());
-    let mut taken =
-        SECTION_MM + TABLE_HEAD_MM + rows + 2.0 * GAP_MM + warned.count() as f64 * ROW_MM;
-    if index > 0 {
-        let says = verdict(results, Some(lens)).unwrap_or_default();
-        taken += lines(says.chars().count(), LETTERS) * LINE_MM + GAP_MM;
-    }
-    if results.iter().any(|focal| focal.relative_to != "infinity") {
-        taken += 2.0 * LINE_MM + 2.0 * GAP_MM;
-    }
-    let angles = if index == 0 { ANGLE_LETTERS } else { 0 };
-    let perspective = bounds::perspective(results, index > 0).map(|note| note.chars().count());
-    let shortfall = bounds::shortfall(results).map(|note| note.chars().count());
-    for letters in [Some(angles), perspective, shortfall].into_iter().flatten() {
-        taken += lines(letters + 20, SMALL_LETTERS) * SMALL_LINE_MM + GAP_MM;
-    }
-    let found = || results.iter().flat_map(|focal| &focal.findings);
-    if found().next().is_some() {
-        let letters = |words: &str| lines(words.chars().count() + 30, LETTERS - 10);
-        taken += PART_MM + found().map(|f| letters(&f.message) * LINE_MM).sum::<f64>();
-    }
-    match (beside, pulled) {
-        // What stands beside the chart costs nothing, as far as it is no higher.
-        (true, true) => {
-            let pull = BESIDE_HEAD_MM + results.len() as f64 * BESIDE_ROW_MM;
-            taken + how_mm(results) + (pull - LOWEST_MM).max(0.0)
+    left_out: LeftOut,
+}
+
+impl Section {
+    /// What one of them takes without its chart, mm.
+    fn mm(self, lens: &LensHead, results: &[FocalDocument], index: usize) -> f64 {
+        let mut taken = SECTION_MM + TABLE_HEAD_MM + 2.0 * GAP_MM;
+        taken += results
+            .iter()
+            .map(|focal| row_mm(self.face, focal))
+            .sum::<f64>();
+        if index > 0 {
+            let says = verdict(results, Some(lens)).unwrap_or_default();
+            taken += self.face.lines(letters(&says), LETTERS) * LINE_MM + GAP_MM;
         }
-        (true, false) => taken,
-        (false, _) => {
+        if results.iter().any(|focal| focal.relative_to != "infinity") {
+            taken += 2.0 * LINE_MM + 4.0 * GAP_MM;
+        }
+        if self.left_out < LeftOut::Notes {
+            let angles = if index == 0 { ANGLE_LETTERS } else { 0 };
+            let perspective = bounds::perspective(results, index > 0);
+            let shortfall = bounds::shortfall(results);
+            let notes = [perspective, shortfall].into_iter().flatten();
+            for letters in notes.map(|note| letters(&note)).chain([angles]) {
+                taken += self.face.lines(letters + 20, SMALL_LETTERS) * SMALL_LINE_MM + GAP_MM;
+            }
+        }
+        if self.left_out < LeftOut::Noticed {
+            taken += noticed_mm(self.face, results);
+        }
+        let is_detailed = self.left_out < LeftOut::Details;
+        let pull_rows = results.len() as f64;
+        taken += match (self.beside, self.pulled) {
+            // What stands beside the chart costs nothing, as far as it is no higher.
+            (true, true) => {
+                let notes = 2.0 * SMALL_LINE_MM;
+                let pull = BESIDE_HEAD_MM + pull_rows * BESIDE_ROW_MM + notes;
+                how_mm(self.face, results, is_detailed) + (pull - LOWEST_MM).max(0.0)
+            }
+            (true, false) => (how_mm(self.face, results, is_detailed) * 2.0 - LOWEST_MM).max(0.0),
+            (false, _) => how_mm(self.face, results, is_detailed) + CAPTION_MM,
+        };
+        if self.pulled && !self.beside {
             // With what perspective may hold of the changes.
-            let pull = PART_MM + TABLE_HEAD_MM + rows + SMALL_LINE_MM + 2.0 * GAP_MM;
-            let ends = CAPTION_MM + 2.0 * SMALL_LINE_MM + GAP_MM;
-            taken + how_mm(results) + ends + if pulled { pull } else { 0.0 }
+            let perspective =
+                self.face.lines(90 + 16 * results.len(), SMALL_LETTERS) * SMALL_LINE_MM;
+            taken += PART_MM + PULL_HEAD_MM + pull_rows * ROW_MM + perspective + 3.0 * GAP_MM;
         }
+        taken
+    }
+}
+
+/// A row of the table by focal length, mm: where warnings stand in its last column, that breaks into lines.
+fn row_mm(face: Type, focal: &FocalDocument) -> f64 {
+    let Some(warnings) = focal.warning_words() else {
+        return ROW_MM;
+    };
+    let most = focal.tolerance_most_words().unwrap_or_default();
+    let outcome = letters(&focal.tolerance_words()) + letters(&focal.tolerance_u_words());
+    let outcome = outcome + letters(&most) + letters(&warnings) + 6;
+    ROW_MM + (face.lines(outcome, OUTCOME_LETTERS) - 1.0) * MORE_ROW_MM
+}
+
+/// What was noticed, mm: one paragraph a focal length.
+fn noticed_mm(face: Type, results: &[FocalDocument]) -> f64 {
+    let noticed = results.iter().filter(|focal| !focal.findings.is_empty());
+    let each = noticed.map(|focal| {
+        let found = focal.findings.iter();
+        let letters = found.map(|f| letters(f.title()) + letters(&f.message) + 16);
+        face.lines(letters.sum(), LETTERS - 12) * LINE_MM + 0.6
+    });
+    let sum: f64 = each.sum();
+    if sum > 0.0 {
+        PART_MM + sum + GAP_MM
+    } else {
+        0.0
     }
 }
 
 /// What the words on how it was measured take across the sheet, mm.
-fn how_mm(results: &[FocalDocument]) -> f64 {
+fn how_mm(face: Type, results: &[FocalDocument], is_detailed: bool) -> f64 {
     let how = Measured::new(results);
-    let letters = |(term, words): &(&str, String)| term.len() + words.chars().count() + 3;
-    let shared: usize = how.shared.iter().map(letters).sum();
-    let running = 25 + shared + 22 * how.rows.len();
-    let own = |row: &Row| row.at.len() + 4 + row.cells.iter().map(letters).sum::<usize>();
-    let differing = if how.differing.is_empty() {
-        0
-    } else {
-        how.rows.iter().map(own).sum()
+    let pair = |(term, words): &(&str, String)| term.len() + letters(words) + 3;
+    let shared: usize = how.shared.iter().map(pair).sum();
+    if !is_detailed {
+        return face.lines(25 + shared, LETTERS) * LINE_MM + 2.0 * GAP_MM;
+    }
+    let frames = |row: &Row| 12 + 12 * row.sweeps.len() + 60 * row.same_pictures.len();
+    let running = 25 + shared + how.rows.iter().map(frames).sum::<usize>();
+    let own = |row: &Row| row.at.len() + 8 + row.cells.iter().map(pair).sum::<usize>();
+    let differing = match how.differing.is_empty() {
+        true => 0.0,
+        // Each stands on lines of its own where two don't fit beside each other.
+        false => how
+            .rows
+            .iter()
+            .map(|row| face.lines(own(row), SMALL_LETTERS))
+            .sum(),
     };
-    lines(running, LETTERS) * LINE_MM
-        + lines(differing, SMALL_LETTERS) * SMALL_LINE_MM
-        + 2.0 * GAP_MM
+    face.lines(running, LETTERS) * LINE_MM + differing * SMALL_LINE_MM + 3.0 * GAP_MM
 }

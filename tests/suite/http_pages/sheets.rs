@@ -1,4 +1,4 @@
-//! Reader pages on paper: each is one sheet of A4, at the size of its style sheet.
+//! Reader pages on paper: each is one sheet of A4 or Letter, at the size of its style sheet.
 
 use breathmark::store::Switch;
 use breathmark::sweep::{BudgetLine, Code, Finding, Part, Severity};
@@ -16,6 +16,17 @@ fn pages_of(pdf: &[u8]) -> usize {
         .count()
 }
 
+/// How many pages what a browser shows takes on paper of this size.
+pub(super) async fn pages_on(browser: &Browser, paper: PrintSize) -> usize {
+    let asked = PrintConfiguration::builder().size(paper).build();
+    let pdf = browser.client.print(asked.expect("usual margins")).await;
+    pages_of(&pdf.expect("a PDF"))
+}
+
+/// Papers, in portrait.
+pub(super) const A4: PrintSize = PrintSize::A4;
+pub(super) const LETTER: PrintSize = PrintSize::US_LETTER;
+
 /// Width of A4 between the margins of a sheet, CSS px: 186 mm of 1/96 in.
 const PAPER_PX: f64 = 703.0;
 
@@ -27,7 +38,7 @@ const WIDEST_ON_PAPER: &str = "
     return Math.max(...[...document.querySelectorAll('main *')].map(e => e.getBoundingClientRect().right)) - left;";
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-async fn sheets_are_one_page_of_a4() {
+async fn sheets_are_one_page() {
     let site = Site::with_lenses().await;
     let warned = site
         .lens("Brackwell", "Weir 24-70 f/2.8", (24.0, 70.0))
@@ -90,10 +101,9 @@ async fn sheets_are_one_page_of_a4() {
         format!("/compare?lens={}&lens={}&lens={}&lens=ostrel-28-135-f-3-5&from_m=3&to_m=1", both.slug, warned.slug, twice.slug),
     ] {
         browser.go(&format!("{at}{page}")).await;
-        let a4 = PrintConfiguration::builder().size(PrintSize::A4).build();
-        let pdf = browser.client.print(a4.expect("usual margins")).await;
-        let pdf = pdf.expect("a PDF");
-        assert_eq!(pages_of(&pdf), 1, "{page}");
+        for (name, paper) in [("A4", A4), ("Letter", LETTER)] {
+            assert_eq!(pages_on(&browser, paper).await, 1, "{page} on {name}");
+        }
         // What is wider than the paper would make a browser shrink the whole sheet.
         let widest = browser.client.execute(WIDEST_ON_PAPER, Vec::new()).await;
         let widest = widest.ok().and_then(|px| px.as_f64());
