@@ -61,6 +61,9 @@ const SIGNIFICANCE: f64 = 6.0;
 const REMARKABLE_PCT: f64 = 0.02;
 /// Flattening below which nothing is believed that the two targets don't show alike, whatever its significance.
 const LEAST_FLATTENING: f64 = 0.01;
+/// Flattening below which nothing is believed that is not lopsided too: a tone curve other than the one that was assumed
+/// flattens blur before a sloping background by 0.002 (simulated sweeps).
+const LEAST_ALIKE: f64 = 0.003;
 /// Share of the larger flattening that the smaller one has where both targets show it alike; they don't lie quite as far
 /// from the axis.
 const ALIKE: f64 = 1.0 / 3.0;
@@ -124,8 +127,14 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape>
     let effect_pct = |pull: f64| 100.0 * 2.0 * pull.abs() * (widest.1 - widest.0) / separation;
     let flattening = flat.value;
     let alike = sides[0].min(sides[1]) > ALIKE * sides[0].max(sides[1]);
-    let least = if alike { 0.0 } else { LEAST_FLATTENING };
     let significant = |m: Measured| m.value.abs() > SIGNIFICANCE * m.std_error;
+    // Circles of one size are not lopsided at all: then the size of the pull is known, but not which way it goes.
+    let certain = alike && significant(lopsided);
+    let least = match alike {
+        _ if certain => 0.0,
+        true => LEAST_ALIKE,
+        false => LEAST_FLATTENING,
+    };
     if flattening < least || !significant(flat) {
         let most = flattening.max(0.0) + UNSEEN_SIGMA * flat.std_error;
         return Some(Shape::Whole {
@@ -136,8 +145,6 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape>
     if !alike && balance::changes(frames) {
         return None;
     }
-    // Circles of one size are not lopsided at all: then the size of the pull is known, but not which way it goes.
-    let certain = alike && significant(lopsided);
     let pull = if certain {
         pull_of(flattening, lopsided.value.abs()).copysign(lopsided.value)
     } else {

@@ -12,6 +12,7 @@ use breathmark::simulate::{
 };
 use breathmark::sweep::{DEFAULT_TOLERANCE_PCT, SweepMeasurement, SweepSettings};
 use breathmark::units::{FocusDistance, Metres};
+use rayon::prelude::*;
 use rig::{Files, errors, rms, set_up};
 
 type Change = fn(&mut SweepScript);
@@ -217,39 +218,56 @@ fn normalised(script: &SweepScript, measured: &SweepMeasurement) -> Vec<f64> {
         .collect()
 }
 
-/// Mixed conditions, each drawn by a simple even sequence so that any number of sweeps covers the whole range.
+/// Sweep number `k` of mixed conditions: width, blur, exposure, noise, slope of background, tone curve, JPEG quality and
+/// sampling, blades and shift, each drawn by a simple even sequence so that any number of sweeps covers the whole range.
+fn mixed(k: usize) -> SweepScript {
+    // Fractions of k times irrational numbers fill [0, 1) evenly (additive recurrence; from memory).
+    let part = |factor: f64| (k as f64 * factor).fract();
+    let mut script = SweepScript::plain(
+        50.0 + 60.0 * part(0.754_877),
+        -4.0 + 8.0 * part(0.569_840),
+        14,
+    );
+    let width = [640, 960, 1440, 1920][k % 4];
+    script.scene = Scene::two_targets(width, width * 2 / 3);
+    script.seed = k as u64 + 1;
+    // Even in blur, not in f-numbers.
+    script.lens.f_number = 1.2 / (0.18 + 0.82 * part(0.819_172));
+    script.lens.pupil.blades = [None, Some(7), Some(9)][k % 3];
+    script.picture.jpeg_quality = 60 + (36.0 * part(0.671_043)) as u8;
+    script.picture.subsampling = [Subsampling::S420, Subsampling::S422, Subsampling::S444][k % 3];
+    script.picture.noise.read = 0.0002 + 0.003 * part(0.549_700).powi(2);
+    script.picture.tone = match k % 5 {
+        0 => ToneCurve::Gamma(2.2),
+        1 => ToneCurve::Contrast(0.2 * part(0.236_068)),
+        _ => ToneCurve::Srgb,
+    };
+    script.scene.exposure = 0.3 + 0.9 * part(0.450_359);
+    script.scene.background.slope_x = 0.01 * part(0.368_910);
+    script
+}
+
 fn coverage(sweeps: usize) {
-    let mut all = Vec::new();
-    let mut worst = Vec::new();
-    for k in 0..sweeps {
-        // Fractions of k times irrational numbers fill [0, 1) evenly (additive recurrence; from memory).
-        let part = |factor: f64| (k as f64 * factor).fract();
-        let mut script = SweepScript::plain(
-            50.0 + 60.0 * part(0.754_877),
-            -4.0 + 8.0 * part(0.569_840),
-            14,
-        );
-        script.scene = Scene::two_targets(720, 480);
-        script.seed = k as u64 + 1;
-        script.lens.f_number = 1.8 + 5.0 * part(0.819_172);
-        script.lens.pupil.blades = [None, Some(7), Some(9)][k % 3];
-        script.picture.jpeg_quality = 75 + (20.0 * part(0.671_043)) as u8;
-        script.picture.subsampling =
-            [Subsampling::S420, Subsampling::S422, Subsampling::S444][k % 3];
-        script.picture.noise.read = 0.0002 + 0.003 * part(0.549_700).powi(2);
-        script.scene.exposure = 0.3 + 0.9 * part(0.450_359);
-        script.scene.background.slope_x = 0.01 * part(0.368_910);
-        let measured = Files::of(&script).measure(&SweepSettings::default());
-        all.extend(normalised(&script, &measured));
-        if let Some(summary) = &measured.summary {
-            let truth = &script.truth()[summary.worst];
-            let shift = summary.worst_shift_pct;
-            if summary.worst != summary.reference {
-                worst.push((shift.value - truth.shift_to_last_pct) / shift.std_error);
-            }
-        }
-    }
-    for (what, z) in [("frames", all), ("worst shifts", worst)] {
+    let judged: Vec<_> = (0..sweeps)
+        .into_par_iter()
+        .map(|k| {
+            let script = mixed(k);
+            let measured = Files::of(&script).measure(&SweepSettings::default());
+            let worst = measured.summary.as_ref().and_then(|summary| {
+                let truth = &script.truth()[summary.worst];
+                let shift = summary.worst_shift_pct;
+                (summary.worst != summary.reference)
+                    .then(|| (shift.value - truth.shift_to_last_pct) / shift.std_error)
+            });
+            (normalised(&script, &measured), worst)
+        })
+        .collect();
+    let frames: Vec<f64> = judged
+        .iter()
+        .flat_map(|(frames, _)| frames.clone())
+        .collect();
+    let worst: Vec<f64> = judged.iter().filter_map(|(_, worst)| *worst).collect();
+    for (what, z) in [("frames", frames), ("worst shifts", worst)] {
         let within = |k: f64| {
             100.0 * z.iter().filter(|z| z.abs() < k).count() as f64 / z.len().max(1) as f64
         };

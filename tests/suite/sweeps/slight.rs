@@ -55,7 +55,8 @@ fn blur_cut_by_little_is_seen_or_bounded() {
             }
         }
     }
-    assert!(seen >= 4, "{seen}");
+    // What is flatter than light before a sloping background under another tone curve is seen.
+    assert!(seen >= 3, "{seen}");
 }
 
 /// Centres of dim, much blurred targets scatter by tenths of a pixel; a knock beyond that is seen all the same.
