@@ -96,21 +96,29 @@ function addReadout(figure, curves) {
  * (src/sweep/between.rs); null outside what was measured. */
 function shiftAt(points, at, travel) {
   const places = points
-    .map((point) => ({ x: travel ? 1 - point.travel : point.focus_dioptres, shift: point.shift_pct, u: point.shift_u_pct }))
+    .map((point) => ({ x: travel ? 1 - point.travel : point.focus_dioptres, shift: point.shift_pct, u: point.shift_u_pct, placeU: travel ? 0 : (point.focus_u_dioptres ?? 0) }))
     .filter((place) => place.x !== null)
     .sort((a, b) => a.x - b.x);
   for (let index = 0; index < places.length; index += 1) {
     const right = places[index];
     if (right.x < at) continue;
-    if (right.x - at < 1e-9) return { value: right.shift, u: right.u };
-    if (index === 0) return null;
-    const left = places[index - 1];
-    const share = (at - left.x) / (right.x - left.x);
-    const straight = left.shift + share * (right.shift - left.shift);
-    const value = places.length < 8 ? straight : bent(places[index - 2], left, right, places[index + 1], share);
-    return { value, u: Math.hypot((1 - share) * left.u, share * right.u, 0.15 * (value - straight)) };
+    if (index === 0 && right.x - at > 1e-6) return null;
+    if (places.length === 1) return { value: right.shift, u: right.u };
+    return shiftBetween(places, Math.max(index, 1), at);
   }
-  return null;
+  const last = places.length - 1;
+  return last > 0 && at - places[last].x < 1e-6 ? shiftBetween(places, last, at) : null;
+}
+
+/** The same between the place before and that at an index. */
+function shiftBetween(places, index, at) {
+  const [left, right] = [places[index - 1], places[index]];
+  const [width, rise] = [right.x - left.x, right.shift - left.shift];
+  const share = width > 0 ? Math.min(1, Math.max(0, (at - left.x) / width)) : 1;
+  const straight = left.shift + share * rise;
+  const value = places.length < 8 ? straight : bent(places[index - 2], left, right, places[index + 1], share);
+  const byPlace = width > 0 ? (rise / width) * (left.placeU + share * (right.placeU - left.placeU)) : 0;
+  return { value, u: Math.hypot((1 - share) * left.u, share * right.u, 0.15 * (value - straight), byPlace) };
 }
 
 /** Value of the cubic between two places after a share of the way, bent as the places before and after say. */

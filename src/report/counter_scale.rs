@@ -76,7 +76,7 @@ pub fn reference(curve: &ShiftCurve, held: Held) -> Result<Setting, String> {
             .iter()
             .max_by(|a, b| a.shift_pct.value.total_cmp(&b.shift_pct.value))
             .map(setting_of),
-        Held::At(dioptres) => Course::of(curve).setting(Place::Dioptres(dioptres)),
+        Held::At(dioptres) => setting(curve, Place::Dioptres(dioptres)),
     };
     match (found, held) {
         (Some(setting), _) if setting.shift_pct.value > -100.0 => Ok(setting),
@@ -92,15 +92,14 @@ pub fn counter_scales(
     reference: Setting,
     places: &[Place],
 ) -> Vec<Option<CounterScale>> {
-    let course = Course::of(curve);
     places
         .iter()
-        .map(|place| counter_scale(&course, reference, *place))
+        .map(|place| counter_scale(curve, reference, *place))
         .collect()
 }
 
-fn counter_scale(course: &Course, reference: Setting, place: Place) -> Option<CounterScale> {
-    let here = course.setting(place)?;
+fn counter_scale(curve: &ShiftCurve, reference: Setting, place: Place) -> Option<CounterScale> {
+    let here = setting(curve, place)?;
     let (a, b) = (scale_of(reference.shift_pct), scale_of(here.shift_pct));
     if b.value <= 0.0 {
         return None;
@@ -199,79 +198,20 @@ fn setting_of(point: &CurvePoint) -> Setting {
     }
 }
 
-/// The points of a curve in rising order along both axes.
-struct Course {
-    by_dioptres: Vec<(f64, CurvePoint)>,
-    by_travel: Vec<(f64, CurvePoint)>,
-}
-
-impl Course {
-    fn of(curve: &ShiftCurve) -> Self {
-        let along = |axis: fn(&CurvePoint) -> Option<f64>| {
-            let points = curve.points().iter();
-            let mut placed: Vec<(f64, CurvePoint)> = points
-                .filter_map(|point| Some((axis(point)?, *point)))
-                .collect();
-            placed.sort_by(|a, b| a.0.total_cmp(&b.0));
-            placed
-        };
-        Self {
-            by_dioptres: along(|point| point.dioptres.map(|at| at.value)),
-            by_travel: along(|point| Some(point.travel)),
-        }
-    }
-
-    /// What the curve says at a place, on the straight line between the frames beside it.
-    fn setting(&self, place: Place) -> Option<Setting> {
-        let (a, b, share) = match place {
-            Place::Dioptres(at) => beside(&self.by_dioptres, at)?,
-            Place::Travel(at) => beside(&self.by_travel, at)?,
-        };
-        let mix = |a: f64, b: f64| a + share * (b - a);
-        let shift = mix(a.shift_pct.value, b.shift_pct.value);
-        let u = ((1.0 - share) * a.shift_pct.std_error).hypot(share * b.shift_pct.std_error);
-        let distances = a.dioptres.zip(b.dioptres);
-        Some(match place {
-            Place::Travel(at) => Setting {
-                travel: at,
-                dioptres: distances.map(|(a, b)| mix(a.value, b.value)),
-                shift_pct: Measured::new(shift, u),
-            },
-            Place::Dioptres(at) => Setting {
-                travel: mix(a.travel, b.travel),
-                dioptres: Some(at),
-                shift_pct: Measured::new(shift, u.hypot(by_distance(&a, &b, share))),
-            },
-        })
-    }
-}
-
-/// What the uncertainty of the distances adds to a shift between two points, percentage points: it times the slope.
-fn by_distance(a: &CurvePoint, b: &CurvePoint, share: f64) -> f64 {
-    let Some((from, to)) = a.dioptres.zip(b.dioptres) else {
-        return 0.0;
-    };
-    let width = to.value - from.value;
-    if width.abs() < f64::EPSILON {
-        return 0.0;
-    }
-    let slope = (b.shift_pct.value - a.shift_pct.value) / width;
-    slope * (from.std_error + share * (to.std_error - from.std_error))
-}
-
-/// The points on both sides of a place, which are in rising order, and how far from the first to the second it is.
-fn beside(points: &[(f64, CurvePoint)], at: f64) -> Option<(CurvePoint, CurvePoint, f64)> {
-    if let [(only, point)] = *points {
-        return ((only - at).abs() < SAME).then_some((point, point, 0.0));
-    }
-    let right = points.partition_point(|(place, _)| *place < at).max(1);
-    let (a, b) = (points.get(right - 1)?, points.get(right)?);
-    if at < a.0 {
-        return None;
-    }
-    let width = b.0 - a.0;
-    let share = if width > 0.0 { (at - a.0) / width } else { 0.0 };
-    Some((a.1, b.1, share))
+/// What a curve says at a place.
+fn setting(curve: &ShiftCurve, place: Place) -> Option<Setting> {
+    Some(match place {
+        Place::Travel(at) => Setting {
+            travel: at,
+            dioptres: curve.dioptres_at(at),
+            shift_pct: curve.shift_at_travel(at)?,
+        },
+        Place::Dioptres(at) => Setting {
+            travel: curve.travel_at(at)?,
+            dioptres: Some(at),
+            shift_pct: curve.shift_at(at)?,
+        },
+    })
 }
 
 #[cfg(test)]

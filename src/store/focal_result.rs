@@ -15,6 +15,8 @@ pub struct FocalResult {
     pub sweeps: Vec<SweepId>,
     /// Sweeps that hold pictures of one of these, byte for byte, and so don't count as repeats.
     pub same_pictures: Vec<SweepId>,
+    /// Sweeps that cover less of the focus range than these: they begin farther off, or end before infinity, and so are not averaged.
+    pub partial: Vec<SweepId>,
     /// Shift of largest magnitude, per cent.
     pub worst_shift_pct: Measured,
     /// Bounds of the worst shift that no scatter shows, percentage points, in the order of `Part::ALL`; the largest of each
@@ -33,10 +35,14 @@ pub struct FocalResult {
     pub closest_focus_m: Option<f64>,
     /// Shifts are relative to the farthest frame.
     pub relative_to_farthest: bool,
-    /// f-number.
+    /// f-number of the sweep whose curve is shown.
     pub f_number: Option<f64>,
-    /// Camera.
+    /// Camera of the sweep whose curve is shown.
     pub camera: Option<String>,
+    /// f-numbers of all sweeps, each once, rising.
+    pub f_numbers: Vec<f64>,
+    /// Cameras of all sweeps, each once.
+    pub cameras: Vec<String>,
     /// Picture width, px.
     pub picture_width_px: Option<u32>,
     /// Width of the camera's picture, mm: as somebody said, else as the frames state it by their 35 mm focal length.

@@ -108,7 +108,10 @@ pub(super) async fn load_lens_page(
         .collect::<Result<_, _>>()?;
     let public: std::collections::BTreeSet<SweepId> = results
         .iter()
-        .flat_map(|result| result.sweeps.iter().chain(&result.same_pictures))
+        .flat_map(|result| {
+            let counted = result.sweeps.iter().chain(&result.same_pictures);
+            counted.chain(&result.partial)
+        })
         .copied()
         .collect();
     let mut history: Vec<HistoryEntry> = Vec::new();

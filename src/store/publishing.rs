@@ -266,6 +266,7 @@ fn public_result(
         focal_length_mm: focal_length.mm(),
         sweeps: vec![sweep],
         same_pictures: Vec::new(),
+        partial: Vec::new(),
         worst_shift_pct: summary.worst_shift_pct,
         systematic: summary.budget.systematic,
         repeats_disagree: false,
@@ -275,6 +276,8 @@ fn public_result(
         closest_focus_m: measurement.closest_focus.map(Metres::m),
         relative_to_farthest: summary.relative_to_farthest,
         f_number: measurement.f_number.map(FNumber::n),
+        f_numbers: measurement.f_number.map(FNumber::n).into_iter().collect(),
+        cameras: measurement.camera.iter().cloned().collect(),
         camera: measurement.camera,
         picture_width_px: measurement.picture_size_px.map(|(width, _)| width),
         sensor_width_mm: settings

@@ -10,7 +10,10 @@ use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, Repeat, together};
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
-const FORM: i64 = 6;
+const FORM: i64 = 7;
+/// Share of the nearest focus setting, in dioptres, that a sweep has to reach to count as one from closest focus: cameras state
+/// distances coarsely there.
+const SAME_NEAR_END: f64 = 0.9;
 
 impl Store {
     /// Makes all read models anew where they have an older form.
@@ -100,7 +103,8 @@ pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result
             .push(result);
     }
     for ((conditions, _), results) in repeats {
-        let Some(combined) = combine(independent(results, &pictures)) else {
+        let (counted, partial) = whole(independent(results, &pictures));
+        let Some(combined) = combine(counted, partial) else {
             continue;
         };
         sqlx::query(
@@ -139,9 +143,39 @@ fn independent(repeats: Vec<FocalResult>, pictures: &Pictures) -> Vec<FocalResul
     counted
 }
 
-/// Repeats of one focal length as one result; `None` for none. The curve and what goes with it is of the most certain sweep;
-/// worst shift and tolerance distance are read from that curve, which is given the size and the scatter of all.
-fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
+/// The repeats that cover the focus range as far as any does, and the sweeps of the others. What ends before infinity tells its
+/// shifts against a nearer picture, what begins farther off has not seen the same worst shift.
+fn whole(repeats: Vec<FocalResult>) -> (Vec<FocalResult>, Vec<SweepId>) {
+    let (mut counted, mut partial): (Vec<_>, Vec<_>) = repeats
+        .into_iter()
+        .partition(|repeat| !repeat.ends_before_infinity());
+    if counted.is_empty() {
+        std::mem::swap(&mut counted, &mut partial);
+    }
+    let nearest = |repeat: &FocalResult| repeat.curve.range_dioptres().map(|(_, near)| near);
+    let closest = counted.iter().filter_map(nearest).fold(0.0, f64::max);
+    let (counted, farther): (Vec<_>, Vec<_>) = counted
+        .into_iter()
+        .partition(|repeat| nearest(repeat).is_none_or(|near| near > SAME_NEAR_END * closest));
+    partial.extend(farther);
+    let mut sweeps: Vec<SweepId> = partial.into_iter().flat_map(|one| one.sweeps).collect();
+    sweeps.sort_unstable();
+    (counted, sweeps)
+}
+
+/// Adds what is not there yet.
+fn add_new<T: PartialEq>(known: &mut Vec<T>, more: Vec<T>) {
+    for one in more {
+        if !known.contains(&one) {
+            known.push(one);
+        }
+    }
+}
+
+/// Repeats of one focal length as one result; `None` for none. The curve and what goes with it is of the most certain sweep of
+/// those that know their distances best; worst shift and tolerance distance are read from that curve, which is given the size and
+/// the scatter of all.
+fn combine(mut repeats: Vec<FocalResult>, partial: Vec<SweepId>) -> Option<FocalResult> {
     repeats.sort_by_key(|result| result.sweeps.first().copied());
     let named: Vec<Repeat<'_>> = repeats
         .iter()
@@ -152,6 +186,7 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
             ),
             worst_shift_pct: result.worst_shift_pct,
             curve: &result.curve,
+            distance_source: result.distance_source,
             systematic: &result.systematic,
         })
         .collect();
@@ -160,6 +195,9 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
     let mut combined = FocalResult {
         sweeps: Vec::new(),
         same_pictures: Vec::new(),
+        partial,
+        f_numbers: Vec::new(),
+        cameras: Vec::new(),
         reviewers: Vec::new(),
         captured_at: Vec::new(),
         findings: all.disagreement.into_iter().collect(),
@@ -179,19 +217,14 @@ fn combine(mut repeats: Vec<FocalResult>) -> Option<FocalResult> {
         combined.sweeps.extend(repeat.sweeps);
         combined.same_pictures.extend(repeat.same_pictures);
         combined.captured_at.extend(repeat.captured_at);
-        for reviewer in repeat.reviewers {
-            if !combined.reviewers.contains(&reviewer) {
-                combined.reviewers.push(reviewer);
-            }
-        }
-        for finding in repeat.findings {
-            if !combined.findings.contains(&finding) {
-                combined.findings.push(finding);
-            }
-        }
+        add_new(&mut combined.reviewers, repeat.reviewers);
+        add_new(&mut combined.cameras, repeat.cameras);
+        add_new(&mut combined.f_numbers, repeat.f_numbers);
+        add_new(&mut combined.findings, repeat.findings);
     }
     combined.same_pictures.sort_unstable();
     combined.captured_at.sort();
+    combined.f_numbers.sort_by(f64::total_cmp);
     combined
         .findings
         .sort_by_key(|finding| std::cmp::Reverse(finding.severity));

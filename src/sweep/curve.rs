@@ -6,6 +6,9 @@ use crate::units::Measured;
 /// Exceeding a tolerance by this much, percentage points, is no flicker of noise, however uncertain the curve.
 const CLEARLY_PCT: f64 = 0.05;
 
+/// Settings closer than this, dioptres or parts of the travel, are one.
+const SAME: f64 = 1e-6;
+
 /// One measured frame on the curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CurvePoint {
@@ -79,7 +82,8 @@ impl ShiftCurve {
         &self.points
     }
 
-    /// Shift at a focus setting, per cent; `None` outside the measured range or where no distances are known.
+    /// Shift at a focus setting, per cent; `None` outside the measured range or where no distances are known. Its uncertainty
+    /// holds that of the distances, times the slope of the curve.
     #[must_use]
     pub fn shift_at(&self, dioptres: f64) -> Option<Measured> {
         between(&self.by_dioptres(), dioptres)
@@ -89,6 +93,23 @@ impl ShiftCurve {
     #[must_use]
     pub fn shift_at_travel(&self, travel: f64) -> Option<Measured> {
         between(&self.by_travel(), travel)
+    }
+
+    /// Place in the sweep (0 closest focus, 1 last frame) of a focus setting, dioptres, on the straight line between the frames
+    /// beside it; `None` as for [`shift_at`](Self::shift_at).
+    #[must_use]
+    pub fn travel_at(&self, dioptres: f64) -> Option<f64> {
+        let known = |point: &CurvePoint| Some((point.dioptres?.value, point.travel));
+        straight(self.points.iter().filter_map(known).collect(), dioptres)
+    }
+
+    /// Focus setting at a place in the sweep, dioptres, in the same way; `None` outside what was measured, and where the frames
+    /// beside it don't know theirs.
+    #[must_use]
+    pub fn dioptres_at(&self, travel: f64) -> Option<f64> {
+        let known =
+            |point: &CurvePoint| (point.travel, point.dioptres.map_or(f64::NAN, |at| at.value));
+        straight(self.points.iter().map(known).collect(), travel).filter(|at| at.is_finite())
     }
 
     /// Change of the picture's scale, per cent, when focus is pulled from one setting to another, dioptres: positive is
@@ -105,7 +126,7 @@ impl ShiftCurve {
     #[must_use]
     pub fn range_dioptres(&self) -> Option<(f64, f64)> {
         let points = self.by_dioptres();
-        Some((points.first()?.at, points.last()?.at))
+        Some((points.first()?.at.value, points.last()?.at.value))
     }
 
     /// The point of largest magnitude.
@@ -208,28 +229,21 @@ impl ShiftCurve {
     }
 
     fn by_dioptres(&self) -> Vec<Place> {
-        let mut places: Vec<Place> = self
-            .points
-            .iter()
-            .filter_map(|point| {
-                point.dioptres.map(|d| Place {
-                    at: d.value,
-                    shift: point.shift_pct,
-                })
+        let known = |point: &CurvePoint| {
+            Some(Place {
+                at: point.dioptres?,
+                shift: point.shift_pct,
             })
-            .collect();
-        places.sort_by(|a, b| a.at.total_cmp(&b.at));
-        places
+        };
+        in_order(self.points.iter().filter_map(known).collect())
     }
 
     fn by_travel(&self) -> Vec<Place> {
-        self.points
-            .iter()
-            .map(|point| Place {
-                at: point.travel,
-                shift: point.shift_pct,
-            })
-            .collect()
+        let known = |point: &CurvePoint| Place {
+            at: Measured::new(point.travel, 0.0),
+            shift: point.shift_pct,
+        };
+        in_order(self.points.iter().map(known).collect())
     }
 }
 
@@ -242,159 +256,65 @@ pub(super) fn clear_size(point: &CurvePoint) -> f64 {
 /// A shift at a place along some axis.
 #[derive(Debug, Clone, Copy)]
 struct Place {
-    at: f64,
+    at: Measured,
     shift: Measured,
+}
+
+fn in_order(mut places: Vec<Place>) -> Vec<Place> {
+    places.sort_by(|a, b| a.at.value.total_cmp(&b.at.value));
+    places
 }
 
 /// The shift at `at`, on the curve between the places beside it, which are in rising order.
 fn between(places: &[Place], at: f64) -> Option<Measured> {
-    let right = places.iter().position(|place| place.at >= at)?;
-    let b = places[right];
-    if b.at <= at {
-        return Some(b.shift);
-    }
-    let a = places[right.checked_sub(1)?];
-    let share = (at - a.at) / (b.at - a.at);
-    let point = |place: &Place| (place.at, place.shift.value);
-    let before = right.checked_sub(2).and_then(|k| places.get(k)).map(point);
+    let (right, share) = beside(places, |place| place.at.value, at)?;
+    let Some(left) = right.checked_sub(1) else {
+        return Some(places[right].shift);
+    };
+    let (a, b) = (places[left], places[right]);
+    let width = b.at.value - a.at.value;
+    let point = |place: &Place| (place.at.value, place.shift.value);
+    let before = left.checked_sub(1).and_then(|k| places.get(k)).map(point);
     let after = places.get(right + 1).map(point);
     let value = piece(places.len(), before, point(&a), point(&b), after).value(share);
-    let straight = a.shift.value + share * (b.shift.value - a.shift.value);
+    let rise = b.shift.value - a.shift.value;
     let u = ((1.0 - share) * a.shift.std_error).hypot(share * b.shift.std_error);
-    Some(Measured::new(
-        value,
-        u.hypot(LEFT_OVER * (value - straight)),
-    ))
+    let by_bend = LEFT_OVER * (value - a.shift.value - share * rise);
+    // Neighbours' distances err alike, so their uncertainty does not average out between them.
+    let u_place = a.at.std_error + share * (b.at.std_error - a.at.std_error);
+    let by_place = if width > 0.0 {
+        rise / width * u_place
+    } else {
+        0.0
+    };
+    Some(Measured::new(value, u.hypot(by_bend).hypot(by_place)))
+}
+
+/// The straight line through points in any order, at a place along the first of their coordinates.
+fn straight(mut points: Vec<(f64, f64)>, at: f64) -> Option<f64> {
+    points.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (right, share) = beside(&points, |point| point.0, at)?;
+    let b = points[right].1;
+    let a = right.checked_sub(1).map_or(b, |left| points[left].1);
+    Some(a + share * (b - a))
+}
+
+/// Which of some points in rising order is the first not before a place, and the share of the way to it from the one before;
+/// the first of all has none before only where it stands alone. `None` outside.
+fn beside<P>(points: &[P], place: impl Fn(&P) -> f64, at: f64) -> Option<(usize, f64)> {
+    let (first, last) = (place(points.first()?), place(points.last()?));
+    if !(at >= first - SAME && at <= last + SAME) {
+        return None;
+    }
+    if last <= first {
+        return Some((0, 0.0));
+    }
+    let right = points.partition_point(|point| place(point) < at);
+    let right = right.clamp(1, points.len() - 1);
+    let (a, b) = (place(&points[right - 1]), place(&points[right]));
+    let share = if b > a { (at - a) / (b - a) } else { 1.0 };
+    Some((right, share.clamp(0.0, 1.0)))
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn curve(points: &[(f64, f64)], u: f64) -> ShiftCurve {
-        let last = (points.len() - 1) as f64;
-        ShiftCurve::new(
-            points
-                .iter()
-                .enumerate()
-                .map(|(i, &(dioptres, shift))| CurvePoint {
-                    travel: i as f64 / last,
-                    dioptres: Some(Measured::new(dioptres, 0.001)),
-                    shift_pct: Measured::new(shift, u),
-                })
-                .collect(),
-        )
-    }
-
-    fn exceeded_at(outcome: ToleranceOutcome) -> f64 {
-        match outcome {
-            ToleranceOutcome::Exceeded { dioptres, .. } => dioptres.value,
-            other => panic!("{other:?}"),
-        }
-    }
-
-    #[test]
-    fn the_farthest_crossing_counts_on_a_curve_that_turns() {
-        // Wider than the tolerance in the middle, then tighter than it at the near end.
-        let turning = curve(
-            &[
-                (2.0, 3.0),
-                (1.6, 1.0),
-                (1.2, -2.5),
-                (0.8, -3.0),
-                (0.4, -1.0),
-                (0.0, 0.0),
-            ],
-            0.001,
-        );
-        assert!((exceeded_at(turning.tolerance_outcome(2.0)) - 0.6).abs() < 1e-12);
-        assert!((exceeded_at(turning.tolerance_outcome(0.5)) - 0.2).abs() < 1e-12);
-        assert_eq!(turning.tolerance_outcome(3.5), ToleranceOutcome::Within);
-    }
-
-    #[test]
-    fn a_flicker_of_noise_far_off_is_passed_over() {
-        let flicker = curve(
-            &[(2.0, 3.0), (1.5, 1.0), (1.0, 2.003), (0.5, 1.9), (0.0, 0.0)],
-            0.003,
-        );
-        assert!((exceeded_at(flicker.tolerance_outcome(2.0)) - 1.75).abs() < 1e-12);
-        let clear = curve(&[(2.0, 1.0), (1.0, 2.1), (0.5, 1.9), (0.0, 0.0)], 0.1);
-        assert!((exceeded_at(clear.tolerance_outcome(2.0)) - 0.75).abs() < 1e-12);
-    }
-
-    /// Just around the tolerance, clear of it and within the noise: whoever reads the worst shift and whoever reads the
-    /// outcome are told the same.
-    #[test]
-    fn worst_shift_and_tolerance_never_contradict() {
-        for u in [0.0001, 0.003, 0.2] {
-            for size in [
-                1.9, 1.997, 1.999_999, 2.0, 2.000_001, 2.003, 2.04, 2.06, 2.3,
-            ] {
-                for sign in [1.0, -1.0] {
-                    for shape in [[1.0, 0.5, 0.0], [0.3, 1.0, 0.0], [-0.9, 1.0, 0.999_999]] {
-                        let points: Vec<(f64, f64)> = [2.0, 1.0, 0.5]
-                            .into_iter()
-                            .zip(shape.map(|part| part * sign * size))
-                            .chain([(0.0, 0.0)])
-                            .collect();
-                        let curve = curve(&points, u);
-                        let worst = curve.worst().expect("points").shift_pct.value;
-                        assert_eq!(
-                            curve.tolerance_outcome(2.0) == ToleranceOutcome::Within,
-                            worst.abs() <= 2.0,
-                            "{worst} ± {u}"
-                        );
-                    }
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn without_distances_the_travel_is_told() {
-        let mut points = curve(&[(2.0, 4.0), (1.0, 1.0), (0.0, 0.0)], 0.001).points;
-        for point in &mut points {
-            point.dioptres = None;
-        }
-        let unknown = ShiftCurve::new(points);
-        match unknown.tolerance_outcome(2.5) {
-            ToleranceOutcome::Unknown { travel } => assert!((travel - 0.25).abs() < 1e-12),
-            other => panic!("{other:?}"),
-        }
-        assert_eq!(unknown.shift_at(1.0), None);
-        assert!((unknown.shift_at_travel(0.25).expect("inside").value - 2.5).abs() < 1e-12);
-    }
-
-    #[test]
-    fn nothing_is_said_outside_the_measured_range() {
-        let curve = curve(&[(2.0, 4.0), (1.0, 1.0), (0.5, 0.0)], 0.001);
-        assert_eq!(curve.range_dioptres(), Some((0.5, 2.0)));
-        assert!(curve.shift_at(0.4).is_none() && curve.shift_at(2.1).is_none());
-        assert!((curve.shift_at(1.5).expect("inside").value - 2.5).abs() < 1e-12);
-        assert!((curve.shift_at(2.0).expect("the end").value - 4.0).abs() < 1e-12);
-        // From 2 dioptres to 1: 1.01/1.04 − 1.
-        let pull = curve.pull(2.0, 1.0).expect("inside");
-        assert!((pull.value - 100.0 * (1.01 / 1.04 - 1.0)).abs() < 1e-12);
-        assert_eq!(curve.pull(2.0, 0.1), None);
-    }
-
-    #[test]
-    fn an_empty_curve_is_within_everything() {
-        let empty = ShiftCurve::default();
-        assert_eq!(empty.tolerance_outcome(2.0), ToleranceOutcome::Within);
-        assert!(empty.worst().is_none() && empty.range_dioptres().is_none());
-    }
-
-    /// The interval: noise over slope and the distances' own uncertainty.
-    #[test]
-    fn the_crossing_knows_its_uncertainty() {
-        let curve = curve(&[(2.0, 4.0), (0.0, 0.0)], 0.01);
-        match curve.tolerance_outcome(2.0) {
-            ToleranceOutcome::Exceeded { dioptres, .. } => {
-                assert!((dioptres.std_error - 0.005_f64.hypot(0.001)).abs() < 1e-12);
-            }
-            other => panic!("{other:?}"),
-        }
-    }
-}
+mod tests;

@@ -61,6 +61,16 @@ impl DistanceSource {
         matches!(self, Self::Exif | Self::Entered)
     }
 
+    /// How far the distances can be trusted against those of another source: more is better.
+    #[must_use]
+    pub(super) const fn trust(self) -> u8 {
+        match self {
+            Self::Exif | Self::Entered => 2,
+            Self::Blur => 1,
+            Self::None => 0,
+        }
+    }
+
     /// The word for the source in JSON and storage.
     #[must_use]
     pub const fn code(self) -> &'static str {

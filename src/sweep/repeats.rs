@@ -26,7 +26,7 @@ pub struct Combined {
     pub shown: Measured,
     /// Whether the figure is the mean.
     pub is_mean: bool,
-    /// Place of the surest repeat, whose curve is shown; the first of several.
+    /// Place of the surest repeat of those whose curve may be shown; the first of several.
     pub surest: usize,
     /// The repeats scatter beyond their uncertainties, `REPEATABLE_U_PCT` at least (probability below 1 % if these were
     /// right).
@@ -34,37 +34,47 @@ pub struct Combined {
 }
 
 impl Combined {
-    /// The curve that goes with the figure, from the surest repeat's: at its worst point it is the figure, with its
-    /// uncertainty. What the scatter of the repeats adds to that uncertainty is taken for an error of size, so it falls with
-    /// the shift: u² = u(curve)² + (extra · shift/worst)². Where the figure is surer than the curve, every point is as much.
+    /// The curve that goes with the figure, from those of the repeats: the surest one's, resized so that its worst point is the
+    /// figure, with its uncertainty. What the scatter of the worst shifts adds to that uncertainty is taken for an error of size,
+    /// so it falls with the shift: u² = u(curve)² + (extra · shift/worst)². Where the figure is surer than the curve, every point
+    /// is as much. Repeats differ in shape too: where their curves are farther from the one shown than that, u is what they are
+    /// off by, as the Birge ratio has it: u² = Σ w·off² / ((n−1)·Σ w), the weights those of the worst shifts.
     #[must_use]
-    pub fn curve(&self, surest: &ShiftCurve) -> ShiftCurve {
-        let Some(worst) = surest.worst().map(|point| point.shift_pct) else {
+    pub fn curve(&self, repeats: &[(Measured, &ShiftCurve)]) -> ShiftCurve {
+        let Some(&(_, surest)) = repeats.get(self.surest) else {
             return ShiftCurve::default();
         };
-        let factor = self.shown.value / worst.value;
+        let Some(worst) = surest.worst().copied() else {
+            return ShiftCurve::default();
+        };
+        let factor = self.shown.value / worst.shift_pct.value;
         let factor = if SAME_SHAPE.contains(&factor) {
             factor
         } else {
             1.0
         };
-        let u_worst = worst.std_error * factor;
+        let u_worst = worst.shift_pct.std_error * factor;
         let extra = self.shown.std_error.powi(2) - u_worst.powi(2);
         let resized = |point: &CurvePoint| {
-            let shift = point.shift_pct;
-            let u = shift.std_error * factor;
-            let share = if worst.value == 0.0 {
+            let shift = point.shift_pct.scaled(factor);
+            if *point == worst {
+                return CurvePoint {
+                    shift_pct: Measured::new(shift.value, self.shown.std_error),
+                    ..*point
+                };
+            }
+            let share = if worst.shift_pct.value == 0.0 {
                 1.0
             } else {
-                shift.value / worst.value
+                point.shift_pct.value / worst.shift_pct.value
             };
             let u = if extra >= 0.0 {
-                (u.powi(2) + extra * share.powi(2)).sqrt()
+                (shift.std_error.powi(2) + extra * share.powi(2)).sqrt()
             } else {
-                u * self.shown.std_error / u_worst
+                shift.std_error * self.shown.std_error / u_worst
             };
             CurvePoint {
-                shift_pct: Measured::new(shift.value * factor, u),
+                shift_pct: Measured::new(shift.value, u.max(off(repeats, point, shift.value))),
                 ..*point
             }
         };
@@ -72,11 +82,48 @@ impl Combined {
     }
 }
 
+/// How far the curves of repeats are from a shift, per cent, at the focus setting of a point: the standard uncertainty that they
+/// give their mean by scattering so. Curves that don't reach there don't count, and those without distances where there are some
+/// are read along the travel, as they are where there are none.
+fn off(repeats: &[(Measured, &ShiftCurve)], point: &CurvePoint, shift_pct: f64) -> f64 {
+    let read = |curve: &ShiftCurve| match point.dioptres {
+        Some(at) if curve.range_dioptres().is_some() => curve.shift_at(at.value),
+        _ => curve.shift_at_travel(point.travel),
+    };
+    let (mut squares, mut weights, mut count) = (0.0, 0.0, 0.0);
+    for (worst, curve) in repeats {
+        if let Some(other) = read(curve) {
+            let weight = weight(worst, SMALLEST_U_PCT);
+            squares += weight * (other.value - shift_pct).powi(2);
+            weights += weight;
+            count += 1.0;
+        }
+    }
+    if count < 2.0 {
+        return 0.0;
+    }
+    (squares / weights / (count - 1.0)).sqrt()
+}
+
+/// How much a repeat counts.
+fn weight(repeat: &Measured, least_u: f64) -> f64 {
+    1.0 / repeat.std_error.max(least_u).powi(2)
+}
+
 /// Repeats as one result: their weighted mean, weights 1/u². Its uncertainty is 1/√Σw, widened by the Birge ratio
 /// √(χ²/(n−1)) where the repeats scatter by more than they state (R. T. Birge, Phys. Rev. 40, 207, 1932). `None` for no
 /// repeats.
 #[must_use]
 pub fn combine_repeats(repeats: &[Measured]) -> Option<Combined> {
+    combine_showing(repeats, &|_| true)
+}
+
+/// The same where the curve of some of them only, by their places, may be shown; `None` where none may.
+#[must_use]
+pub(super) fn combine_showing(
+    repeats: &[Measured],
+    may_be_shown: &dyn Fn(usize) -> bool,
+) -> Option<Combined> {
     if repeats.is_empty() {
         return None;
     }
@@ -87,6 +134,7 @@ pub fn combine_repeats(repeats: &[Measured]) -> Option<Combined> {
     let (surest, best) = repeats
         .iter()
         .enumerate()
+        .filter(|(at, _)| may_be_shown(*at))
         .min_by(|a, b| a.1.std_error.total_cmp(&b.1.std_error))?;
     let is_mean = SAME_SHAPE.contains(&(mean / best.value));
     Some(Combined {
@@ -103,7 +151,7 @@ pub fn combine_repeats(repeats: &[Measured]) -> Option<Combined> {
 
 /// Mean, its standard uncertainty and χ², no repeat being surer than `least_u`.
 fn weighted_mean(repeats: &[Measured], least_u: f64) -> (f64, f64, f64) {
-    let weight = |repeat: &Measured| 1.0 / repeat.std_error.max(least_u).powi(2);
+    let weight = |repeat: &Measured| weight(repeat, least_u);
     let weights: f64 = repeats.iter().map(weight).sum();
     let weighted = repeats.iter().map(|repeat| weight(repeat) * repeat.value);
     let mean = weighted.sum::<f64>() / weights;
@@ -173,6 +221,14 @@ mod tests {
         ShiftCurve::new(points.iter().enumerate().map(at).collect())
     }
 
+    /// The curve shown where the other repeats' are not known.
+    fn shown_from(combined: &Combined, surest: &ShiftCurve) -> ShiftCurve {
+        let none = ShiftCurve::default();
+        let mut repeats = vec![(combined.shown, &none); combined.surest];
+        repeats.push((combined.shown, surest));
+        combined.curve(&repeats)
+    }
+
     fn sizes(curve: &ShiftCurve) -> Vec<(f64, f64)> {
         let shifts = curve.points().iter().map(|point| point.shift_pct);
         shifts.map(|shift| (shift.value, shift.std_error)).collect()
@@ -186,7 +242,10 @@ mod tests {
         let combined = combine_repeats(&repeats).expect("two repeats");
         assert!(combined.is_mean && combined.surest == 0);
         assert!((combined.shown.std_error - 0.01).abs() < 1e-12);
-        let curve = combined.curve(&curve(&[(2.0, 0.003), (-1.0, 0.003), (0.0, 0.0)]));
+        let curve = shown_from(
+            &combined,
+            &curve(&[(2.0, 0.003), (-1.0, 0.003), (0.0, 0.0)]),
+        );
         let own: f64 = 0.003 * 1.005;
         let half = (own.powi(2) + 0.25 * (0.01_f64.powi(2) - own.powi(2))).sqrt();
         for (got, wanted) in
@@ -198,11 +257,28 @@ mod tests {
         }
     }
 
+    /// By hand: both are +2.00 ± 0.01 at their worst, and half way one says 1.2, the other 0.8. The first is shown, and half way
+    /// weights of one half each make its uncertainty √(0.5·0.4²) = 0.283: twice that holds both.
+    #[test]
+    fn the_curve_holds_what_repeats_differ_by_in_shape() {
+        let repeats = [Measured::new(2.0, 0.01); 2];
+        let combined = combine_repeats(&repeats).expect("two repeats");
+        let (one, other) = (
+            curve(&[(2.0, 0.01), (1.2, 0.01), (0.0, 0.0)]),
+            curve(&[(2.0, 0.01), (0.8, 0.01), (0.0, 0.0)]),
+        );
+        let shown = sizes(&combined.curve(&[(repeats[0], &one), (repeats[1], &other)]));
+        assert!((shown[0].1 - 0.01 / 2_f64.sqrt()).abs() < 1e-12);
+        assert!((shown[1].0 - 1.2).abs() < 1e-12);
+        assert!((shown[1].1 - 0.08_f64.sqrt()).abs() < 1e-12, "{shown:?}");
+        assert!(shown[2].1.abs() < 1e-12);
+    }
+
     /// Two alike are surer than one by √2, at every point.
     #[test]
     fn the_curve_of_agreeing_repeats_is_as_sure_as_their_mean() {
         let combined = combine_repeats(&[Measured::new(2.0, 0.01); 2]).expect("two repeats");
-        let curve = combined.curve(&curve(&[(2.0, 0.01), (0.0, 0.004)]));
+        let curve = shown_from(&combined, &curve(&[(2.0, 0.01), (0.0, 0.004)]));
         for ((_, got), wanted) in sizes(&curve).into_iter().zip([0.01, 0.004]) {
             assert!((got - wanted / 2_f64.sqrt()).abs() < 1e-12);
         }
@@ -217,7 +293,7 @@ mod tests {
         assert!((combined.shown.value - 5.4).abs() < 1e-12);
         // Weights 25 : 36 give a mean of 1.916 ± 4.18.
         assert!((combined.shown.std_error - 4.18_f64.hypot(3.484)).abs() < 0.01);
-        let curve = combined.curve(&curve(&[(5.4, 0.005), (0.0, 0.0)]));
+        let curve = shown_from(&combined, &curve(&[(5.4, 0.005), (0.0, 0.0)]));
         assert!((sizes(&curve)[0].0 - 5.4).abs() < 1e-12);
         assert!((sizes(&curve)[0].1 - combined.shown.std_error).abs() < 1e-12);
     }
@@ -229,7 +305,7 @@ mod tests {
             let combined = combine_repeats(&values.map(|value| Measured::new(value, 0.01)));
             let combined = combined.expect("two repeats");
             assert!(!combined.disagree);
-            let curve = combined.curve(&curve(&[(values[0], 0.01), (0.0, 0.0)]));
+            let curve = shown_from(&combined, &curve(&[(values[0], 0.01), (0.0, 0.0)]));
             let worst = curve.worst().expect("points").shift_pct;
             assert!(
                 (worst.value - combined.shown.value).abs() < 1e-12,
@@ -241,7 +317,7 @@ mod tests {
             );
         }
         let none = combine_repeats(&[Measured::new(1.0, 0.1)]).expect("one");
-        assert!(none.curve(&ShiftCurve::default()).points().is_empty());
+        assert!(none.curve(&[]).points().is_empty());
     }
 
     #[test]

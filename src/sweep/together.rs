@@ -1,8 +1,9 @@
 //! Sweeps of one lens that repeat each other: which do, what they come to together, what is said where they disagree.
 
+use super::repeats::combine_showing;
 use super::{
-    BudgetLine, Code, Combined, Finding, Part, Severity, ShiftCurve, SweepMeasurement,
-    combine_repeats,
+    BudgetLine, Code, Combined, DistanceSource, Finding, Part, Severity, ShiftCurve,
+    SweepMeasurement,
 };
 use crate::units::Measured;
 
@@ -21,6 +22,8 @@ pub struct Repeat<'a> {
     pub worst_shift_pct: Measured,
     /// Shift against focus.
     pub curve: &'a ShiftCurve,
+    /// Where its distances come from.
+    pub distance_source: DistanceSource,
     /// Bounds that no scatter shows.
     pub systematic: &'a [BudgetLine],
 }
@@ -32,7 +35,7 @@ pub struct Together {
     pub combined: Combined,
     /// Worst shift of the curve, per cent: of all of them together.
     pub worst_shift_pct: Measured,
-    /// The curve of the surest one, with the size and the scatter of all.
+    /// The curve of the surest one of those that know their distances best, with the size and the scatter of all.
     pub curve: ShiftCurve,
     /// The largest bound of each part: bounds repeat with the set-up, so a mean would hide them.
     pub systematic: Vec<BudgetLine>,
@@ -44,12 +47,19 @@ pub struct Together {
 #[must_use]
 pub fn together(repeats: &[Repeat<'_>]) -> Option<Together> {
     let shifts: Vec<Measured> = repeats.iter().map(|one| one.worst_shift_pct).collect();
-    let combined = combine_repeats(&shifts)?;
+    let known = |one: &Repeat<'_>| one.distance_source.trust();
+    let best = repeats.iter().map(known).max()?;
+    let shown = |at: usize| known(&repeats[at]) == best;
+    let combined = combine_showing(&shifts, &shown)?;
     let surest = repeats.get(combined.surest)?;
     let (worst_shift_pct, curve) = if repeats.len() == 1 {
         (surest.worst_shift_pct, surest.curve.clone())
     } else {
-        let curve = combined.curve(surest.curve);
+        let curves: Vec<(Measured, &ShiftCurve)> = repeats
+            .iter()
+            .map(|one| (one.worst_shift_pct, one.curve))
+            .collect();
+        let curve = combined.curve(&curves);
         let worst = curve.worst().map(|point| point.shift_pct);
         (worst.unwrap_or(combined.shown), curve)
     };
@@ -119,6 +129,7 @@ pub fn repeat_groups(
                         name: sweeps[at].name.clone(),
                         worst_shift_pct: summary.worst_shift_pct,
                         curve: &summary.curve,
+                        distance_source: sweeps[at].distance_source,
                         systematic: &summary.budget.systematic,
                     })
                 })
@@ -134,7 +145,7 @@ pub fn repeat_groups(
 }
 
 /// Whether one of two sweeps, shot in one evening, repeats the other as far as their files tell: the same lens, or where
-/// none is named the same folder, the same camera and focal length, and apertures that `split` would not part.
+/// none is named the same folder, the same camera and focal length, and apertures that `split` would not part, the same reference.
 #[must_use]
 fn is_repeat(one: &SweepMeasurement, other: &SweepMeasurement) -> bool {
     let folder = |sweep: &SweepMeasurement| {
@@ -153,6 +164,11 @@ fn is_repeat(one: &SweepMeasurement, other: &SweepMeasurement) -> bool {
     same_lens
         && same_focal
         && one.camera == other.camera
+        && one.summary.as_ref().map(|one| one.relative_to_farthest)
+            == other
+                .summary
+                .as_ref()
+                .map(|other| other.relative_to_farthest)
         && !super::split::is_other_aperture(f_number(one), f_number(other))
 }
 
@@ -230,6 +246,7 @@ mod tests {
                 name: format!("sweep {n}"),
                 worst_shift_pct: shifts[n],
                 curve: &curves[n],
+                distance_source: DistanceSource::Exif,
                 systematic: &bounds[n],
             })
             .collect();

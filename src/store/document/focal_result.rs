@@ -51,6 +51,8 @@ pub(in crate::store) struct FocalResultDoc {
     sweeps: Vec<i64>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     same_pictures: Vec<i64>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    partial: Vec<i64>,
     worst_shift_pct: Pair,
     /// Absent in rows that are older than it; see [`PublicationDoc::lacks_bounds`].
     #[serde(default)]
@@ -64,6 +66,11 @@ pub(in crate::store) struct FocalResultDoc {
     relative_to_farthest: bool,
     f_number: Option<Number>,
     camera: Option<String>,
+    /// Absent in rows that are older than it, which hold one sweep each or are made anew.
+    #[serde(default)]
+    f_numbers: Option<Vec<Number>>,
+    #[serde(default)]
+    cameras: Option<Vec<String>>,
     picture_width_px: Option<u32>,
     #[serde(default)]
     sensor_width_mm: Option<Number>,
@@ -81,6 +88,7 @@ impl FocalResultDoc {
             focal_length_mm,
             sweeps,
             same_pictures,
+            partial,
             worst_shift_pct,
             systematic,
             repeats_disagree,
@@ -91,6 +99,8 @@ impl FocalResultDoc {
             relative_to_farthest,
             f_number,
             camera,
+            f_numbers,
+            cameras,
             picture_width_px,
             sensor_width_mm,
             target_distance_m,
@@ -104,6 +114,7 @@ impl FocalResultDoc {
             focal_length_mm: Number(*focal_length_mm),
             sweeps: sweeps.clone(),
             same_pictures: same_pictures.clone(),
+            partial: partial.clone(),
             worst_shift_pct: pair(*worst_shift_pct),
             systematic: Some(systematic.iter().map(BoundDoc::of).collect()),
             repeats_disagree: *repeats_disagree,
@@ -114,6 +125,8 @@ impl FocalResultDoc {
             relative_to_farthest: *relative_to_farthest,
             f_number: f_number.map(Number),
             camera: camera.clone(),
+            f_numbers: Some(f_numbers.iter().copied().map(Number).collect()),
+            cameras: Some(cameras.clone()),
             picture_width_px: *picture_width_px,
             sensor_width_mm: sensor_width_mm.map(Number),
             target_distance_m: target_distance_m.map(Number),
@@ -131,6 +144,7 @@ impl FocalResultDoc {
             focal_length_mm: self.focal_length_mm.0,
             sweeps: self.sweeps,
             same_pictures: self.same_pictures,
+            partial: self.partial,
             worst_shift_pct: measured(self.worst_shift_pct),
             systematic: self
                 .systematic
@@ -145,6 +159,14 @@ impl FocalResultDoc {
             closest_focus_m: self.closest_focus_m.map(|n| n.0),
             relative_to_farthest: self.relative_to_farthest,
             f_number: self.f_number.map(|n| n.0),
+            f_numbers: match self.f_numbers {
+                Some(all) => all.into_iter().map(|n| n.0).collect(),
+                None => self.f_number.iter().map(|n| n.0).collect(),
+            },
+            cameras: match self.cameras {
+                Some(all) => all,
+                None => self.camera.iter().cloned().collect(),
+            },
             camera: self.camera,
             picture_width_px: self.picture_width_px,
             sensor_width_mm: self.sensor_width_mm.map(|n| n.0),

@@ -288,7 +288,11 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
         (
             conditions(),
             number(),
-            (vec(any::<i64>(), 0..3), vec(any::<i64>(), 0..2)),
+            (
+                vec(any::<i64>(), 0..3),
+                vec(any::<i64>(), 0..2),
+                vec(any::<i64>(), 0..2),
+            ),
             value(),
             tolerance,
         ),
@@ -301,7 +305,13 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
             of(number()),
         ),
         (any::<bool>(), any::<bool>(), any::<u32>(), of(text())),
-        (vec(text(), 0..3), vec(text(), 0..3), budget()),
+        (
+            vec(text(), 0..3),
+            vec(text(), 0..3),
+            budget(),
+            vec(number(), 0..3),
+            vec(text(), 0..3),
+        ),
     )
         .prop_map(|(head, course, optics, rest, lists)| FocalResult {
             conditions: ConditionsKey {
@@ -311,6 +321,7 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
             focal_length_mm: head.1,
             sweeps: head.2.0,
             same_pictures: head.2.1,
+            partial: head.2.2,
             worst_shift_pct: head.3,
             systematic: lists.2.systematic,
             tolerance: head.4,
@@ -328,6 +339,8 @@ fn focal_result() -> impl Strategy<Value = FocalResult> {
             camera: rest.3,
             reviewers: lists.0,
             captured_at: lists.1,
+            f_numbers: lists.3,
+            cameras: lists.4,
         })
 }
 

@@ -163,10 +163,14 @@ pub(in crate::web) struct FocalDocument {
     /// Closest focus of the lens as its sweep states it, m, where the frames nearer than `closest_focus_m` gave no result: there
     /// the shift may be larger. `null` where nothing nearer is missing.
     pub(in crate::web) focuses_to_m: Option<f64>,
-    /// f-number.
+    /// f-number of the sweep whose curve is shown.
     pub(in crate::web) f_number: Option<f64>,
-    /// Camera.
+    /// Camera of the sweep whose curve is shown.
     pub(in crate::web) camera: Option<String>,
+    /// f-numbers of all sweeps, each once, rising.
+    pub(in crate::web) f_numbers: Vec<f64>,
+    /// Cameras of all sweeps, each once.
+    pub(in crate::web) cameras: Vec<String>,
     /// Columns of the frames, px.
     pub(in crate::web) frame_width_px: Option<u32>,
     /// Distance to the targets, m.
@@ -179,6 +183,9 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) sweeps: Vec<i64>,
     /// Keys of public sweeps that hold pictures of one of these, byte for byte, and so are not counted as repeats.
     pub(in crate::web) same_pictures: Vec<i64>,
+    /// Keys of public sweeps that cover less of the focus range than these (they begin farther off, or end before infinity), and so
+    /// are not averaged with them.
+    pub(in crate::web) partial: Vec<i64>,
     /// Who measured.
     pub(in crate::web) reviewers: Vec<String>,
     /// When the sweeps were taken, by the cameras' clocks.
@@ -253,12 +260,15 @@ impl FocalDocument {
             focuses_to_m: said.measured_from.and(result.closest_focus_m),
             f_number: result.f_number,
             camera: result.camera.clone(),
+            f_numbers: result.f_numbers.clone(),
+            cameras: result.cameras.clone(),
             frame_width_px: result.picture_width_px,
             target_distance_m: result.target_distance_m,
             repeats_disagree: result.repeats_disagree,
             sweep_count: result.sweeps.len(),
             sweeps: result.sweeps.clone(),
             same_pictures: result.same_pictures.clone(),
+            partial: result.partial.clone(),
             reviewers: result.reviewers.clone(),
             captured_at: result.captured_at.clone(),
             algorithm_version: result.algorithm_version,

@@ -55,8 +55,11 @@ impl FocalDocument {
 
     /// Aperture in words.
     pub(in crate::web) fn aperture_words(&self) -> String {
-        self.f_number
-            .map_or_else(|| "not stated".to_owned(), |stop| format!("f/{stop}"))
+        let stops: Vec<String> = self.f_numbers.iter().map(|n| format!("f/{n}")).collect();
+        match stops.is_empty() {
+            true => "not stated".to_owned(),
+            false => stops.join(", "),
+        }
     }
 
     /// Which way the picture goes, in words.

@@ -23,6 +23,8 @@ pub(super) struct Row {
     pub(super) sweeps: Vec<i64>,
     /// Keys of sweeps that hold the same pictures and are not counted.
     pub(super) same_pictures: Vec<i64>,
+    /// Keys of sweeps that cover less of the focus range and are not averaged.
+    pub(super) partial: Vec<i64>,
 }
 
 impl Measured {
@@ -53,6 +55,7 @@ impl Measured {
                     .collect(),
                 sweeps: focal.sweeps.clone(),
                 same_pictures: focal.same_pictures.clone(),
+                partial: focal.partial.clone(),
             })
             .collect();
         Self {
@@ -65,27 +68,22 @@ impl Measured {
 
 /// What is to say of how one result was measured.
 fn facts(focal: &FocalDocument) -> [(&'static str, String); 8] {
-    let taken: Vec<&str> = focal.captured_at.iter().map(|at| date_of(at)).collect();
+    let mut taken: Vec<&str> = focal.captured_at.iter().map(|at| date_of(at)).collect();
+    taken.dedup();
+    let said = |words: Vec<&str>| match words.is_empty() {
+        true => "not stated".to_owned(),
+        false => words.join(", "),
+    };
     [
         (
             "Camera",
-            focal
-                .camera
-                .clone()
-                .unwrap_or_else(|| "not stated".to_owned()),
+            said(focal.cameras.iter().map(String::as_str).collect()),
         ),
         ("Aperture", focal.aperture_words()),
         ("Targets at", focal.target_words()),
         ("Focused from", focal.closest_words()),
         ("Distances", focal.distance_source_words().to_owned()),
-        (
-            "Taken",
-            if taken.is_empty() {
-                "not stated".to_owned()
-            } else {
-                taken.join(", ")
-            },
-        ),
+        ("Taken", said(taken)),
         ("By", focal.reviewers.join(", ")),
         ("Algorithm", format!("version {}", focal.algorithm_version)),
     ]

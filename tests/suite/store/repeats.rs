@@ -1,8 +1,10 @@
 //! Repeats: combined where they agree, and no number without a warning where they don't.
 
-use breathmark::store::{Conditions, FocalResult, Switch};
-use breathmark::sweep::{Code, Severity, ToleranceOutcome};
-use breathmark::units::Measured;
+use breathmark::store::{Conditions, FocalResult, Lens, Switch};
+use breathmark::sweep::{
+    Code, DistanceSource, Severity, ShiftCurve, SweepMeasurement, ToleranceOutcome,
+};
+use breathmark::units::{FNumber, Measured};
 
 use super::fixture::{Fresh, NOW, measurement, off, with_finding};
 
@@ -77,6 +79,14 @@ async fn repeats_are_combined_and_other_conditions_kept_apart() {
     assert!(page.results[0].findings.is_empty());
 }
 
+/// The one result of a lens.
+async fn the_result(fresh: &Fresh, lens: &Lens) -> FocalResult {
+    let page = fresh.store.lens_page(&lens.slug).await;
+    let mut page = page.expect("a working store").expect("the lens");
+    assert_eq!(page.results.len(), 1);
+    page.results.remove(0)
+}
+
 /// Publishes sweeps of one lens and reads what became of them.
 async fn combined(fresh: &Fresh, sweeps: &[(f64, f64)]) -> FocalResult {
     let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
@@ -85,10 +95,7 @@ async fn combined(fresh: &Fresh, sweeps: &[(f64, f64)]) -> FocalResult {
             .published(&lens, &off(), &measurement(85.0, *worst, *u), at)
             .await;
     }
-    let page = fresh.store.lens_page(&lens.slug).await;
-    let mut page = page.expect("a working store").expect("the lens");
-    assert_eq!(page.results.len(), 1);
-    page.results.remove(0)
+    the_result(fresh, &lens).await
 }
 
 fn distance(result: &FocalResult, tolerance_pct: f64) -> Measured {
@@ -216,4 +223,66 @@ async fn only_sweeps_under_the_same_conditions_stand_side_by_side() {
     let repeats = fresh.store.repeats_of(own).await.expect("a working store");
     let keys: Vec<_> = repeats.iter().map(|repeat| repeat.id).collect();
     assert_eq!(keys, [alike]);
+}
+
+/// A sweep that ends before infinity tells its shifts against another picture: it is named, and its figures change nothing.
+#[tokio::test]
+async fn what_ends_before_infinity_is_not_averaged_with_what_reaches_it() {
+    let fresh = Fresh::new().await;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let mut short = measurement(85.0, 2.67, 0.01);
+    if let Some(summary) = &mut short.summary {
+        summary.relative_to_farthest = true;
+    }
+    let far = measurement(85.0, 3.0, 0.01);
+    let first = fresh.published(&lens, &off(), &short, NOW).await;
+    let alone = the_result(&fresh, &lens).await;
+    assert_eq!(alone.sweeps, [first]);
+    assert!(alone.ends_before_infinity());
+    let second = fresh.published(&lens, &off(), &far, NOW + 1).await;
+    let both = the_result(&fresh, &lens).await;
+    assert_eq!((both.sweeps, both.partial), (vec![second], vec![first]));
+    assert_eq!(both.worst_shift_pct, Measured::new(3.0, 0.01));
+    assert!(!both.relative_to_farthest && !both.repeats_disagree && both.findings.is_empty());
+}
+
+/// One that begins at 1 m has not seen what the others say of 0.5 m.
+#[tokio::test]
+async fn what_begins_farther_off_is_not_averaged_with_what_begins_nearer() {
+    let fresh = Fresh::new().await;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let mut farther = measurement(85.0, 3.0, 0.001);
+    if let Some(summary) = &mut farther.summary {
+        summary.curve = ShiftCurve::new(summary.curve.points()[1..].to_vec());
+        summary.worst_shift_pct = Measured::new(1.5, 0.001);
+    }
+    let first = fresh.published(&lens, &off(), &farther, NOW).await;
+    let whole = measurement(85.0, 3.0, 0.01);
+    let second = fresh.published(&lens, &off(), &whole, NOW + 1).await;
+    let both = the_result(&fresh, &lens).await;
+    assert_eq!((both.sweeps, both.partial), (vec![second], vec![first]));
+    assert_eq!(both.worst_shift_pct, Measured::new(3.0, 0.01));
+}
+
+/// The surer sweep knows its distances by blur only; the other one's are shown. Cameras and apertures are those of both.
+#[tokio::test]
+async fn distances_that_were_stated_are_not_given_up_for_estimated_ones() {
+    let fresh = Fresh::new().await;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let stated = measurement(85.0, 2.0, 0.02);
+    let estimated = SweepMeasurement {
+        distance_source: DistanceSource::Blur,
+        camera: Some("Skerry Bench 24".to_owned()),
+        f_number: FNumber::new(2.8).ok(),
+        ..measurement(85.0, 2.0, 0.01)
+    };
+    fresh.published(&lens, &off(), &stated, NOW).await;
+    fresh.published(&lens, &off(), &estimated, NOW + 1).await;
+    let both = the_result(&fresh, &lens).await;
+    assert_eq!(both.distance_source, DistanceSource::Exif);
+    assert_eq!(both.f_numbers, [2.8, 5.6]);
+    assert_eq!(both.cameras, ["Ostrel Bench 6", "Skerry Bench 24"]);
+    // Weights 1 : 4 make the mean as uncertain as 0.02/√5.
+    let u = both.worst_shift_pct.std_error;
+    assert!((u - 0.02 / 5_f64.sqrt()).abs() < 1e-9, "{u}");
 }

@@ -1,7 +1,9 @@
 //! Every finding raised by a sweep that deserves it, and none by sweeps that don't.
 
 use breathmark::simulate::{Breathing, Bump, Scene, SweepScript, ZoomSlip};
-use breathmark::sweep::{Code, Repeat, Severity, ShiftCurve, SweepSettings, together};
+use breathmark::sweep::{
+    Code, DistanceSource, Repeat, Severity, ShiftCurve, SweepSettings, together,
+};
 use breathmark::units::{FocusDistance, Measured, Metres, Millimetres};
 
 use super::rig::{Files, codes, errors, message, rms, set_up, small};
@@ -320,6 +322,7 @@ fn repeats_that_disagree() {
         name: format!("sweep {sweep}"),
         worst_shift_pct: Measured::new(worst, 0.01),
         curve: &curve,
+        distance_source: DistanceSource::Exif,
         systematic: &[],
     });
     let together = together(&repeats).expect("two repeats");
