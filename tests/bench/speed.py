@@ -1,8 +1,9 @@
 #!/usr/bin/env python3
-"""Times `breathmark measure` against `opencv_script.py` as whole processes on one core, and prints ratios.
+"""Times `breathmark measure` against `opencv_script.py` as whole processes, and prints ratios.
 
-Both read the same rendered frames, in turn, several times, and the processor time of the whole process counts (on one
-core it is the time taken, less what other programs on the machine took). The start of each process (Python's imports
+Both read the same rendered frames, in turn, several times. On one core the processor time of the whole process counts (it is
+the time taken, less what other programs on the machine took). On two cores the time by the clock counts, for the script too,
+which runs on one: leave the machine alone meanwhile. The start of each process (Python's imports
 too) is taken off by a run on six frames, the fewest with a result, and looking at the difference, so that the figures
 are for frames alone. Nothing is asserted: machines differ, ratios in one run can be compared.
 
@@ -16,6 +17,7 @@ import statistics
 import subprocess
 import sys
 import tempfile
+import time
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
 PROGRAM = pathlib.Path(sys.argv[1]) if len(sys.argv) > 1 else TOP / "target/release/breathmark"
@@ -25,23 +27,25 @@ ROUNDS = 5
 FEW = 6
 
 
-def seconds(command):
-    """Processor time of a command on one core, its own and the system's for it."""
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    subprocess.run(["taskset", "-c", "0", *map(str, command)], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+def seconds(command, cores):
+    """Processor time of a command on some cores, its own and the system's for it, and the time it takes by the clock."""
+    before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.monotonic()
+    subprocess.run(["taskset", "-c", cores, *map(str, command)], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    after, end = resource.getrusage(resource.RUSAGE_CHILDREN), time.monotonic()
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime, end - start
 
 
-def per_frame(command, few, many, frames):
-    """Milliseconds a frame, from the difference between a folder of few frames and one of all."""
-    return 1000 * (seconds([*command, many]) - seconds([*command, few])) / (frames - FEW)
+def per_frame(command, few, many, frames, cores="0"):
+    """Milliseconds a frame by the processor and by the clock, from the difference between a folder of few frames and one of all."""
+    whole, start = seconds([*command, many], cores), seconds([*command, few], cores)
+    return [1000 * (a - b) / (frames - FEW) for a, b in zip(whole, start)]
 
 
 def main():
     if not PROGRAM.exists():
         sys.exit("build first: cargo build --release")
-    print(f"{'picture':>10}  {'script':>8}  {'ours':>8}  {'ratio':>6}   (ms of processor time a frame on one core, medians of {ROUNDS})")
+    print(f"ms a frame, medians of {ROUNDS} rounds")
+    print(f"{'picture':>10}  {'script':>7}  {'ours':>7}  {'ratio':>5}   {'script by the clock':>19}  {'ours on two cores':>17}  {'ratio':>5}")
     for name, (width, frames) in SIZES.items():
         with tempfile.TemporaryDirectory() as folder:
             many, few = pathlib.Path(folder, "many"), pathlib.Path(folder, "few")
@@ -49,12 +53,15 @@ def main():
             few.mkdir()
             for frame in sorted(many.glob("*.JPG"))[-FEW:]:
                 shutil.copy(frame, few)
-            ours, script = [], []
+            measure = [PROGRAM, "measure", "--format", "json"]
+            rounds = []
             for _ in range(ROUNDS):
-                script.append(per_frame([sys.executable, SCRIPT], few, many, frames))
-                ours.append(per_frame([PROGRAM, "measure", "--format", "json"], few, many, frames))
-            ratio = statistics.median(a / b for a, b in zip(script, ours))
-            print(f"{name:>10}  {statistics.median(script):8.1f}  {statistics.median(ours):8.1f}  {ratio:6.1f}")
+                script = per_frame([sys.executable, SCRIPT], few, many, frames)
+                one = per_frame(measure, few, many, frames)
+                two = per_frame(measure, few, many, frames, cores="0,1")
+                rounds.append((script[0], one[0], script[0] / one[0], script[1], two[1], script[1] / two[1]))
+            of = [statistics.median(column) for column in zip(*rounds)]
+            print(f"{name:>10}  {of[0]:7.1f}  {of[1]:7.1f}  {of[2]:5.1f}   {of[3]:19.1f}  {of[4]:17.1f}  {of[5]:5.1f}")
 
 
 if __name__ == "__main__":
