@@ -155,13 +155,18 @@ impl SweepScript {
         if (exposure - 1.0).abs() > f32::EPSILON {
             light.iter_mut().for_each(|value| *value *= exposure);
         }
-        self.shade(&mut light);
+        self.shade(&mut light, frame);
         light
     }
 
     /// Makes the corners darker or brighter than the middle.
-    fn shade(&self, light: &mut [f32]) {
-        let Shading { square, fourth } = self.picture.shading;
+    fn shade(&self, light: &mut [f32], frame: usize) {
+        let Shading {
+            square,
+            fourth,
+            change,
+        } = self.picture.shading;
+        let square = square + change * frame as f64 / (self.frames.max(2) - 1) as f64;
         if square.abs().max(fourth.abs()) < f64::EPSILON {
             return;
         }

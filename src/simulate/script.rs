@@ -146,6 +146,8 @@ pub struct Shading {
     pub square: f64,
     /// Factor of r⁴.
     pub fourth: f64,
+    /// What `square` has more at the last frame than at the first, growing evenly.
+    pub change: f64,
 }
 
 /// From light to file, and what went wrong with the tripod.

@@ -21,17 +21,22 @@ fn measured(script: &SweepScript) -> SweepMeasurement {
 }
 
 /// A falloff by 30, 60 and 80 % to the corners, and the cos⁴ falloff of a 35 mm lens on 36 × 24 mm taken out by a camera with
-/// a lens that did not have it: (1 + r²·(21.6/35)²)². What is too little to be seen is within the bound that is stated.
+/// a lens that did not have it: (1 + r²·(21.6/35)²)²; also one that goes away while focusing to infinity. What is too little to be seen is within the bound that is stated.
 #[test]
 fn what_shading_pulls_is_taken_out_or_bounded() {
     let corner = (21.633_f64 / 35.0).powi(2);
-    for (square, fourth, is_seen) in [
-        (-0.3, 0.0, false),
-        (-0.6, 0.0, true),
-        (-0.8, 0.0, true),
-        (2.0 * corner, corner * corner, true),
+    for (square, fourth, change, is_seen) in [
+        (-0.3, 0.0, 0.0, false),
+        (-0.6, 0.0, 0.0, true),
+        (-0.8, 0.0, 0.0, true),
+        (-0.9, 0.0, 0.8, true),
+        (2.0 * corner, corner * corner, 0.0, true),
     ] {
-        let script = shaded(Shading { square, fourth });
+        let script = shaded(Shading {
+            square,
+            fourth,
+            change,
+        });
         let seen = measured(&script);
         assert_eq!(seen.findings, [], "{square}");
         let errors = errors(&script, &seen);
@@ -50,8 +55,10 @@ fn what_shading_pulls_is_taken_out_or_bounded() {
             None => {
                 let pulls: Vec<f64> = errors.iter().zip(&u).map(|(error, u)| error / u).collect();
                 assert!(taken.is_some_and(|line| line > 0.0));
-                // Ordinary sweeps reach 0.003 without any shading.
-                assert!(rms(&errors) < 0.003, "{square}: {errors:?}");
+                // Ordinary sweeps reach 0.003 without any shading; a change is read from the same thirteen frames with twice the
+                // noise.
+                let most = if change == 0.0 { 0.003 } else { 0.006 };
+                assert!(rms(&errors) < most, "{square}: {errors:?}");
                 assert!(rms(&pulls) < 1.5, "{square}: {pulls:?}");
             }
         }
