@@ -6,7 +6,7 @@ mod row;
 mod tolerance;
 
 use super::{Coverage, words};
-use crate::sweep::{CurvePoint, Direction, ShiftCurve, ToleranceOutcome};
+use crate::sweep::{CurvePoint, Direction, ShiftCurve, ToleranceOutcome, is_untold};
 use crate::units::Measured;
 use tolerance::tolerance_sentence;
 
@@ -109,6 +109,8 @@ pub struct FocalVerdict {
     pub tolerance_pct: f64,
     /// Shifts are relative to the farthest frame, not to infinity.
     pub relative_to_farthest: bool,
+    /// The farthest distance that was measured, m; `None` where that is infinity, or not known.
+    pub measured_to_m: Option<f64>,
     /// The distances are estimated from blur.
     pub distances_estimated: bool,
 }
@@ -116,9 +118,9 @@ pub struct FocalVerdict {
 impl FocalVerdict {
     /// Whether the number is too uncertain to say whether the lens holds the tolerance: the worst shift is not told apart
     /// from zero, and its expanded uncertainty is larger than the tolerance.
-    fn is_untold(&self) -> bool {
-        Direction::of(self.worst_shift_pct) == Direction::None
-            && 2.0 * self.worst_shift_pct.std_error > self.tolerance_pct
+    #[must_use]
+    pub fn is_untold(&self) -> bool {
+        is_untold(self.worst_shift_pct, self.tolerance_pct)
     }
 
     /// A plain sentence to read out, e.g. "At 85 mm the picture gets tighter by 2.05 % at its worst and frames like
@@ -177,6 +179,18 @@ impl FocalVerdict {
         )
     }
 
+    /// How far what is held beyond a distance goes, where that is not infinity; empty where it is.
+    fn as_far_as_measured(&self) -> String {
+        match self.measured_to_m.filter(|_| self.relative_to_farthest) {
+            Some(m) => format!(
+                " up to {}, the farthest that was measured",
+                words::distance_up_to(m)
+            ),
+            None if self.relative_to_farthest => " as far as it was measured".to_owned(),
+            None => String::new(),
+        }
+    }
+
     fn tolerance_clause(&self) -> String {
         let tolerance = words::plain_pct(self.tolerance_pct);
         let (exceeds, stays) = (self.exceeds(), self.stays());
@@ -193,12 +207,13 @@ impl FocalVerdict {
                     tolerance::about(self.distances_estimated),
                     words::distance_from(distance.value)
                 );
-                match self.may_reach() {
+                let held = match self.may_reach() {
                     None => format!("{from} it stays within {tolerance}"),
                     Some(most) => {
                         format!("{from} it may stay within {tolerance}, beyond {most} it does")
                     }
-                }
+                };
+                format!("{held}{}", self.as_far_as_measured())
             }
             (ToleranceOutcome::Exceeded { .. }, None) if self.relative_to_farthest => {
                 format!("it {exceeds} {tolerance} at every distance but that one")

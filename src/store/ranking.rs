@@ -9,7 +9,7 @@ use super::ranking_place::{Place, PlaceGroup, RankingPlace};
 use super::search::{Pattern, patterns};
 use super::shelf::{Shelf, ShelfGroup, ShelfLens};
 use super::{ConditionsKey, Kind, Lens, Store, StoreError};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction, is_untold, nearest_m};
 use crate::units::Measured;
 
 /// Largest ratio between the focal length asked for and the one that a lens is ranked by. Focal lengths are marked on zooms
@@ -19,7 +19,7 @@ pub const NEAR_RATIO: f64 = 1.25;
 /// What the ranking is sorted by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum RankingSort {
-    /// Smallest worst shift first.
+    /// Smallest worst shift first; what is lost in its uncertainty behind all others.
     #[default]
     WorstShift,
     /// Nearest tolerance distance first; "never" before all, by worst shift and then name; unknown last.
@@ -49,8 +49,9 @@ pub struct RankingQuery {
     pub conditions: ConditionsKey,
     /// Tolerance, per cent.
     pub tolerance_pct: f64,
-    /// Only lenses that stay within the tolerance from this distance on at every focal length, m. What is measured against
-    /// its farthest frame says nothing of infinity, so it can't be said to hold and is left out.
+    /// Only lenses that stay within the tolerance from this distance on at every focal length, m. Of what is measured against
+    /// its farthest frame, not so near as that though the lens focuses so near, or not well enough to tell, nobody knows
+    /// whether it holds, so it is left out.
     pub holds_from_m: Option<f64>,
     /// Only lenses whose picture goes this way where their shift is worst.
     pub direction: Option<Direction>,
@@ -98,8 +99,8 @@ pub struct Ranking {
     pub unpublished: u64,
     /// How many of them come before the first row.
     pub before: u64,
-    /// How many more would match but are measured against their farthest frame, so that nobody knows from where on they hold.
-    pub farthest_left_out: u64,
+    /// How many more would match but were measured so that nobody knows whether they hold from the distance asked for on.
+    pub untold_left_out: u64,
     /// Place of the last row; `None` where no row follows.
     pub next: Option<RankingPlace>,
 }
@@ -109,8 +110,8 @@ pub struct Ranking {
 pub struct RankedLens {
     /// The lens.
     pub lens: Lens,
-    /// Whether something of it is published, be it under other conditions.
-    pub published: bool,
+    /// Every set of conditions that something of it is published under, that of most lenses first.
+    pub conditions: Vec<ConditionsKey>,
     /// Results by focal length, shortest first; empty where nothing is published.
     pub results: Arc<[RankedResult]>,
     /// Which of them it is ranked by.
@@ -160,9 +161,9 @@ impl RankingQuery {
         };
         let mut found: Vec<Candidate<'_>> =
             about().filter_map(|lens| self.candidate(lens)).collect();
-        let farthest_left_out = match self.holds_from_m {
-            Some(_) => about()
-                .filter(|lens| self.is_against_farthest(lens))
+        let untold_left_out = match self.holds_from_m {
+            Some(from_m) => about()
+                .filter(|lens| self.is_left_out(lens, from_m))
                 .count(),
             None => 0,
         };
@@ -191,7 +192,18 @@ impl RankingQuery {
         let rows: Vec<RankedLens> = shown
             .map(|candidate| RankedLens {
                 lens: candidate.shelved.lens.clone(),
-                published: !candidate.shelved.groups.is_empty(),
+                conditions: shelf
+                    .in_use
+                    .iter()
+                    .map(|(key, _)| *key)
+                    .filter(|key| {
+                        candidate
+                            .shelved
+                            .groups
+                            .iter()
+                            .any(|g| g.conditions == *key)
+                    })
+                    .collect(),
                 results: candidate
                     .group
                     .map_or_else(|| Arc::from([]), |group| Arc::clone(&group.results)),
@@ -205,7 +217,7 @@ impl RankingQuery {
             ranked: ranked as u64,
             unpublished: unpublished as u64,
             before: before as u64,
-            farthest_left_out: farthest_left_out as u64,
+            untold_left_out: untold_left_out as u64,
             next,
         }
     }
@@ -237,16 +249,44 @@ impl RankingQuery {
         near.then(|| (RankedBy::One(at), at..at + 1, nearest.worst_shift_pct))
     }
 
-    /// Whether it is left out only since one of the results that it would be ranked by is against its farthest frame.
-    fn is_against_farthest(&self, shelved: &ShelfLens) -> bool {
+    /// Whether nobody knows if a lens holds the picture from this distance on, m: one of these results is against its farthest
+    /// frame, is not measured so near though the lens focuses nearer, or is lost in its uncertainty.
+    fn is_open_from(
+        &self,
+        of: &Lens,
+        group: &ShelfGroup,
+        ranked: &Range<usize>,
+        from_m: f64,
+    ) -> bool {
+        let unreached = group.unreached_m(of);
+        group.results[ranked.clone()].iter().any(|result| {
+            let lacks_near = || {
+                let first = result.curve.points().first();
+                let begins_late = first.is_some_and(|first| first.travel > 1e-9);
+                let nearest = nearest_m(&result.curve);
+                (begins_late || unreached.is_some()) && nearest.is_some_and(|m| m > from_m + 1e-9)
+            };
+            result.relative_to_farthest
+                || is_untold(result.worst_shift_pct, self.tolerance_pct)
+                || lacks_near()
+        })
+    }
+
+    /// Whether it is left out only since nobody knows if it holds from this distance on, m.
+    fn is_left_out(&self, shelved: &ShelfLens, from_m: f64) -> bool {
         let mut groups = shelved.groups.iter();
         let group = groups.find(|group| group.conditions == self.conditions);
         let ranked = group.and_then(|group| Some((group, self.ranked(group)?)));
         ranked.is_some_and(|(group, (_, results, worst))| {
-            let goes = |wanted: Direction| Direction::of(worst) == wanted;
-            let mut ranked = group.results[results].iter();
-            self.direction.is_none_or(goes) && ranked.any(|result| result.relative_to_farthest)
+            let goes = |wanted: Direction| self.goes(worst, wanted);
+            self.direction.is_none_or(goes)
+                && self.is_open_from(&shelved.lens, group, &results, from_m)
         })
+    }
+
+    /// Whether a picture goes this way where its shift is worst; of what is lost in its uncertainty nobody knows.
+    fn goes(&self, worst: Measured, wanted: Direction) -> bool {
+        Direction::of(worst) == wanted && !is_untold(worst, self.tolerance_pct)
     }
 
     /// The lens with its place; `None` where it does not hold the picture as asked for, or goes another way.
@@ -269,15 +309,16 @@ impl RankingQuery {
                 },
             });
         };
-        let mut ranked_results = measured.results[results.clone()].iter();
-        if self.holds_from_m.is_some() && ranked_results.any(|result| result.relative_to_farthest) {
+        let is_open = |from_m| self.is_open_from(&shelved.lens, measured, &results, from_m);
+        if self.holds_from_m.is_some_and(is_open) {
             return None;
         }
-        let goes = |wanted: Direction| Direction::of(worst) == wanted;
+        let goes = |wanted: Direction| self.goes(worst, wanted);
         if !self.direction.is_none_or(goes) {
             return None;
         }
         let by_distance = self.sort == RankingSort::ToleranceDistance;
+        let untold = is_untold(worst, self.tolerance_pct);
         let judged = (by_distance || self.holds_from_m.is_some())
             .then(|| judge(&measured.outlines, results, self.tolerance_pct));
         let holds = |wanted_m: f64| judged.is_some_and(|judged| judged.holds_from(wanted_m));
@@ -286,6 +327,9 @@ impl RankingQuery {
         }
         let size = worst.value.abs();
         let (place_group, key, tie) = match (self.sort, judged) {
+            // What can't be told stands behind what can.
+            (RankingSort::WorstShift, _) if untold => (PlaceGroup::Unknown, size, 0.0),
+            (RankingSort::ToleranceDistance, _) if untold => (PlaceGroup::Unknown, 0.0, size),
             (RankingSort::ToleranceDistance, Some(Judgement::Unknown)) => {
                 (PlaceGroup::Unknown, 0.0, size)
             }

@@ -12,7 +12,7 @@ use super::lenses::{LensRow, lens_columns};
 use super::packed::RankedResult;
 use super::search::Pattern;
 use super::{ConditionsKey, Lens, LensId, Store, StoreError};
-use crate::sweep::Outlines;
+use crate::sweep::{Outlines, unreached_m};
 use crate::units::Measured;
 
 /// The lenses at one revision of the content.
@@ -63,6 +63,14 @@ pub(super) struct ShelfGroup {
     pub(super) results: Arc<[RankedResult]>,
     /// Their curves, to be judged at any tolerance.
     pub(super) outlines: Outlines,
+}
+
+impl ShelfGroup {
+    /// The closest focus that is marked on the lens, m, where nothing was measured near it.
+    pub(super) fn unreached_m(&self, lens: &Lens) -> Option<f64> {
+        let curves = self.results.iter().map(|result| &result.curve);
+        unreached_m(lens.about.closest_focus_m, curves)
+    }
 }
 
 /// The lenses that changed after a revision.

@@ -40,6 +40,7 @@ mod smooth;
 mod split;
 mod spread;
 mod together;
+mod told;
 mod track;
 mod unseen;
 mod verdict;
@@ -56,6 +57,7 @@ pub use part::Part;
 pub use repeats::{Combined, combine_repeats};
 pub use settings::{FrameOrder, SweepSettings};
 pub use together::{Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_groups, together};
+pub use told::{farthest_m, is_untold, nearest_m, unreached_m};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
 pub const ALGORITHM_VERSION: u32 = 4;

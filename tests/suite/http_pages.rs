@@ -26,6 +26,7 @@ mod shapes;
 mod sheets;
 mod site;
 mod sorting;
+mod untold;
 mod validators;
 mod verdicts;
 mod weight;

@@ -1,6 +1,6 @@
 //! The verdict on a lens in a few words.
 
-use super::tolerance::{Reach, reach};
+use super::tolerance::{Reach, as_far, reach};
 use super::{FocalVerdict, MAY_BE_LARGER, perspective, ways};
 use crate::report::{Coverage, words};
 
@@ -34,8 +34,9 @@ pub fn short_verdict(verdicts: &[FocalVerdict], coverage: &Coverage) -> Option<S
                 )
             });
             format!(
-                "within {tolerance} beyond {about}{}{most}",
-                words::distance_from(m)
+                "within {tolerance} beyond {about}{}{most}{}",
+                words::distance_from(m),
+                as_far(verdicts)
             )
         }
         Reach::AtInfinityOnly => format!("beyond {tolerance} at every distance"),

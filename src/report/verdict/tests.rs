@@ -22,6 +22,7 @@ pub(super) fn verdict(focal_mm: f64, shift_pct: f64, outcome: ToleranceOutcome) 
         outcome,
         tolerance_pct: 2.0,
         relative_to_farthest: false,
+        measured_to_m: None,
         distances_estimated: false,
         other_way: None,
     }
@@ -259,7 +260,7 @@ fn a_row_says_what_is_not_against_infinity() {
     let row = |verdicts: &[FocalVerdict]| short_verdict(verdicts, &WHOLE).expect("a verdict");
     assert_eq!(
         row(&[short]),
-        "Tighter; within 2 % beyond 1 m (3 ft 3.4 in); against the farthest frame, not infinity: the true figures may be larger"
+        "Tighter; within 2 % beyond 1 m (3 ft 3.4 in) as far as it was measured; against the farthest frame, not infinity: the true figures may be larger"
     );
     let zoom = row(&[short, verdict(70.0, 1.0, ToleranceOutcome::Within)]);
     assert!(
@@ -331,6 +332,7 @@ fn any_verdict(tolerance_pct: f64) -> impl Strategy<Value = FocalVerdict> {
             },
             tolerance_pct,
             relative_to_farthest: flags.0,
+            measured_to_m: None,
             distances_estimated: flags.1,
         },
     )

@@ -76,8 +76,9 @@ pub(super) fn tolerance_sentence(verdicts: &[FocalVerdict]) -> String {
             match most {
                 None => format!("{from} it stays within {tolerance} everywhere it was measured."),
                 Some(most) => format!(
-                    "{from} it may stay within {tolerance}, beyond {about}{} it does.",
-                    words::distance_from(most)
+                    "{from} it may stay within {tolerance}, beyond {about}{} it does{}.",
+                    words::distance_from(most),
+                    as_far(verdicts)
                 ),
             }
         }
@@ -85,6 +86,14 @@ pub(super) fn tolerance_sentence(verdicts: &[FocalVerdict]) -> String {
         Reach::Unknown => {
             format!("{exceeds}; from which distance on is not known for all of them.")
         }
+    }
+}
+
+/// Where what holds beyond a distance ends, if one of them was not measured to infinity.
+pub(super) fn as_far(verdicts: &[FocalVerdict]) -> &'static str {
+    match verdicts.iter().any(|verdict| verdict.relative_to_farthest) {
+        true => " as far as it was measured",
+        false => "",
     }
 }
 

@@ -161,9 +161,10 @@ pub(in crate::web) async fn compare(
         .iter()
         .zip(choices.iter().zip(lengths))
         .map(|(page, (choices, focal_lengths_mm))| {
-            let result = focal_mm
-                .and_then(|wanted| choices.get(nearest(&focal_lengths_mm, wanted)?))
-                .map(|result| FocalDocument::new(result.clone(), question.tolerance_pct));
+            let at = focal_mm.and_then(|wanted| nearest(&focal_lengths_mm, wanted));
+            let mut results =
+                FocalDocument::of_lens(&page.lens, choices.clone(), question.tolerance_pct);
+            let result = at.map(|at| results.swap_remove(at));
             ComparedDocument {
                 lens: LensHead::new(&page.lens, &site),
                 pull: question

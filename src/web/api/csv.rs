@@ -182,7 +182,7 @@ pub(in crate::web) fn compare_csv(document: &CompareDocument) -> Result<String, 
 
 /// The ranking, one row a lens.
 pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, WebError> {
-    const COLUMNS: [&str; 25] = [
+    const COLUMNS: [&str; 26] = [
         "slug",
         "maker",
         "model",
@@ -208,6 +208,7 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
         "nothing_measured_above_mm",
         "tolerance_distance_most_m",
         "tolerance_doubt",
+        "measured_under",
     ];
     let rows = document.lenses.iter().map(|row| {
         vec![
@@ -240,6 +241,7 @@ pub(in crate::web) fn ranking_csv(document: &RankingDocument) -> Result<String, 
             number(row.nothing_measured_above_mm),
             number(row.tolerance_distance_most_m),
             row.tolerance_doubt.unwrap_or_default().to_owned(),
+            row.measured_under.join(" "),
         ]
     });
     written(&COLUMNS, rows)

@@ -11,7 +11,7 @@ use crate::optics::{
 };
 use crate::report::{BudgetLineDocument, FindingDocument, words};
 use crate::store::{ConditionsKey, FocalResult, Kind, Lens, Switch};
-use crate::sweep::{Direction, Part, ToleranceOutcome};
+use crate::sweep::{Direction, Part, ToleranceOutcome, unreached_m};
 
 /// Licence of all numbers.
 pub(in crate::web) const LICENCE: &str = "CC BY 4.0";
@@ -160,8 +160,8 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) distance_source: &'static str,
     /// Closest focus that was measured, m.
     pub(in crate::web) closest_focus_m: Option<f64>,
-    /// Closest focus of the lens as its sweep states it, m, where the frames nearer than `closest_focus_m` gave no result: there
-    /// the shift may be larger. `null` where nothing nearer is missing.
+    /// Closest focus of the lens, m, where nothing was measured between it and `closest_focus_m`, because frames nearer than
+    /// that gave no result or none was shot: there the shift may be larger. `null` where nothing nearer is missing.
     pub(in crate::web) focuses_to_m: Option<f64>,
     /// f-number of the sweep whose curve is shown.
     pub(in crate::web) f_number: Option<f64>,
@@ -200,6 +200,10 @@ pub(in crate::web) struct FocalDocument {
     #[serde(skip)]
     #[schema(ignore)]
     pub(in crate::web) result: FocalResult,
+    /// Closest focus that is marked on its lens, m, where nothing was measured near it.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) unreached_m: Option<f64>,
     /// What becomes of it at the tolerance.
     #[serde(skip)]
     #[schema(ignore)]
@@ -207,11 +211,33 @@ pub(in crate::web) struct FocalDocument {
 }
 
 impl FocalDocument {
-    /// The document of a result, at this tolerance.
-    pub(in crate::web) fn new(result: FocalResult, tolerance_pct: f64) -> Self {
+    /// The documents of results of a lens, at this tolerance.
+    pub(in crate::web) fn of_lens(
+        lens: &Lens,
+        results: Vec<FocalResult>,
+        tolerance_pct: f64,
+    ) -> Vec<Self> {
+        let unreached: Vec<Option<f64>> = results
+            .iter()
+            .map(|result| {
+                let alike = results.iter().filter(|r| r.conditions == result.conditions);
+                unreached_m(lens.about.closest_focus_m, alike.map(|r| &r.curve))
+            })
+            .collect();
+        let each = results.into_iter().zip(unreached);
+        each.map(|(result, unreached)| Self::new(result, tolerance_pct, unreached))
+            .collect()
+    }
+
+    /// The document of a result, at this tolerance; with the closest focus of its lens, m, where nothing was measured near it.
+    pub(in crate::web) fn new(
+        result: FocalResult,
+        tolerance_pct: f64,
+        unreached_m: Option<f64>,
+    ) -> Self {
         let outcome = result.curve.tolerance_outcome(tolerance_pct);
         let distance = outcome.distance_m();
-        let said = verdict_of(&result, outcome, tolerance_pct);
+        let said = verdict_of(&result, outcome, tolerance_pct, unreached_m);
         let across_mm = result.sensor_width_mm.unwrap_or(ANGLE_ACROSS_MM);
         let worst = result.worst_shift_pct;
         let like_mm = equivalent_focal_length_mm(result.focal_length_mm, worst.value);
@@ -257,7 +283,9 @@ impl FocalDocument {
             closest_focus_m: said
                 .measured_from
                 .map_or(result.closest_focus_m, |from| from.m),
-            focuses_to_m: said.measured_from.and(result.closest_focus_m),
+            focuses_to_m: said
+                .measured_from
+                .and(unreached_m.or(result.closest_focus_m)),
             f_number: result.f_number,
             camera: result.camera.clone(),
             f_numbers: result.f_numbers.clone(),
@@ -274,6 +302,7 @@ impl FocalDocument {
             algorithm_version: result.algorithm_version,
             sentence: words::with_disagreement(said.sentence(), result.repeats_disagree),
             findings: result.findings.iter().map(FindingDocument::new).collect(),
+            unreached_m,
             outcome,
             result,
         }

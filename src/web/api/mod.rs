@@ -10,6 +10,7 @@ mod curves;
 mod description;
 mod documents;
 mod focal_words;
+mod judged;
 mod matching;
 mod near;
 mod published;

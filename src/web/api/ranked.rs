@@ -3,12 +3,11 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::documents::{AGAINST_FARTHEST, LensHead, relative_to, timestamp};
-use crate::report::{
-    Coverage, FocalVerdict, MeasuredFrom, OtherWay, Perspective, short_verdict, words,
-};
-use crate::store::{RankedBy, RankedLens, RankedResult};
-use crate::sweep::{Direction, ToleranceOutcome};
+use super::documents::{AGAINST_FARTHEST, LensHead, conditions_words, relative_to, timestamp};
+use super::judged::{at_focal_length, doubt_of, judged, most_of, strips, verdicts, worst_of};
+use crate::report::{Coverage, FocalVerdict, short_verdict, words};
+use crate::store::{ConditionsKey, RankedBy, RankedLens};
+use crate::sweep::{Direction, ToleranceOutcome, unreached_m};
 use crate::units::Measured;
 
 /// One focal length of a row of the ranking.
@@ -66,7 +65,7 @@ pub(in crate::web) struct RankedDocument {
     /// Why it is open whether the tolerance is exceeded at all: `perspective` or `uncertainty`, as in the record of the lens;
     /// `null` where it is not open.
     pub(in crate::web) tolerance_doubt: Option<&'static str>,
-    /// The verdict in a few words; `null` where nothing was measured.
+    /// The verdict in a few words, with the focal length where it holds for one of several; `null` where nothing was measured.
     pub(in crate::web) verdict: Option<String>,
     /// Shortest focal length that was measured, mm, where the lens goes clearly shorter (by more than a factor of 1.1) and the
     /// row stands for all of it; else `null`.
@@ -87,10 +86,17 @@ pub(in crate::web) struct RankedDocument {
     pub(in crate::web) results: Vec<StripDocument>,
     /// When something of it was published last (RFC 3339, UTC).
     pub(in crate::web) published_at: Option<String>,
-    /// Whether something of it is published, be it under other conditions.
+    /// Every set of conditions that it has results under, whichever the list is about, in the order of the ranking; empty where
+    /// nothing is published of it.
+    pub(in crate::web) measured_under: Vec<String>,
+    /// The same, for the page.
     #[serde(skip)]
     #[schema(ignore)]
-    pub(in crate::web) published: bool,
+    elsewhere: Vec<ConditionsKey>,
+    /// Whether all that it is ranked by was measured well enough to tell.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) is_told: bool,
     /// Tolerance that it was judged by, per cent.
     #[serde(skip)]
     #[schema(ignore)]
@@ -118,8 +124,11 @@ impl RankedDocument {
         let worst_of_all = worst_of(&ranked.results);
         let outcomes = || judged.iter().map(|(_, outcome)| *outcome);
         let unknown = outcomes().any(|outcome| matches!(outcome, ToleranceOutcome::Unknown { .. }));
-        let said = verdicts(&judged, tolerance_pct);
         let about = &ranked.lens.about;
+        let curves = ranked.results.iter().map(|result| &result.curve);
+        let unreached = unreached_m(about.closest_focus_m, curves);
+        let said = verdicts(&judged, tolerance_pct, unreached);
+        let is_zoom = about.focal_max_mm > about.focal_min_mm;
         // Ranked at one focal length, it stands for that one alone, and says so.
         let coverage = match ranked.ranked_by {
             RankedBy::All => Coverage::of(
@@ -155,10 +164,15 @@ impl RankedDocument {
             tolerance_distance_m: farthest.filter(|_| !unknown),
             tolerance_distance_most_m: most_of(&said, farthest).filter(|_| !unknown),
             tolerance_doubt: doubt_of(&said),
-            verdict: short_verdict(&said, &coverage),
+            verdict: short_verdict(&said, &coverage).map(|words| match (ranked.ranked_by, worst) {
+                (RankedBy::One(_), Some(result)) if ranked.results.len() > 1 || is_zoom => {
+                    at_focal_length(result.focal_length_mm, &words)
+                }
+                _ => words,
+            }),
             nothing_measured_below_mm: coverage.nothing_below_mm,
             nothing_measured_above_mm: coverage.nothing_above_mm,
-            is_zoom: about.focal_max_mm > about.focal_min_mm,
+            is_zoom,
             relative_to: worst.map(|_| {
                 let mut results = ranked.ranked_results().iter();
                 relative_to(results.any(|result| result.relative_to_farthest))
@@ -170,9 +184,11 @@ impl RankedDocument {
                 .iter()
                 .map(|result| result.warnings as usize)
                 .sum(),
-            results: strips(&ranked.results, tolerance_pct),
+            results: strips(&ranked.results, tolerance_pct, unreached),
+            is_told: !said.iter().any(FocalVerdict::is_untold),
             published_at: ranked.published_ms.map(timestamp),
-            published: ranked.published,
+            measured_under: ranked.conditions.iter().map(|key| key.code()).collect(),
+            elsewhere: ranked.conditions.clone(),
             tolerance_pct,
             estimated: ranked
                 .ranked_results()
@@ -180,6 +196,13 @@ impl RankedDocument {
                 .any(|result| result.estimated),
             repeats_disagree: worst.is_some_and(|result| result.repeats_disagree),
         }
+    }
+
+    /// Where it was measured, if not as the list asks: codes and words of the conditions.
+    pub(in crate::web) fn under_others(&self) -> Vec<(String, String)> {
+        let each = self.elsewhere.iter().filter(|_| self.results.is_empty());
+        each.map(|key| (key.code(), conditions_words(*key)))
+            .collect()
     }
 
     /// The worst shift with its uncertainty.
@@ -274,80 +297,4 @@ impl RankedDocument {
             .collect();
         crate::charts::strip_svg(&shifts, self.tolerance_pct)
     }
-}
-
-/// A result with its outcome at a tolerance.
-fn judged(result: &RankedResult, tolerance_pct: f64) -> (&RankedResult, ToleranceOutcome) {
-    (result, result.curve.tolerance_outcome(tolerance_pct))
-}
-
-/// Every focal length of a lens at a tolerance.
-fn strips(results: &[RankedResult], tolerance_pct: f64) -> Vec<StripDocument> {
-    let judged: Vec<_> = results.iter().map(|r| judged(r, tolerance_pct)).collect();
-    let said = verdicts(&judged, tolerance_pct);
-    judged
-        .iter()
-        .zip(said)
-        .map(|((result, outcome), said)| StripDocument {
-            focal_length_mm: result.focal_length_mm,
-            worst_shift_pct: result.worst_shift_pct.value,
-            worst_shift_u_pct: result.worst_shift_pct.std_error,
-            tolerance_outcome: outcome.code(),
-            tolerance_distance_m: outcome.distance_m().map(|distance| distance.value),
-            tolerance_distance_most_m: said.may_reach_m,
-            tolerance_doubt: said.doubt(),
-            relative_to: relative_to(result.relative_to_farthest),
-            perspective_bound_pct: result.perspective_pct,
-        })
-        .collect()
-}
-
-/// The farthest distance at which one of them may exceed the tolerance, m, where that is farther than what was measured.
-fn most_of(said: &[FocalVerdict], measured_m: Option<f64>) -> Option<f64> {
-    let most = said.iter().filter_map(|verdict| verdict.may_reach_m);
-    let most = most.max_by(f64::total_cmp)?;
-    measured_m
-        .is_none_or(|measured| most > measured)
-        .then_some(most)
-}
-
-/// Why it is open whether the tolerance is exceeded: where none exceeds it, the first doubt; where some do, only if all of
-/// those are in doubt.
-fn doubt_of(said: &[FocalVerdict]) -> Option<&'static str> {
-    let exceeds = |verdict: &&FocalVerdict| verdict.outcome != ToleranceOutcome::Within;
-    let surely = |verdict: &FocalVerdict| verdict.doubt().is_none();
-    if said.iter().filter(exceeds).any(surely) {
-        return None;
-    }
-    said.iter().find_map(FocalVerdict::doubt)
-}
-
-/// The result whose shift is of largest magnitude.
-fn worst_of(results: &[RankedResult]) -> Option<&RankedResult> {
-    let size = |result: &RankedResult| result.worst_shift_pct.value.abs();
-    results.iter().max_by(|a, b| size(a).total_cmp(&size(b)))
-}
-
-/// What the verdict in a few words needs of each focal length.
-fn verdicts(judged: &[(&RankedResult, ToleranceOutcome)], tolerance_pct: f64) -> Vec<FocalVerdict> {
-    judged
-        .iter()
-        .map(|(result, outcome)| FocalVerdict {
-            focal_length_mm: Some(result.focal_length_mm),
-            worst_shift_pct: result.worst_shift_pct,
-            perspective_pct: result.perspective_pct,
-            may_reach_m: Perspective::of(
-                result.perspective_pct,
-                result.focal_length_mm,
-                result.closest_focus_m,
-            )
-            .and_then(|perspective| perspective.may_reach_m(&result.curve, tolerance_pct)),
-            other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
-            measured_from: MeasuredFrom::of(&result.curve),
-            outcome: *outcome,
-            tolerance_pct,
-            relative_to_farthest: result.relative_to_farthest,
-            distances_estimated: result.estimated,
-        })
-        .collect()
 }

@@ -184,10 +184,10 @@ pub(in crate::web) struct RankingDocument {
     pub(in crate::web) other_conditions: Vec<ConditionsDocument>,
     /// Licence of the numbers.
     pub(in crate::web) licence: &'static str,
-    /// Whether lenses that are measured against their farthest frame are left out, for the page.
+    /// Whether lenses are left out of which nobody knows if they hold from the distance asked for on, for the page.
     #[serde(skip)]
     #[schema(ignore)]
-    pub(in crate::web) leaves_out_farthest: bool,
+    pub(in crate::web) leaves_out_untold: bool,
     /// Whether the conditions are those that are taken where none are asked for.
     #[serde(skip)]
     #[schema(ignore)]
@@ -237,7 +237,7 @@ pub(in crate::web) async fn rank(
         conditions: set(key, ranking.ranked),
         other_conditions,
         licence: LICENCE,
-        leaves_out_farthest: ranking.farthest_left_out > 0,
+        leaves_out_untold: ranking.untold_left_out > 0,
         is_usual: key == usual,
     })
 }

@@ -164,11 +164,7 @@ impl LensDocument {
         } else {
             Vec::new()
         };
-        let results: Vec<FocalDocument> = page
-            .results
-            .into_iter()
-            .map(|result| FocalDocument::new(result, tolerance_pct))
-            .collect();
+        let results = FocalDocument::of_lens(&page.lens, page.results, tolerance_pct);
         let mut document = Self {
             lens: LensHead::new(&page.lens, site),
             verdict: None,

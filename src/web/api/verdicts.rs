@@ -5,13 +5,14 @@ use crate::report::{
     Coverage, FocalVerdict, MeasuredFrom, OtherWay, Perspective, lens_verdict, short_verdict, words,
 };
 use crate::store::FocalResult;
-use crate::sweep::{DistanceSource, Part, ToleranceOutcome};
+use crate::sweep::{DistanceSource, Part, ToleranceOutcome, farthest_m};
 
 /// What a sentence needs of a result.
 pub(super) fn verdict_of(
     result: &FocalResult,
     outcome: ToleranceOutcome,
     tolerance_pct: f64,
+    unreached_m: Option<f64>,
 ) -> FocalVerdict {
     FocalVerdict {
         focal_length_mm: Some(result.focal_length_mm),
@@ -20,10 +21,11 @@ pub(super) fn verdict_of(
         may_reach_m: perspective_of(result)
             .and_then(|perspective| perspective.may_reach_m(&result.curve, tolerance_pct)),
         other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
-        measured_from: MeasuredFrom::of(&result.curve),
+        measured_from: MeasuredFrom::of(&result.curve, unreached_m),
         outcome,
         tolerance_pct,
         relative_to_farthest: result.ends_before_infinity(),
+        measured_to_m: farthest_m(&result.curve),
         distances_estimated: result.distance_source == DistanceSource::Blur,
     }
 }
@@ -50,7 +52,10 @@ fn said_of(
 ) -> Option<String> {
     let verdicts: Vec<FocalVerdict> = results
         .iter()
-        .map(|focal| verdict_of(&focal.result, focal.outcome, focal.tolerance_pct))
+        .map(|focal| {
+            let (outcome, tolerance_pct) = (focal.outcome, focal.tolerance_pct);
+            verdict_of(&focal.result, outcome, tolerance_pct, focal.unreached_m)
+        })
         .collect();
     let disagree = results.iter().any(|focal| focal.repeats_disagree);
     say(&verdicts, &coverage(results, of))

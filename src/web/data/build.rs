@@ -58,8 +58,8 @@ impl Tables {
         }
         let lens = LensHead::new(&page.lens, site);
         self.row("lenses", tables::lens_row(&lens))?;
-        for result in page.results {
-            let focal = FocalDocument::new(result, DEFAULT_TOLERANCE_PCT);
+        let results = FocalDocument::of_lens(&page.lens, page.results, DEFAULT_TOLERANCE_PCT);
+        for focal in results {
             self.row("results", tables::result_row(&lens, &focal))?;
             for row in tables::curve_rows(&lens, &focal) {
                 self.row("curves", row)?;

@@ -98,7 +98,7 @@ pub(super) static TABLES: [Table; 5] = [
             "reference_shortfall_pct" Number maybe "What about every shift lacks, percentage points, because the reference is short of infinity; to be added with its sign. Empty where not known, or where it does not apply"
             "tolerance_distance_most_m" Number maybe "Farthest focus distance, m, at which the tolerance may be exceeded once all that perspective may hide is counted. Empty where that is no farther than tolerance_distance_m, or the bound is not known"
             "tolerance_doubt" Text maybe "Why it is open whether the tolerance is exceeded at all: perspective, or uncertainty where the worst shift is closer to it than its expanded uncertainty (k = 2). Empty where it is not open"
-            "focuses_to_m" Number maybe "Closest focus of the lens, m, where frames are missing there and nothing was measured between it and closest_focus_m. Empty where it was measured"
+            "focuses_to_m" Number maybe "Closest focus of the lens, m, where nothing was measured between it and closest_focus_m. Empty where it was measured"
         },
     },
     Table {

@@ -3,7 +3,7 @@
 use crate::charts::{Axis, Series, ShiftChart, Theme};
 use crate::report::{FocalVerdict, MeasuredFrom, OtherWay, Perspective, words};
 use crate::store::{Sweep, Switch};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, DistanceSource, Part, SweepMeasurement};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, DistanceSource, Part, SweepMeasurement, farthest_m};
 use crate::web::WebError;
 
 /// What runs along the bottom of its chart: distance, but travel where no distance is known.
@@ -40,10 +40,11 @@ pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
         may_reach_m: perspective
             .and_then(|perspective| perspective.may_reach_m(&summary.curve, DEFAULT_TOLERANCE_PCT)),
         other_way: OtherWay::of(&summary.curve, summary.worst_shift_pct),
-        measured_from: MeasuredFrom::of(&summary.curve),
+        measured_from: MeasuredFrom::of(&summary.curve, None),
         outcome: summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
         tolerance_pct: DEFAULT_TOLERANCE_PCT,
         relative_to_farthest: summary.relative_to_farthest,
+        measured_to_m: farthest_m(&summary.curve),
         distances_estimated: measurement.distance_source == DistanceSource::Blur,
     };
     Some(verdict.sentence())

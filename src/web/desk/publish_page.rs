@@ -202,7 +202,7 @@ pub(super) fn record_lines(
     let documents = |results: Vec<store::FocalResult>| -> Vec<FocalDocument> {
         results
             .into_iter()
-            .map(|result| FocalDocument::new(result, DEFAULT_TOLERANCE_PCT))
+            .map(|result| FocalDocument::new(result, DEFAULT_TOLERANCE_PCT, None))
             .collect()
     };
     let (now, then) = (documents(now), documents(then));

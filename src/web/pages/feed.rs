@@ -6,7 +6,7 @@ use axum::response::Response;
 use crate::app::App;
 use crate::report::words;
 use crate::store::PublicEvent;
-use crate::sweep::DEFAULT_TOLERANCE_PCT;
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, unreached_m};
 use crate::web::WebError;
 use crate::web::api::{self, FocalDocument, conditions_words, timestamp};
 
@@ -99,7 +99,7 @@ fn publication(event: &PublicEvent, site: &str, tag: &str) -> Entry {
     };
     let summary = match &event.withdrawn {
         Some((_, reason)) => format!("Withdrawn since: {reason}"),
-        None => FocalDocument::new(event.result.clone(), DEFAULT_TOLERANCE_PCT).sentence,
+        None => sentence(event),
     };
     Entry {
         id: format!("{tag}publication/{}", event.publication),
@@ -113,6 +113,15 @@ fn publication(event: &PublicEvent, site: &str, tag: &str) -> Entry {
         authors: authors(event),
         summary: printable(&summary),
     }
+}
+
+/// What was measured, in a sentence. Whether the closest focus of a zoom was reached is seen at no single focal length.
+fn sentence(event: &PublicEvent) -> String {
+    let about = &event.lens.about;
+    let marked = about.closest_focus_m;
+    let marked = marked.filter(|_| about.focal_min_mm >= about.focal_max_mm);
+    let unreached = unreached_m(marked, [&event.result.curve]);
+    FocalDocument::new(event.result.clone(), DEFAULT_TOLERANCE_PCT, unreached).sentence
 }
 
 fn withdrawal(event: &PublicEvent, site: &str, tag: &str) -> Option<Entry> {

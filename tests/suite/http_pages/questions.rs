@@ -238,7 +238,7 @@ async fn least_and_most_focal_lengths_are_the_right_way_round() {
 async fn lenses_left_out_of_holds_from_are_told_only_where_some_are() {
     let site = site().await;
     let path = "/lenses?holds_from_m=1";
-    let words = "measured against their farthest frame, not infinity, are left out";
+    let words = "they were measured against their farthest frame, not infinity, or not so near";
     assert!(!text(&site, path).await.contains(words));
     let finding = Finding {
         code: Code::ReferenceNotAtInfinity,

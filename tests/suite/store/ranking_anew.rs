@@ -97,7 +97,7 @@ async fn any_tolerance_is_judged_from_the_curves() {
         };
         let ranking = fresh.store.ranking(ask.clone()).await;
         let ranking = ranking.expect("a working store");
-        let mut farthest = Vec::new();
+        let (mut farthest, mut known) = (Vec::new(), Vec::new());
         for row in ranking.rows.iter().filter(|row| !row.results.is_empty()) {
             let page = fresh.store.lens_page(&row.lens.slug).await;
             let page = page.expect("a working store").expect("it is there");
@@ -114,6 +114,18 @@ async fn any_tolerance_is_judged_from_the_curves() {
             assert_eq!(shown, outcomes, "{}", row.lens.slug);
             let unknown =
                 |outcome: &ToleranceOutcome| matches!(outcome, ToleranceOutcome::Unknown { .. });
+            let nearest = page.results.iter().filter_map(|result| {
+                let (_, near) = result.curve.range_dioptres()?;
+                Some(1.0 / near)
+            });
+            let nearest = nearest.fold(f64::INFINITY, f64::min);
+            // Marked at 0.45 m; what begins farther off is known from there on alone.
+            let known_from = if nearest > 0.45 * 1.1 && nearest.is_finite() {
+                nearest
+            } else {
+                0.0
+            };
+            known.push(known_from);
             farthest.push(if outcomes.iter().any(unknown) {
                 f64::INFINITY
             } else {
@@ -129,7 +141,9 @@ async fn any_tolerance_is_judged_from_the_curves() {
                 ..ask.clone()
             };
             let found = fresh.store.ranking(holds).await.expect("a working store");
-            let expected = farthest.iter().filter(|distance| **distance <= wanted);
+            let each = farthest.iter().zip(&known);
+            let expected =
+                each.filter(|(distance, known)| **distance <= wanted && **known <= wanted + 1e-9);
             assert_eq!(
                 found.total,
                 expected.count() as u64,
