@@ -10,12 +10,14 @@
 
 use super::background::Tilt;
 use super::edges::{self, Estimate};
+use super::empty::{self, Laid};
 use super::foreign::mask;
 use super::frame_edge::{clipped, inside};
 use super::luminance::Patch;
 use super::moments::{Moments, for_rows, sparse_rows};
 use super::noise::Noise;
 use super::profile::Profile;
+use super::reduced::Reduced;
 use super::ring::Ring;
 use super::{Flag, Lean, Plane, Target, Unmeasurable};
 use crate::units::Measured;
@@ -114,6 +116,7 @@ fn locate(plane: &Plane, place: (f64, f64), variance: f64, scale: f64) -> Option
 /// `NoTargets` when nothing stands out, `TooFaint` when it does by too little.
 pub(super) fn measure(
     plane: &Plane,
+    reduced: &Reduced,
     place: (f64, f64),
     variance: f64,
 ) -> Result<Target, Unmeasurable> {
@@ -122,7 +125,8 @@ pub(super) fn measure(
     }
     let mut refused = Unmeasurable::NoTargets;
     for scale in SCALES {
-        match locate(plane, place, variance, scale).map(|located| centred(plane, &located)) {
+        match locate(plane, place, variance, scale).map(|located| centred(plane, reduced, &located))
+        {
             Some(Ok(target)) => return Ok(target),
             Some(Err(why)) => refused = why,
             None => {}
@@ -132,7 +136,7 @@ pub(super) fn measure(
 }
 
 /// Measures in full what was located.
-fn centred(plane: &Plane, located: &Located) -> Result<Target, Unmeasurable> {
+fn centred(plane: &Plane, reduced: &Reduced, located: &Located) -> Result<Target, Unmeasurable> {
     let &Located { centre, support } = located;
     let radius = support + MARGIN_PX + MARGIN_PART * support;
     let outer = radius + (RING_PART * radius).max(LEAST_RING_PX);
@@ -159,6 +163,7 @@ fn centred(plane: &Plane, located: &Located) -> Result<Target, Unmeasurable> {
     }
     report(
         plane,
+        reduced,
         &Seen {
             patch,
             profile,
@@ -184,7 +189,12 @@ pub(super) struct Seen {
     foreign: f64,
 }
 
-fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable> {
+fn report(
+    plane: &Plane,
+    reduced: &Reduced,
+    seen: &Seen,
+    m: Moments,
+) -> Result<Target, Unmeasurable> {
     let Seen { patch, ring, .. } = seen;
     let centre = (m.x, m.y);
     let noise = Noise::of(patch, centre, &seen.profile, ring, plane.rounding_step());
@@ -320,6 +330,19 @@ fn report(plane: &Plane, seen: &Seen, m: Moments) -> Result<Target, Unmeasurable
         },
         elongation: (m.xx - m.yy) / (m.xx.abs() + m.yy.abs()).max(1e-6),
         window_change_px: wider,
+        uneven: empty::uneven(
+            reduced,
+            patch.tables,
+            &Laid {
+                centre,
+                support: seen.support,
+                radius: seen.radius,
+                outer: seen.outer,
+                flux: m.flux,
+                peak: seen.profile.peak,
+                pixel_variance: ring.pixel_variance,
+            },
+        ),
         tone_change_px: toned,
         window: inside(patch.window, centre, seen.radius),
         flags,

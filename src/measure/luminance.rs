@@ -82,6 +82,20 @@ impl Tables {
     }
 }
 
+impl Tables {
+    /// Linear light of a mean of codes, in units of 8-bit codes, between the table's entries.
+    pub(super) fn light_of_mean(&self, code: f32) -> f32 {
+        let light = |code: f32| {
+            let at = (code * self.codes_per_eight_bit).round() as usize;
+            self.light[at.min(self.light.len() - 1)]
+        };
+        let code = code.max(0.0);
+        let low = code.floor();
+        let part = code - low;
+        light(low) * (1.0 - part) + light(low + 1.0) * part
+    }
+}
+
 impl Plane {
     /// The tables for this picture's bit depth.
     pub(super) fn tables(&self) -> &'static Tables {

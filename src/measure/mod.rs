@@ -6,6 +6,7 @@
 mod background;
 mod centre;
 mod edges;
+mod empty;
 mod flags;
 mod foreign;
 mod frame_edge;
@@ -20,16 +21,19 @@ mod ring;
 mod search;
 mod target;
 
+use reduced::Reduced;
+
 pub use flags::Flag;
 pub use plane::{Plane, PlaneError, Samples};
-pub use target::{Lean, Target, Unmeasurable, Window};
+pub use target::{Lean, Target, Uneven, Unmeasurable, Window};
 
 /// Every bright spot of a picture that may be a target, fully measured, the most target-like first.
 #[must_use]
 pub fn candidates(plane: &Plane) -> Vec<Target> {
     let mut targets: Vec<Target> = Vec::new();
-    for seed in search::seeds(plane) {
-        let Ok(target) = centre::measure(plane, (seed.x, seed.y), seed.variance) else {
+    let reduced = Reduced::of(plane);
+    for seed in search::seeds(plane, &reduced) {
+        let Ok(target) = centre::measure(plane, &reduced, (seed.x, seed.y), seed.variance) else {
             continue;
         };
         if !targets
@@ -54,7 +58,7 @@ pub fn target_near(
     place_px: (f64, f64),
     variance_px2: f64,
 ) -> Result<Target, Unmeasurable> {
-    let target = centre::measure(plane, place_px, variance_px2)?;
+    let target = centre::measure(plane, &Reduced::of(plane), place_px, variance_px2)?;
     let strayed = (target.x_px.value - place_px.0).hypot(target.y_px.value - place_px.1);
     let allowed = NEAR_PX.max(NEAR_SIGMA * variance_px2.max(target.variance_px2.value).sqrt());
     if strayed > allowed {

@@ -56,6 +56,11 @@ impl Reduced {
         }
     }
 
+    /// The place in blocks of picture coordinates, px.
+    pub(super) fn to_blocks(&self, px: f64) -> f64 {
+        (px + 0.5) / f64::from(self.block) - 0.5
+    }
+
     /// Picture coordinates, px, of a place given in blocks (an integer is a block's middle).
     pub(super) fn to_picture(&self, place: f64) -> f64 {
         (place + 0.5) * f64::from(self.block) - 0.5

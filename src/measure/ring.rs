@@ -85,14 +85,18 @@ impl Cells {
 
     /// The plane through them, without outliers; `None` for fewer than a handful.
     fn plane(&self) -> Option<Surface> {
-        (self.means.len() >= LEAST_CELLS)
-            .then(|| Surface::fit(&self.means, 1, 4.0, least_scatter(self)))
+        plane(&self.means)
     }
+}
+
+/// The plane through cells (place and mean light), without outliers; `None` for fewer than a handful.
+pub(super) fn plane(cells: &[(f64, f64, f64)]) -> Option<Surface> {
+    (cells.len() >= LEAST_CELLS).then(|| Surface::fit(cells, 1, 4.0, least_scatter(cells)))
 }
 
 /// Variance of cell means about a surface of so many terms, without outliers, and how many were left.
 pub(super) fn scatter(cells: &Cells, surface: &Surface, terms: f64) -> (f64, f64) {
-    let limit = 4.0 * surface.noise.max(least_scatter(cells));
+    let limit = 4.0 * surface.noise.max(least_scatter(&cells.means));
     let (mut count, mut sum) = (0.0, 0.0);
     for &(x, y, light) in &cells.means {
         let off = light - surface.at(x, y);
@@ -106,8 +110,8 @@ pub(super) fn scatter(cells: &Cells, surface: &Surface, terms: f64) -> (f64, f64
 
 /// Least standard deviation of cell means that is believed when cells are judged, light: means that are rounded in steps
 /// of a code or so (JPEG rounds the mean of a block to 1/8 of its first quantization step) are no outliers.
-fn least_scatter(cells: &Cells) -> f64 {
-    let mut means: Vec<f64> = cells.means.iter().map(|cell| cell.2).collect();
+fn least_scatter(cells: &[(f64, f64, f64)]) -> f64 {
+    let mut means: Vec<f64> = cells.iter().map(|cell| cell.2).collect();
     0.3 * slope_at(median(&mut means))
 }
 

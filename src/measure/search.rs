@@ -37,8 +37,7 @@ const LEAST_CONTRAST: f64 = 0.75;
 const SURFACE_SAMPLES: usize = 1200;
 
 /// Finds the places where targets may be, the strongest first.
-pub(super) fn seeds(plane: &Plane) -> Vec<Seed> {
-    let reduced = Reduced::of(plane);
+pub(super) fn seeds(plane: &Plane, reduced: &Reduced) -> Vec<Seed> {
     let (width, height) = (reduced.width, reduced.height);
     let stride = (reduced.mean.len() / SURFACE_SAMPLES).max(1);
     // Every `stride`-th block, shifted from row to row so that no column is favoured.
@@ -55,15 +54,7 @@ pub(super) fn seeds(plane: &Plane) -> Vec<Seed> {
     let threshold = (THRESHOLD_SIGMA * surface.noise).max(LEAST_CONTRAST) as f32;
 
     // Contrast in linear light where it counts, 0 elsewhere.
-    let tables = &plane.tables().light;
-    let per_code = plane.tables().codes_per_eight_bit;
-    let light =
-        |code: f32| tables[((code.max(0.0) * per_code).round() as usize).min(tables.len() - 1)];
-    let fine = |code: f32| {
-        let low = code.max(0.0).floor();
-        let part = code.max(0.0) - low;
-        light(low) * (1.0 - part) + light(low + 1.0) * part
-    };
+    let tables = plane.tables();
     let mut contrast = vec![0.0_f32; width * height];
     let mut mask = GrayImage::new(width as u32, height as u32);
     let levels = (0..height).flat_map(|y| surface.along(y as f64).take(width));
@@ -71,12 +62,12 @@ pub(super) fn seeds(plane: &Plane) -> Vec<Seed> {
     for ((&mean, level), (out, flag)) in blocks.zip(contrast.iter_mut().zip(mask.iter_mut())) {
         let level = level as f32;
         if mean - level > threshold {
-            *out = fine(mean) - fine(level);
+            *out = tables.light_of_mean(mean) - tables.light_of_mean(level);
             *flag = 255;
         }
     }
     let islands = connected_components(&mask, Connectivity::Eight, Luma([0]));
-    let mut found = Peeling::new(&reduced, contrast).peel(islands.as_raw());
+    let mut found = Peeling::new(reduced, contrast).peel(islands.as_raw());
     found.sort_by(|a, b| b.strength.total_cmp(&a.strength));
     found.truncate(MOST_SEEDS);
     found

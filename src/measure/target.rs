@@ -3,8 +3,8 @@
 use super::Flag;
 use crate::units::Measured;
 
-/// A rectangle of pixels, both corners inside the picture and inside the rectangle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// A rectangle of pixels, both corners inside the picture and inside the rectangle; by default the first pixel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Window {
     /// First column.
     pub left: u32,
@@ -39,6 +39,17 @@ impl Lean {
     };
 }
 
+/// How far an uneven background moves the centre, as variances, px²: what the first moments of the same window on empty places
+/// above and below have beyond noise. Below 0 where noise alone came out smaller than it was expected; the standard
+/// uncertainties are those of a background that is even.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Uneven {
+    /// Along x.
+    pub x_px2: Measured,
+    /// Along y.
+    pub y_px2: Measured,
+}
+
 /// One target, measured: where its centre is, how wide its blur.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Target {
@@ -59,6 +70,8 @@ pub struct Target {
     pub elongation: f64,
     /// Change of the centre's x between two plausible windows, px: the background's part of the uncertainty.
     pub window_change_px: f64,
+    /// What the unevenness of the background does; `None` where there are no empty places to see it.
+    pub uneven: Option<Uneven>,
     /// Change of the centre's x between two plausible tone curves, px.
     pub tone_change_px: f64,
     /// The pixels that were used.

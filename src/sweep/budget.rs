@@ -10,6 +10,8 @@ use crate::optics;
 pub(super) struct Differences {
     /// Between two windows: background and window choice.
     pub(super) window: f64,
+    /// What an uneven background does beyond that.
+    pub(super) background: f64,
     /// Between two tone curves.
     pub(super) tone: f64,
     /// What is left of a tilt of the blur by falling light.
@@ -29,6 +31,7 @@ impl Differences {
     #[must_use]
     pub(super) fn u(&self) -> f64 {
         self.window
+            .hypot(self.background)
             .hypot(self.tone)
             .hypot(self.shading)
             .hypot(self.warp)
@@ -143,6 +146,7 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
         line(Part::ReferenceNoise, noise.reference * share),
         line(Part::Scatter, excess),
         line(Part::WindowChoice, differences.window),
+        line(Part::Background, differences.background),
         line(Part::ToneCurve, differences.tone),
         line(Part::Shading, differences.shading),
         line(Part::WarpedBlur, differences.warp),

@@ -101,6 +101,8 @@ codes! {
         "There is less leverage and the uncertainty is larger. Put the targets nearer to the frame edges.";
     OtherLight, "other_light", "Something bright lies beside or behind a target",
         "A reflection, label or lamp in a target's window pulls its centre. Take it away or move the targets, and shoot again.";
+    UnevenBackground, "uneven_background", "The background behind the targets is not even",
+        "Folds of cloth or the edge of a card, however dim, pull the centres of blurred targets. Put a larger, smooth black behind them and shoot again.";
     BlurVignetted, "blur_vignetted", "The blur is cut by the lens barrel",
         "Wide open this can shift the result by up to a percentage point. Stop down two stops and shoot again.";
     RepeatsDisagree, "repeats_disagree", "Repeated sweeps disagree",

@@ -2,6 +2,7 @@
 //!
 //! Pure like `measure`: frames come in through a closure, values go out, the same bytes give the same numbers.
 
+mod backdrop;
 mod balance;
 mod between;
 mod budget;
@@ -60,7 +61,7 @@ pub use together::{Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_group
 pub use told::{farthest_m, is_untold, nearest_m, unreached_m};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
-pub const ALGORITHM_VERSION: u32 = 4;
+pub const ALGORITHM_VERSION: u32 = 5;
 
 /// The tolerance that holds unless somebody sets another, per cent of shift (common practice, no source).
 pub const DEFAULT_TOLERANCE_PCT: f64 = 2.0;

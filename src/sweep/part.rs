@@ -43,6 +43,9 @@ parts! {
         "Scatter of the frames about a smooth curve beyond that: small moves of camera or targets, compression";
     WindowChoice, "window_choice", true,
         "Background slope and choice of the window: half the difference between two windows";
+    Background, "background", true,
+        "Unevenness of the background within the window, as folds of cloth or a dim edge make it: what the same window measures \
+         on the empty background above and below the targets, beyond noise and the line before";
     ToneCurve, "tone_curve", true,
         "Tone curve of the camera: the difference between two plausible curves";
     Shading, "shading", true,

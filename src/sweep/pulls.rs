@@ -2,6 +2,7 @@
 //! separations: a barrel that cuts it, a camera that stretches it, brightness that tilts it.
 
 use super::FrameResult;
+use super::backdrop::Backdrop;
 use super::distance::blur::BlurCourse;
 use super::shading::{self, Shading};
 use super::vignette::{self, CutBlur};
@@ -28,6 +29,7 @@ pub(super) fn take_out(
     frames: &mut [FrameResult],
     course: Option<&BlurCourse>,
     width_px: Option<u32>,
+    backdrop: Option<&Backdrop>,
 ) -> Pulls {
     let mut pulls = Pulls::default();
     let falls = || shading::detect(frames, course, None).is_some_and(|shading| shading.is_plain());
@@ -51,7 +53,7 @@ pub(super) fn take_out(
         warp.correct(frames);
     }
     match shading {
-        Some(shading) if shading.is_certain() => {
+        Some(shading) if shading.is_certain() && !explains(backdrop, shading.most_pct(frames)) => {
             shading.correct(frames);
             pulls.shading = Some(shading);
         }
@@ -60,6 +62,15 @@ pub(super) fn take_out(
     }
     pulls
 }
+
+/// Whether an uneven background explains blurs that lean as if brightness moved the shifts by so much, percentage points.
+fn explains(backdrop: Option<&Backdrop>, shading_pct: f64) -> bool {
+    backdrop.is_some_and(|backdrop| shading_pct < FOOLED * backdrop.most_pct())
+}
+
+/// Light ε of the background at the rim, R from the middle of a disc, pulls by ε·R and leans by ε·R³, which brightness that
+/// pulls by 4·ε·R does as well (k₂ = R²/4, k₄ = −R⁴/16). Brightness has to pull by 2.5 times that to be believed: our choice.
+const FOOLED: f64 = 10.0;
 
 /// The outermost targets of a frame, left and right, where the shape of their light tells something: what is cut off at the
 /// ceiling, and other things in the window, change it too.

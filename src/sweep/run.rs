@@ -8,7 +8,8 @@ use super::restore::Restored;
 use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{
-    budget, extra, findings, infinity, order, other_light, pair, pulls, search, slip, spread,
+    backdrop, budget, extra, findings, infinity, order, other_light, pair, pulls, search, slip,
+    spread,
 };
 use crate::measure::Target;
 use crate::units::{Measured, Metres};
@@ -61,7 +62,11 @@ fn measure_seen(
         frame.focus_dioptres = *dioptres;
     }
     let width_px = size.map(|(width, _)| width);
-    let pulls = pulls::take_out(&mut results, course.as_ref(), width_px);
+    let reference = results
+        .iter()
+        .rposition(|frame| frame.separation_px.is_some());
+    let backdrop = reference.and_then(|reference| backdrop::detect(&results, reference));
+    let pulls = pulls::take_out(&mut results, course.as_ref(), width_px, backdrop.as_ref());
     let other_light = other_light::detect(&results, pulls.cut_blur.as_ref());
     let slip = slip::find(&results, &places, pulls.cut_blur.as_ref());
     let closest_focus = settings.closest_focus.or_else(|| {
@@ -71,6 +76,7 @@ fn measure_seen(
     let grounds = Grounds {
         places: &places,
         course: course.as_ref(),
+        backdrop: backdrop.as_ref(),
         pulls: &pulls,
         other_light: other_light.as_ref(),
         slip: slip.as_ref(),
@@ -127,6 +133,7 @@ fn measure_seen(
         estimate,
         cut_blur: pulls.cut_blur,
         other_light,
+        backdrop,
         slip,
         shortfall,
     };

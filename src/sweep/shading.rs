@@ -319,6 +319,17 @@ impl Shading {
             .collect()
     }
 
+    /// How far it moves the shift that it moves most, percentage points.
+    #[must_use]
+    pub(super) fn most_pct(&self, frames: &[FrameResult]) -> f64 {
+        let reference = frames
+            .iter()
+            .rposition(|frame| frame.separation_px.is_some());
+        pulls(frames, reference.unwrap_or(0))
+            .map(|pull| self.rise.dot(&pull).abs())
+            .fold(0.0, f64::max)
+    }
+
     /// What it may do at most to a shift where it was too little to be taken out, percentage points.
     #[must_use]
     pub(super) fn unseen_pct(&self, frames: &[FrameResult]) -> f64 {

@@ -1,5 +1,6 @@
 //! Reference, shifts, curve, worst shift and their uncertainty.
 
+use super::backdrop::Backdrop;
 use super::budget::{self, Differences, Noise, Setting};
 use super::distance::blur::BlurCourse;
 use super::other_light::OtherLight;
@@ -19,6 +20,8 @@ pub(super) struct Grounds<'a> {
     pub(super) places: &'a Places,
     /// How the blur runs, where it could be told.
     pub(super) course: Option<&'a BlurCourse>,
+    /// The background is uneven.
+    pub(super) backdrop: Option<&'a Backdrop>,
     /// What else pulls the centres.
     pub(super) pulls: &'a Pulls,
     /// There is light beside a target.
@@ -46,6 +49,13 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         .map_or(points[last].1, |smooth| smooth.fitted(last));
 
     let mut differences = budget::differences(frames, reference);
+    if let Some(backdrop) = grounds.backdrop {
+        for (difference, all) in differences.iter_mut().zip(&backdrop.u_pct) {
+            // Two windows differ by the same background: what they show is in the budget already.
+            let beyond = all * all - difference.window * difference.window;
+            difference.background = beyond.max(0.0).sqrt();
+        }
+    }
     let mut fill = |left: Vec<f64>, part: fn(&mut Differences) -> &mut f64| {
         for (difference, u) in differences.iter_mut().zip(left) {
             *part(difference) = u;

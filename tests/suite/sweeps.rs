@@ -1,5 +1,6 @@
 //! Whole sweeps with known truth: splitting, order, shift, distances, tolerance distance, uncertainty.
 
+mod background;
 mod covered;
 mod distances;
 mod findings;

@@ -7,7 +7,7 @@ use time::{PrimitiveDateTime, UtcOffset};
 
 use super::number::{Number, Pair, measured, pair};
 use super::unknown;
-use crate::measure::{Flag, Lean, Target, Unmeasurable, Window};
+use crate::measure::{Flag, Lean, Target, Uneven, Unmeasurable, Window};
 use crate::store::StoreError;
 use crate::sweep::{CaptureTime, FrameInfo, FrameResult, FrameState};
 use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
@@ -162,6 +162,9 @@ struct TargetDoc {
     lean: Option<(Pair, Number, Number)>,
     elongation: Number,
     window_change_px: Number,
+    /// Along x and y.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    uneven_px2: Option<(Pair, Pair)>,
     tone_change_px: Number,
     /// Left, top, right, bottom.
     window: (u32, u32, u32, u32),
@@ -180,6 +183,7 @@ impl TargetDoc {
             lean,
             elongation,
             window_change_px,
+            uneven,
             tone_change_px,
             window,
             flags,
@@ -197,6 +201,7 @@ impl TargetDoc {
             )),
             elongation: Number(*elongation),
             window_change_px: Number(*window_change_px),
+            uneven_px2: uneven.map(|uneven| (pair(uneven.x_px2), pair(uneven.y_px2))),
             tone_change_px: Number(*tone_change_px),
             window: (window.left, window.top, window.right, window.bottom),
             flags: flags.iter().map(|flag| flag.code().to_owned()).collect(),
@@ -219,6 +224,10 @@ impl TargetDoc {
             }),
             elongation: self.elongation.0,
             window_change_px: self.window_change_px.0,
+            uneven: self.uneven_px2.map(|(x, y)| Uneven {
+                x_px2: measured(x),
+                y_px2: measured(y),
+            }),
             tone_change_px: self.tone_change_px.0,
             window: Window {
                 left,

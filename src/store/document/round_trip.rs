@@ -9,7 +9,7 @@ use super::{
     ConditionsDoc, FrameInfoDoc, MeasurementDoc, PublicationDoc, SettingsDoc, decode,
     decode_focal_result, encode, encode_focal_result,
 };
-use crate::measure::{Flag, Lean, Target, Unmeasurable, Window};
+use crate::measure::{Flag, Lean, Target, Uneven, Unmeasurable, Window};
 use crate::store::{Conditions, ConditionsKey, FocalResult, StoreError, Switch};
 use crate::sweep::{
     Budget, BudgetLine, CaptureTime, Code, CurvePoint, DistanceSource, Finding, FrameInfo,
@@ -101,30 +101,34 @@ fn target() -> impl Strategy<Value = Target> {
             number(),
         ),
         any::<(u32, u32, u32, u32)>(),
+        of((value(), value())),
         vec(select(&Flag::ALL[..]), 0..3),
     )
-        .prop_map(|(place, light, (left, top, right, bottom), flags)| Target {
-            x_px: place.0,
-            y_px: place.1,
-            variance_px2: place.2,
-            flux: light.0,
-            peak: light.1,
-            lean: Lean {
-                third_px3: place.3,
-                fourth_px4: light.2,
-                tilt_px2: light.6,
+        .prop_map(
+            |(place, light, (left, top, right, bottom), uneven, flags)| Target {
+                x_px: place.0,
+                y_px: place.1,
+                variance_px2: place.2,
+                flux: light.0,
+                peak: light.1,
+                lean: Lean {
+                    third_px3: place.3,
+                    fourth_px4: light.2,
+                    tilt_px2: light.6,
+                },
+                elongation: light.3,
+                window_change_px: light.4,
+                uneven: uneven.map(|(x_px2, y_px2)| Uneven { x_px2, y_px2 }),
+                tone_change_px: light.5,
+                window: Window {
+                    left,
+                    top,
+                    right,
+                    bottom,
+                },
+                flags,
             },
-            elongation: light.3,
-            window_change_px: light.4,
-            tone_change_px: light.5,
-            window: Window {
-                left,
-                top,
-                right,
-                bottom,
-            },
-            flags,
-        })
+        )
 }
 
 fn unmeasurable() -> impl Strategy<Value = Unmeasurable> {

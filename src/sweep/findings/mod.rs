@@ -5,6 +5,7 @@ mod files;
 mod motion;
 mod pictures;
 
+use super::backdrop::Backdrop;
 use super::distance::blur::{BlurCourse, FromBlur};
 use super::infinity::Shortfall;
 use super::other_light::OtherLight;
@@ -31,6 +32,8 @@ pub(super) struct Evidence {
     pub(super) cut_blur: Option<CutBlur>,
     /// There is light beside a target.
     pub(super) other_light: Option<OtherLight>,
+    /// The background is uneven.
+    pub(super) backdrop: Option<Backdrop>,
     /// The zoom ring slipped.
     pub(super) slip: Option<ZoomSlip>,
     /// The reference is short of infinity.
@@ -58,6 +61,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         pictures::close_together(sweep),
         pictures::blur_vignetted(sweep, evidence),
         pictures::other_light(sweep, evidence),
+        pictures::uneven_background(sweep, evidence),
     ]
     .into_iter()
     .flatten()

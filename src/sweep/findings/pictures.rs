@@ -8,6 +8,10 @@ use crate::sweep::{Code, Finding, FrameResult, FrameState, Severity, SweepMeasur
 
 /// Uncertainty of the worst shift, percentage points, from which a burnt-out or faint target is a warning.
 const WORTH_A_WARNING_PCT: f64 = 0.02;
+/// Uncertainty by an uneven background that is worth a word, percentage points: shifts are shown to this.
+const WORTH_A_WORD_PCT: f64 = 0.01;
+/// Share of an uncertainty that its largest part has at the least where the parts add up in quadrature: √½.
+const LARGEST_PART: f64 = std::f64::consts::FRAC_1_SQRT_2;
 /// Change of light from frame to frame, as a share, that is no lens's own.
 const FLICKER: f64 = 0.06;
 /// The separation should be at least this share of the frame's width.
@@ -252,4 +256,34 @@ pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Opti
             lopsided
         },
     ))
+}
+
+pub(super) fn uneven_background(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
+    let backdrop = evidence.backdrop.as_ref()?;
+    let weighs = |frame: &FrameResult, u: f64| {
+        let all = frame.shift_pct.map_or(0.0, |shift| shift.std_error);
+        u > WORTH_A_WORD_PCT && u > LARGEST_PART * all
+    };
+    let frames = sweep.frames.iter().zip(&backdrop.u_pct);
+    let files = names(
+        frames
+            .filter(|&(frame, &u)| weighs(frame, u))
+            .map(|(frame, _)| frame),
+    );
+    (!files.is_empty()).then(|| {
+        finding(
+            Code::UnevenBackground,
+            by_effect(sweep),
+            format!(
+                "The background is not even: the windows that the targets are measured in find light of their own on its empty \
+                 parts above and below. In {} of {} frames that is the largest part of the uncertainty.{} Folds of cloth do it, \
+                 or the edge of a card, however dim. Put a larger, smooth black behind the targets, or light the targets alone, \
+                 and shoot again.",
+                files.len(),
+                sweep.frames.len(),
+                effect(sweep)
+            ),
+            files,
+        )
+    })
 }

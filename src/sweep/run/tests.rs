@@ -111,13 +111,9 @@ impl Bracket {
                     lean: Lean::NONE,
                     elongation: 0.0,
                     window_change_px: 0.0,
+                    uneven: None,
                     tone_change_px: 0.0,
-                    window: Window {
-                        left: 0,
-                        top: 0,
-                        right: 1,
-                        bottom: 1,
-                    },
+                    window: Window::default(),
                     flags: Vec::new(),
                 }
             })

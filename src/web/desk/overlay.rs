@@ -178,6 +178,7 @@ mod tests {
                 lean: Lean::NONE,
                 elongation: 0.0,
                 window_change_px: 0.0,
+                uneven: None,
                 tone_change_px: 0.0,
                 window: Window {
                     left: 80,

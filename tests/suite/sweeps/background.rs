@@ -1,0 +1,104 @@
+//! Backgrounds that are not quite black: folds of cloth, dim edges of cards. Harmless, or in the uncertainty and named.
+
+use breathmark::simulate::{Clutter, Scene, SweepScript};
+use breathmark::sweep::{Code, Part, SweepSettings};
+
+use super::rig::{Files, codes, line, message, worst_pull};
+
+/// A sweep at 1000 px with blur discs of up to 80 px and things behind the targets.
+fn before(clutter: Vec<Clutter>) -> SweepScript {
+    let mut script = SweepScript {
+        scene: Scene::two_targets(1000, 667),
+        ..SweepScript::plain(85.0, 2.0, 9)
+    };
+    script.lens.f_number = 2.0;
+    script.scene.background.level = 0.01;
+    script.scene.background.clutter = clutter;
+    script
+}
+
+/// The wall beside the card: its edge stands so many px outside each target and is this light.
+fn wall(outside: f64, level: f64) -> Vec<Clutter> {
+    const WIDE: f64 = 300.0;
+    let scene = Scene::two_targets(1000, 667);
+    let beside = |target: usize, side: f64| Clutter::Label {
+        x_px: scene.targets[target].x_px + side * (outside + WIDE / 2.0),
+        y_px: 333.0,
+        width_px: WIDE,
+        height_px: 3000.0,
+        level,
+    };
+    vec![beside(0, -1.0), beside(1, 1.0)]
+}
+
+/// Folds: soft lighter patches of a size, in a pattern that has no period.
+fn cloth(size: f64, level: f64) -> Vec<Clutter> {
+    let fold = |k: u32| Clutter::Reflection {
+        x_px: f64::from(k * 619 % 1000),
+        y_px: f64::from(k * 277 % 667),
+        width_px: size,
+        height_px: size * (0.6 + f64::from(k % 5) / 5.0),
+        level: level * (0.4 + f64::from(k * 7 % 10) / 10.0),
+    };
+    (0..60).map(fold).collect()
+}
+
+/// 0.003 to 0.006 of light on targets of 0.8, and none of it in sight: the shift may be wrong by it, but its uncertainty says
+/// so. Three standard uncertainties, as a handful of places stand for what one can't see.
+#[test]
+fn what_the_background_does_is_in_the_uncertainty() {
+    let mut named = 0;
+    for clutter in [
+        wall(15.0, 0.004),
+        wall(25.0, 0.006),
+        wall(40.0, 0.006),
+        cloth(30.0, 0.003),
+        cloth(50.0, 0.003),
+        cloth(80.0, 0.005),
+    ] {
+        let script = before(clutter);
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        let pull = worst_pull(&script, &measured);
+        assert!(
+            pull < 3.0,
+            "{pull} {:?}",
+            script.scene.background.clutter[0]
+        );
+        named += usize::from(
+            measured
+                .findings
+                .iter()
+                .any(|f| f.code == Code::UnevenBackground),
+        );
+    }
+    assert!(named >= 3, "{named} of 6 named");
+}
+
+#[test]
+fn a_background_that_weighs_is_named() {
+    let script = before(cloth(50.0, 0.003));
+    let measured = Files::of(&script).measure(&SweepSettings::default());
+    let said = message(&measured, Code::UnevenBackground);
+    assert!(said.contains("largest part of the uncertainty"), "{said}");
+    assert!(line(&measured, Part::Background).expect("a line") > 0.01);
+}
+
+/// A plain background, one that slopes, and a bright wall that stands clear of every window add nothing.
+#[test]
+fn what_the_windows_do_not_hold_adds_nothing() {
+    let mut sloped = before(Vec::new());
+    (
+        sloped.scene.background.slope_x,
+        sloped.scene.background.slope_y,
+    ) = (0.008, 0.004);
+    for script in [before(Vec::new()), sloped, before(wall(98.0, 0.1))] {
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        assert!(
+            !codes(&measured)
+                .iter()
+                .any(|code| code.0 == "uneven_background")
+        );
+        let u = line(&measured, Part::Background).expect("a line");
+        assert!(u < 0.0005, "{u}");
+    }
+}
