@@ -145,8 +145,9 @@ impl FocalVerdict {
         let direction = Direction::of(self.worst_shift_pct);
         let change = match direction {
             Direction::None => format!(
-                "{place} holds its framing: no change of scale{against} beyond {} % could be measured",
-                words::expanded(self.worst_shift_pct.std_error)
+                "{place} holds its framing: no change of scale{against} beyond {} % could be measured{}",
+                words::expanded(self.worst_shift_pct.std_error),
+                self.hidden_by_perspective()
             ),
             Direction::Tighter | Direction::Wider => {
                 let like = self.focal_length_mm.map_or_else(String::new, |focal| {

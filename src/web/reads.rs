@@ -59,6 +59,10 @@ impl Reads {
 
 /// Whether everybody gets the same there, whoever is signed in: documents and pictures, not pages.
 fn is_for_programs(path: &str) -> bool {
+    // To crawlers a refusal of these means "keep off all of it".
+    if ["/robots.txt", "/sitemap.xml"].contains(&path) {
+        return false;
+    }
     ["/api/", "/charts/", "/data/"]
         .iter()
         .any(|start| path.starts_with(start))

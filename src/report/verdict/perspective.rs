@@ -108,6 +108,18 @@ impl FocalVerdict {
         }
     }
 
+    /// What perspective may hide of a change that was not seen, after a comma; empty where that is no more than the expanded
+    /// uncertainty, or a question of its own.
+    pub(super) fn hidden_by_perspective(&self) -> String {
+        let unseen = 2.0 * self.worst_shift_pct.std_error;
+        match self.perspective().filter(|bound| *bound > unseen) {
+            Some(bound) if self.question_of_perspective().is_none() => {
+                format!(", but perspective may hide up to {bound:.2} percentage points")
+            }
+            _ => String::new(),
+        }
+    }
+
     /// A sentence on what is left open, after a blank; empty where nothing is.
     pub(super) fn caution(&self) -> String {
         let tolerance = words::plain_pct(self.tolerance_pct);

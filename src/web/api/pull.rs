@@ -220,7 +220,8 @@ impl PullDocument {
         let direction = |px: f64| if px < 0.0 { "inwards" } else { "outwards" };
         let u = (2.0 * self.edge_movement_u_px.unwrap_or_default()).max(0.1);
         let size = format!("{:.1} ± {u:.1} px", px.abs());
-        let end = if change.abs() < 0.005 || px.abs() < 0.05 {
+        let is_lost = px.abs() < 2.0 * self.edge_movement_u_px.unwrap_or_default();
+        let end = if is_lost || change.abs() < 0.005 || px.abs() < 0.05 {
             size
         } else {
             format!("{size} {}", direction(px))

@@ -51,7 +51,7 @@ pub fn routes() -> Router<Web> {
         ("holds_from_m" = Option<f64>, Query, description = "Only lenses that stay within the tolerance from this distance on, m; those measured against their farthest frame (`relative_to`) can't be said to, and are left out"),
         ("direction" = Option<String>, Query, description = "Only lenses whose picture goes this way where their shift is worst: tighter, wider or none"),
         ("sort" = Option<String>, Query, description = "worst_shift, tolerance_distance, name or newest"),
-        ("order" = Option<String>, Query, description = "asc or desc"),
+        ("order" = Option<String>, Query, description = "asc: smallest shift, nearest distance, A, or newest first, as `sort` says; desc: turned round, but what is not measured or unknown stays last"),
         ("limit" = Option<u32>, Query, description = "Most rows, 1 to 200; 50 where not given"),
         ("cursor" = Option<String>, Query, description = "From `next` of the answer before, with the same question; Link rel=next has the whole address"),
     ),

@@ -98,7 +98,11 @@ fn plain(text: &str) -> String {
             other => other,
         })
         .collect();
-    let plain = plain.replace("''", "\"");
+    // Feet and inches are also parted by a dash: 3'-6".
+    let plain = plain
+        .replace("''", "\"")
+        .replace("'-", "' ")
+        .replace("ft-", "ft ");
     plain.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
@@ -151,6 +155,8 @@ mod tests {
             "9 ft 10 in",
             "9 feet 10 inches",
             "9' 10",
+            "9'-10\"",
+            "9 ft-10 in",
             "9'10''",
             "9 FT 10 IN",
             "9 ft. 10 in.",

@@ -130,7 +130,10 @@ impl Form {
         match name {
             Some(name) if self.usable.has(&name) => {
                 self.usable = self.usable.without(&[&name]);
-                self.errors.push(error);
+                // What is missed may be what was set aside before; once is enough.
+                if self.error(&error.field).is_none() {
+                    self.errors.push(error);
+                }
                 Ok(())
             }
             _ => Err(WebError::Fields(vec![error])),
@@ -279,6 +282,10 @@ mod tests {
         assert_eq!(pull, None);
         assert!(form.error("to_m").is_some() && form.error("from_m").is_none());
         assert_eq!(form.value("from_m"), "2", "typed, not lost");
+        // Not said twice: once wrong, then missing.
+        let mut wrong = self::form(&[("from_m", "2"), ("to_m", "x")]);
+        assert_eq!(wrong.ask(PullQuestion::read).expect("the rest"), None);
+        assert_eq!(wrong.complaints().len(), 1);
         assert_eq!(form.usable().with(&[]), "tolerance_pct=3");
         let five: Vec<(&str, &str)> = ["a", "b", "c", "d", "e"]
             .map(|slug| ("lens", slug))

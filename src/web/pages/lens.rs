@@ -103,6 +103,23 @@ impl LensPage {
         *index > 0 && shared(*index) == shared(0)
     }
 
+    /// The counter-scale table of a set of conditions, held where the pull begins, in its unit.
+    fn counter_scale(&self, group: &Group) -> String {
+        let mut query = Params::default();
+        if self.groups.len() > 1 {
+            query = query.and("conditions", &group.conditions.code());
+        }
+        let usable = self.form.usable();
+        if let Some(from) = usable.text("from_m").filter(|_| self.pull_asked) {
+            query = query.and("hold_m", from);
+        }
+        let address = format!("/lenses/{}/counter-scale", self.document.lens.slug);
+        match query.with(&[]) {
+            empty if empty.is_empty() => address,
+            query => format!("{address}?{query}"),
+        }
+    }
+
     /// The ranking of lenses with the same mount.
     fn same_mount(&self) -> String {
         format!("/lenses?mount={}", api::encoded(&self.document.lens.mount))

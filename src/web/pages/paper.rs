@@ -12,7 +12,7 @@ use crate::web::api::{FocalDocument, LensDocument, LensHead, PullQuestion, verdi
 
 /// Height of A4 between the margins of the sheet, less a reserve for wider fonts than the one counted with, mm. On Letter, which
 /// is lower, all of it is set smaller by the style sheet.
-const PAGE_MM: f64 = 297.0 - 2.0 * 10.0 - 5.0;
+const PAGE_MM: f64 = 297.0 - 2.0 * 10.0 - 4.0;
 /// What the name of the lens with the line below it, and what the conditions with the citation take where each is as short as
 /// can be, mm.
 const HEAD_MM: f64 = 15.0;
@@ -22,7 +22,7 @@ const NAME_LINE_MM: f64 = 7.2;
 const LINE_MM: f64 = 4.5;
 const SMALL_LINE_MM: f64 = 3.6;
 const VERDICT_LINE_MM: f64 = 5.5;
-const ROW_MM: f64 = 4.9;
+const ROW_MM: f64 = 4.8;
 /// What a second line adds to a row of a table, mm.
 const MORE_ROW_MM: f64 = 3.9;
 /// Headings of a section, of a part of it, of a table with its caption and of that of the pull; space below a block, mm.
@@ -35,8 +35,8 @@ const GAP_MM: f64 = 1.6;
 const NAME_LETTERS: usize = 40;
 const VERDICT_LETTERS: usize = 92;
 const LETTERS: usize = 105;
-const SMALL_LETTERS: usize = 125;
-const OUTCOME_LETTERS: usize = 28;
+const SMALL_LETTERS: usize = 130;
+const OUTCOME_LETTERS: usize = 40;
 /// What stands under a chart across the sheet, mm.
 const CAPTION_MM: f64 = 8.5;
 /// A row of the pull beside a chart, in smaller type, and what stands above the rows, mm.
@@ -113,22 +113,32 @@ pub(super) struct Sheet {
 }
 
 impl Sheet {
-    /// What it has no room for, in words; `None` where that is nothing.
-    pub(super) fn left_out_words(&self) -> Option<&'static str> {
-        match self.left_out {
-            LeftOut::Nothing => None,
-            LeftOut::Noticed => Some("What was noticed of the sweeps stands"),
-            LeftOut::Details => {
-                Some("What was noticed of the sweeps, and how each was measured, stand")
-            }
-            LeftOut::Chart => {
-                Some("The chart, what was noticed of the sweeps, and how each was measured, stand")
-            }
-            LeftOut::Notes => Some(
-                "The chart, how much perspective may hold of each number and what it lacks short of infinity, what was noticed \
-                 of the sweeps, and how each was measured, stand",
+    /// What it has no room for, in words, of a lens of whose sweeps something was noticed or not; `None` where that is nothing.
+    pub(super) fn left_out_words(&self, is_noticed: &bool) -> Option<String> {
+        let parts = [
+            (LeftOut::Chart, "the chart"),
+            (
+                LeftOut::Notes,
+                "how much perspective may hold of each number and what it lacks short of infinity",
             ),
-        }
+            (LeftOut::Noticed, "what was noticed of the sweeps"),
+            (LeftOut::Details, "how each was measured"),
+        ];
+        let missing =
+            |part: &LeftOut| *part <= self.left_out && (*is_noticed || *part != LeftOut::Noticed);
+        let missing: Vec<&str> = parts
+            .iter()
+            .filter(|(part, _)| missing(part))
+            .map(|(_, words)| *words)
+            .collect();
+        let (last, rest) = missing.split_last()?;
+        Some(match rest {
+            [] => format!("This sheet has no room for {last}; it stands"),
+            _ => format!(
+                "This sheet has no room for {}, and {last}; they stand",
+                rest.join(", ")
+            ),
+        })
     }
 }
 
@@ -304,14 +314,15 @@ impl Section {
     }
 }
 
-/// A row of the table by focal length, mm: where warnings stand in its last column, that breaks into lines.
+/// A row of the table by focal length, mm: where more than a distance stands in its last column, that breaks into lines.
 fn row_mm(face: Type, focal: &FocalDocument) -> f64 {
-    let Some(warnings) = focal.warning_words() else {
+    let (warnings, most) = (focal.warning_words(), focal.tolerance_most_words());
+    if warnings.is_none() && most.is_none() {
         return ROW_MM;
-    };
-    let most = focal.tolerance_most_words().unwrap_or_default();
+    }
+    let (warnings, most) = (warnings.unwrap_or_default(), most.unwrap_or_default());
     let outcome = letters(&focal.tolerance_words()) + letters(&focal.tolerance_u_words());
-    let outcome = outcome + letters(&most) + letters(&warnings) + 6;
+    let outcome = outcome + letters(&most) * 4 / 5 + letters(&warnings) + 6;
     ROW_MM + (face.lines(outcome, OUTCOME_LETTERS) - 1.0) * MORE_ROW_MM
 }
 

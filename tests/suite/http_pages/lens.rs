@@ -161,7 +161,7 @@ async fn the_page_leads_on_and_tells_what_changed() {
         "/plan?lens=ostrel-28-135-f-3-5",
         "/compare?lens=ostrel-28-135-f-3-5",
         "/lenses/ostrel-28-135-f-3-5/counter-scale",
-        "/lenses/ostrel-28-135-f-3-5.csv?",
+        "/lenses/ostrel-28-135-f-3-5.csv",
         "/sweeps/1",
     ] {
         assert!(page.contains(&format!("href=\"{address}\"")), "{address}");

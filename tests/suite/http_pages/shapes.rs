@@ -5,7 +5,7 @@ use breathmark::sweep::{BudgetLine, Code, Finding, Part, Severity, SweepMeasurem
 use breathmark::units::FNumber;
 
 use super::reading::served;
-use super::sheets::{A4, LETTER, pages_on};
+use super::sheets::{A4, LETTER, PAPER_PX, PORTRAIT, pages_on, widest_on_paper};
 use super::site::{Site, curve, off, with_finding, without_distances};
 use crate::support::browser::Browser;
 
@@ -117,7 +117,7 @@ async fn the_sheet_of_every_lens_is_one_page() {
     };
     let site = Site::new().await;
     let at = served(&site).await;
-    let browser = Browser::open(1200, 900, false).await;
+    let browser = Browser::open(PORTRAIT.0, PORTRAIT.1, false).await;
     // Sets of conditions, focal lengths, and how much of a plain lens is on its sheet: how many sets, and whether all of each.
     for (number, (sets, focal_lengths, printed, whole)) in [
         (1, 1, 1, true),
@@ -147,6 +147,8 @@ async fn the_sheet_of_every_lens_is_one_page() {
                     let pages = pages_on(&browser, paper).await;
                     assert_eq!(pages, 1, "{name}: {shape:?} {pull}");
                 }
+                let widest = widest_on_paper(&browser).await;
+                assert!(widest <= PAPER_PX + 1.0, "{shape:?} {pull}: {widest} px");
                 if kind.warnings == 0 && pull.is_empty() {
                     let page = site.get(&format!("/lenses/{}", lens.slug)).await.text();
                     let sections = page.matches("<section class=\"conditions").count()
@@ -193,7 +195,7 @@ async fn a_sheet_says_what_it_has_no_room_for() {
         .expect("said");
     for words in [
         "The chart",
-        "What was noticed",
+        "what was noticed",
         "how each was measured",
         &lens.slug,
     ] {

@@ -28,7 +28,17 @@ pub(super) const A4: PrintSize = PrintSize::A4;
 pub(super) const LETTER: PrintSize = PrintSize::US_LETTER;
 
 /// Width of A4 between the margins of a sheet, CSS px: 186 mm of 1/96 in.
-const PAPER_PX: f64 = 703.0;
+pub(super) const PAPER_PX: f64 = 703.0;
+
+/// A window in the shape of A4: on one in that of Letter the style sheet sets type smaller.
+pub(super) const PORTRAIT: (u32, u32) = (760, 1250);
+
+/// How far the widest thing on a page reaches on paper, px. It stays in the style of paper.
+pub(super) async fn widest_on_paper(browser: &Browser) -> f64 {
+    let widest = browser.client.execute(WIDEST_ON_PAPER, Vec::new()).await;
+    let widest = widest.ok().and_then(|px| px.as_f64());
+    widest.expect("a width")
+}
 
 /// How far the widest thing reaches on paper of that width, px.
 const WIDEST_ON_PAPER: &str = "
@@ -84,7 +94,7 @@ async fn sheets_are_one_page() {
         }
     }
     let at = served(&site).await;
-    let browser = Browser::open(1200, 900, false).await;
+    let browser = Browser::open(PORTRAIT.0, PORTRAIT.1, false).await;
     for page in [
         ZOOM.to_owned(),
         format!("{ZOOM}?from_m=3&to_m=1"),
@@ -105,9 +115,7 @@ async fn sheets_are_one_page() {
             assert_eq!(pages_on(&browser, paper).await, 1, "{page} on {name}");
         }
         // What is wider than the paper would make a browser shrink the whole sheet.
-        let widest = browser.client.execute(WIDEST_ON_PAPER, Vec::new()).await;
-        let widest = widest.ok().and_then(|px| px.as_f64());
-        let widest = widest.expect("a width");
+        let widest = widest_on_paper(&browser).await;
         assert!(widest <= PAPER_PX + 1.0, "{page}: {widest} px");
     }
     browser.close().await;
