@@ -366,29 +366,3 @@ async fn warnings_are_on_the_start_and_the_mount_leads_to_the_ranking() {
     let same = site.get("/lenses?mount=Skerry%20bayonet").await.text();
     assert!(same.contains("Ostrel Bumped 40 f/2"), "{same}");
 }
-
-#[tokio::test]
-async fn how_far_a_lens_reaches_is_asked_for_in_the_form() {
-    let site = Site::with_lenses().await;
-    let field = |page: &str, name: &str| {
-        let from = page
-            .find(&format!("<input id=\"{name}\""))
-            .expect("a field");
-        page[from..].split('>').next().expect("its end").to_owned()
-    };
-    let asked = site.get("/lenses?min_focal_mm=30&max_focal_mm=100").await;
-    let page = asked.text().replace('\u{a0}', " ");
-    assert!(
-        field(&page, "min_focal_mm").contains("value=\"30\""),
-        "{page}"
-    );
-    assert!(field(&page, "max_focal_mm").contains("value=\"100\""));
-    assert!(page.contains(": 1 lens ranked."), "the zoom alone");
-    for chip in ["reaches 30 mm or shorter", "reaches 100 mm or longer"] {
-        assert!(page.contains(chip), "{chip}");
-    }
-    // Complained of where it was typed.
-    let turned = site.get("/lenses?min_focal_mm=100&max_focal_mm=50").await;
-    assert_eq!(turned.status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert!(field(&turned.text(), "min_focal_mm").contains("aria-invalid"));
-}
