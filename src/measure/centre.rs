@@ -328,6 +328,7 @@ fn report(
             },
             tilt_px2: best.tilt_px2,
         },
+        lean_y_px: Measured::new(m.yyy, error(lean_y_var)).scaled(1.0 / m.yy.max(1e-6)),
         elongation: (m.xx - m.yy) / (m.xx.abs() + m.yy.abs()).max(1e-6),
         window_change_px: wider,
         uneven: empty::uneven(

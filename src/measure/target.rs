@@ -65,6 +65,9 @@ pub struct Target {
     pub peak: f64,
     /// How the light leans along x, the line through both targets.
     pub lean: Lean,
+    /// Third central moment along y over the second, px: what leans along y, as bands of flickering light or a mirror image on
+    /// a table make it, pulls the centre along y by about as much.
+    pub lean_y_px: Measured,
     /// How much wider the light is along x than along y: (variance along x − variance along y) / (their sum), no unit.
     /// A regular pupil of three or more blades adds none; a cat's eye at the frame's side makes it fall with defocus.
     pub elongation: f64,
@@ -119,6 +122,11 @@ pub enum Unmeasurable {
         "a target is partly covered: it sends less light than in the other frames, and what is left of it has another centre"
     )]
     PartlyCovered,
+    /// Something bright beside a target runs into its blur.
+    #[error(
+        "something bright beside a target, as the wall beyond its card, runs into its blur, so its centre can't be told"
+    )]
+    RunTogether,
     /// The best candidates disagree with the frames before and after.
     #[error("the targets found disagree with the neighbouring frames")]
     DisagreesWithNeighbours,

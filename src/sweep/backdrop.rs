@@ -147,6 +147,7 @@ mod tests {
             flux: 1000.0,
             peak: 0.5,
             lean: Lean::NONE,
+            lean_y_px: Measured::new(0.0, 0.0),
             elongation: 0.0,
             window_change_px: 0.0,
             uneven: pull(radius).map(|pull| Uneven {

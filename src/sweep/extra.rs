@@ -189,6 +189,7 @@ mod tests {
             flux: 2000.0,
             peak: 0.8,
             lean: Lean::NONE,
+            lean_y_px: Measured::new(0.0, 0.0),
             elongation: 0.0,
             window_change_px: 0.0,
             uneven: None,

@@ -33,6 +33,7 @@ mod pulls;
 mod repeats;
 mod restore;
 mod run;
+mod run_together;
 mod search;
 mod settings;
 mod shading;

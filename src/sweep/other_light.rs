@@ -51,6 +51,13 @@ const OUTSTANDING: f64 = 8.0;
 /// Distance of the other light in standard deviations of all the light, squared.
 const FAR_SQUARED: f64 = 4.0;
 
+/// Part by which a third moment may change that is the tape's own …
+const OWN_SHAPE: f64 = 0.05;
+/// … or standard uncertainties of it.
+const OWN_SIGMA: f64 = 5.0;
+/// Factor between the widest and the narrowest second moment from which it shows what blur does.
+const BLURRED: f64 = 2.0;
+
 /// Light of something else in the window of a target.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct OtherLight {
@@ -90,11 +97,12 @@ pub(super) fn detect(frames: &[FrameResult], cut: Option<&CutBlur>) -> Option<Ot
         return None;
     }
     let seen = seen_in(frames);
-    let lopsided: Vec<usize> = seen
-        .iter()
-        .filter(|s| s.lopsided)
-        .map(|s| s.place)
-        .collect();
+    let lopsided: Vec<usize> = if is_of_the_tape(frames) {
+        Vec::new()
+    } else {
+        let lopsided = seen.iter().filter(|s| s.lopsided);
+        lopsided.map(|s| s.place).collect()
+    };
     let found = OtherLight {
         lopsided,
         factor: unlike(frames, &seen),
@@ -128,6 +136,45 @@ impl OtherLight {
         }
         u
     }
+}
+
+/// Whether all that leans is the tape's own shape, a print on it or a fold: blur adds no third moment, so that stays but for the
+/// picture's scale, at any blur. Other light comes into a window, or stays behind when the scale changes.
+fn is_of_the_tape(frames: &[FrameResult]) -> bool {
+    let Some(reference) = reference_px(frames) else {
+        return false;
+    };
+    let sides: [fn(&[Target]) -> Option<&Target>; 2] = [<[Target]>::first, <[Target]>::last];
+    let axes: [fn(&Target) -> Measured; 2] = [
+        |t| t.lean.third_px3,
+        |t| {
+            t.lean_y_px
+                .scaled(t.variance_px2.value * (1.0 - t.elongation))
+        },
+    ];
+    let stays = |side: fn(&[Target]) -> Option<&Target>, axis: fn(&Target) -> Measured| {
+        let third = |frame: &FrameResult| {
+            let scale = frame.separation_px?.value / reference;
+            Some(axis(side(&frame.targets)?).scaled(scale.powi(-3)))
+        };
+        let thirds: Vec<Measured> = frames.iter().filter_map(third).collect();
+        let middle = usual(&thirds.iter().map(|third| third.value).collect::<Vec<_>>()).0;
+        thirds.iter().all(|third| {
+            let allowed = (OWN_SHAPE * middle.abs()).max(OWN_SIGMA * third.std_error);
+            (third.value - middle).abs() < allowed
+        })
+    };
+    let widths = || {
+        frames
+            .iter()
+            .filter_map(|frame| Some(frame.targets.first()?.variance_px2.value))
+    };
+    let narrowest = widths().fold(f64::INFINITY, f64::min);
+    let widest = widths().fold(0.0, f64::max);
+    widest > BLURRED * narrowest
+        && sides
+            .iter()
+            .all(|&side| axes.iter().all(|&axis| stays(side, axis)))
 }
 
 fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {

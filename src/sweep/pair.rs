@@ -1,6 +1,6 @@
 //! Two targets of one frame as a pair: how far apart, how alike, how much like the pair of another frame.
 
-use crate::measure::Target;
+use crate::measure::{Flag, Target};
 use crate::units::Measured;
 
 /// What a pair is judged and followed by.
@@ -72,12 +72,16 @@ pub(super) fn oddness(
     let narrow = (0.6 - pair.separation / picture_width).max(0.0);
     let off_middle = (pair.middle.0 / picture_width - 0.5).abs();
     let dim = (2.0 * brightest_flux).ln() - pair.log_flux;
+    let cut = [left, right]
+        .into_iter()
+        .filter(|target| target.flags.contains(&Flag::Clipped));
     square(flux_ratio / 0.4)
         + square(width_ratio / 0.2)
         + square(narrow / 0.15)
         + square(off_middle / 0.15)
         + square(pair.angle / 0.25)
         + square(dim / 1.5)
+        + CUT * cut.count() as f64
         + 0.5 * (ranks.0 + ranks.1) as f64
 }
 
@@ -97,6 +101,10 @@ pub(super) fn is_same(one: &[Target; 2], other: &[Target; 2], picture_width: f64
         && moved < SAME_PLACE * picture_width
 }
 
+/// What a candidate counts that the frame's edge cuts: a wall on either side of the card is as good a pair as the targets but for
+/// that, and can't be measured anyway. Both together count less than passing over the frame, so that targets that leave
+/// the picture are followed to its edge.
+const CUT: f64 = 6.0;
 /// Change of the light, as a share, that the estimators make of one and the same light at another blur (our choice).
 const SAME_LIGHT: f64 = 0.1;
 /// Difference of the targets' widths, as a share, that may come and go with focus: blur is alike for both (our choice).

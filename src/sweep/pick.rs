@@ -4,7 +4,7 @@
 use super::look::{self, Load, Sight};
 use super::places::{Places, Witness};
 use super::smooth::Smooth;
-use super::{covered, extra, pair, track};
+use super::{covered, extra, pair, run_together, track};
 use crate::measure::{Flag, Target, Unmeasurable};
 
 /// What became of the search in one frame: targets from left to right, or why there are none.
@@ -124,6 +124,7 @@ impl Sightings<'_> {
             .collect();
         covered::fail(&mut found);
         self.doubt(&mut found);
+        run_together::tell_apart(&mut found, &self.places, self.picture());
         extra::add(&mut found, &self.candidates());
         found
     }

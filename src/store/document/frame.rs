@@ -10,7 +10,7 @@ use super::unknown;
 use crate::measure::{Flag, Lean, Target, Uneven, Unmeasurable, Window};
 use crate::store::StoreError;
 use crate::sweep::{CaptureTime, FrameInfo, FrameResult, FrameState};
-use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
+use crate::units::{FNumber, FocusDistance, Measured, Metres, Millimetres};
 
 const CAMERA_TIME: &[BorrowedFormatItem<'static>] =
     format_description!("[year]-[month]-[day]T[hour]:[minute]:[second]");
@@ -160,6 +160,8 @@ struct TargetDoc {
     /// Third central moment, fourth cumulant, tilt.
     #[serde(default)]
     lean: Option<(Pair, Number, Number)>,
+    #[serde(default)]
+    lean_y_px: Option<Pair>,
     elongation: Number,
     window_change_px: Number,
     /// Along x and y.
@@ -181,6 +183,7 @@ impl TargetDoc {
             flux,
             peak,
             lean,
+            lean_y_px,
             elongation,
             window_change_px,
             uneven,
@@ -199,6 +202,7 @@ impl TargetDoc {
                 Number(lean.fourth_px4),
                 Number(lean.tilt_px2),
             )),
+            lean_y_px: Some(pair(*lean_y_px)),
             elongation: Number(*elongation),
             window_change_px: Number(*window_change_px),
             uneven_px2: uneven.map(|uneven| (pair(uneven.x_px2), pair(uneven.y_px2))),
@@ -222,6 +226,7 @@ impl TargetDoc {
                 fourth_px4: fourth.0,
                 tilt_px2: tilt.0,
             }),
+            lean_y_px: self.lean_y_px.map_or(Measured::new(0.0, 0.0), measured),
             elongation: self.elongation.0,
             window_change_px: self.window_change_px.0,
             uneven: self.uneven_px2.map(|(x, y)| Uneven {
@@ -255,6 +260,7 @@ enum ReasonDoc {
     Overlapping,
     TooFaint,
     PartlyCovered,
+    RunTogether,
     DisagreesWithNeighbours,
     OtherSize {
         found: (u32, u32),
@@ -273,6 +279,7 @@ impl ReasonDoc {
             Unmeasurable::Overlapping => Self::Overlapping,
             Unmeasurable::TooFaint => Self::TooFaint,
             Unmeasurable::PartlyCovered => Self::PartlyCovered,
+            Unmeasurable::RunTogether => Self::RunTogether,
             Unmeasurable::DisagreesWithNeighbours => Self::DisagreesWithNeighbours,
             Unmeasurable::OtherSize {
                 found_width,
@@ -296,6 +303,7 @@ impl ReasonDoc {
             Self::Overlapping => Unmeasurable::Overlapping,
             Self::TooFaint => Unmeasurable::TooFaint,
             Self::PartlyCovered => Unmeasurable::PartlyCovered,
+            Self::RunTogether => Unmeasurable::RunTogether,
             Self::DisagreesWithNeighbours => Unmeasurable::DisagreesWithNeighbours,
             Self::OtherSize { found, sweep } => Unmeasurable::OtherSize {
                 found_width: found.0,

@@ -90,7 +90,7 @@ fn frame_info() -> impl Strategy<Value = FrameInfo> {
 
 fn target() -> impl Strategy<Value = Target> {
     (
-        (value(), value(), value(), value()),
+        (value(), value(), value(), value(), value()),
         (
             number(),
             number(),
@@ -116,6 +116,7 @@ fn target() -> impl Strategy<Value = Target> {
                     fourth_px4: light.2,
                     tilt_px2: light.6,
                 },
+                lean_y_px: place.4,
                 elongation: light.3,
                 window_change_px: light.4,
                 uneven: uneven.map(|(x_px2, y_px2)| Uneven { x_px2, y_px2 }),
@@ -140,6 +141,7 @@ fn unmeasurable() -> impl Strategy<Value = Unmeasurable> {
         Just(Unmeasurable::Overlapping),
         Just(Unmeasurable::TooFaint),
         Just(Unmeasurable::PartlyCovered),
+        Just(Unmeasurable::RunTogether),
         Just(Unmeasurable::DisagreesWithNeighbours),
         any::<(u32, u32, u32, u32)>().prop_map(|(found_width, found_height, width, height)| {
             Unmeasurable::OtherSize {

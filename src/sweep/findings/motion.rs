@@ -1,6 +1,7 @@
 //! Findings about what moved: camera, targets, zoom ring.
 
 use super::{finding, worst_u};
+use crate::measure::Target;
 use crate::sweep::places::{Places, median};
 use crate::sweep::slip::ZoomSlip;
 use crate::sweep::{Code, Finding, FrameResult, Severity, SweepMeasurement};
@@ -15,6 +16,15 @@ const OUTSTANDING: f64 = 6.0;
 /// Whatever moved has moved by this many times the standard uncertainty of the move: dim, much blurred targets seem to jump
 /// by tenths of a pixel, up to 3.3 of it in simulated sweeps.
 const SURE: f64 = 8.0;
+/// Pull of light that leans over its third moment through its second: 1 for a disc, up to 2 for a disc of tape (second cumulant
+/// squared over the fourth).
+const LEANS: f64 = 2.0;
+/// Elongation below which a target is a strip that a window may cut above and below: three times as high as wide …
+const TALL: f64 = -0.8;
+/// … and how far that may move its middle, in standard deviations of its light along y (our choice).
+const CUT_PART: f64 = 0.1;
+/// Standard uncertainties that light that leans has to exceed to count.
+const LEANS_SIGMA: f64 = 2.0;
 /// Creep over the whole sweep that is remarked on, as a share of the picture's width: 15 px at 1920.
 const CREEP_SHARE: f64 = 0.008;
 /// Turn over the whole sweep that is remarked on, rad: 0.15°.
@@ -28,6 +38,8 @@ struct Pose {
     x: f64,
     y: f64,
     roll: f64,
+    /// How far light that leans along y may have pulled it along y, px.
+    leans_px: f64,
     /// Standard uncertainty of the place, px.
     u_px: f64,
     /// Standard uncertainty of the roll, rad.
@@ -42,13 +54,17 @@ struct Step {
 }
 
 impl Step {
-    /// Per step of the bracket, of which the frames are so many apart.
+    /// Per step of the bracket, of which the frames are so many apart. What light that leans along y explains is no move: bands
+    /// of flickering light, a mirror image on a glossy table.
     fn between(a: &Pose, b: &Pose, apart: f64) -> Self {
         let each = |value: f64, u: f64| Measured::new(value / apart, u / apart);
+        let leans = a.leans_px + b.leans_px;
+        let up = ((b.y - a.y).abs() - leans).max(0.0);
+        let turned = (b.roll - a.roll).abs() - leans * (a.u_roll / a.u_px.max(f64::MIN_POSITIVE));
         Self {
             place: b.place,
-            moved: each((b.x - a.x).hypot(b.y - a.y), a.u_px.hypot(b.u_px)),
-            turned: each((b.roll - a.roll).abs(), a.u_roll.hypot(b.u_roll)),
+            moved: each((b.x - a.x).hypot(up), a.u_px.hypot(b.u_px)),
+            turned: each(turned.max(0.0), a.u_roll.hypot(b.u_roll)),
         }
     }
 
@@ -78,12 +94,29 @@ fn poses(sweep: &SweepMeasurement) -> Option<Vec<Pose>> {
                 x: here.0 - centre.0 - scale * (still.0 - centre.0),
                 y: here.1 - centre.1 - scale * (still.1 - centre.1),
                 roll: angle - still_angle,
+                leans_px: leans_px(&frame.targets),
                 u_px,
                 u_roll: 2.0 * u_px / frame.separation_px?.value,
             })
         })
         .collect();
     Some(poses)
+}
+
+/// How far the middle of the outermost targets may be pulled along y by light that leans, or by a window that cuts tall strips
+/// elsewhere, px.
+fn leans_px(targets: &[Target]) -> f64 {
+    let surely = |target: &Target| {
+        let lean = target.lean_y_px;
+        let cut = if target.elongation < TALL {
+            CUT_PART * (target.variance_px2.value * (1.0 - target.elongation)).sqrt()
+        } else {
+            0.0
+        };
+        LEANS * (lean.value.abs() - LEANS_SIGMA * lean.std_error).max(0.0) + cut
+    };
+    let pair = [targets.first(), targets.last()];
+    pair.into_iter().flatten().map(surely).sum::<f64>() / 2.0
 }
 
 /// Point half-way between the outermost targets, direction from left to right, standard uncertainty of the point, px.

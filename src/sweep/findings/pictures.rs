@@ -212,49 +212,71 @@ pub(super) fn blur_vignetted(sweep: &SweepMeasurement, evidence: &Evidence) -> O
 }
 
 pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
-    let other = evidence.other_light.as_ref()?;
-    let changing = names(other.changing.iter().map(|&place| &sweep.frames[place]));
-    let lopsided = names(other.lopsided.iter().map(|&place| &sweep.frames[place]));
+    let merged = names(failed_by(sweep, &Unmeasurable::RunTogether));
+    let other = evidence.other_light.as_ref();
+    if other.is_none() && merged.is_empty() {
+        return None;
+    }
+    let of = |places: &[usize]| names(places.iter().map(|&place| &sweep.frames[place]));
+    let lopsided = other.map_or_else(Vec::new, |other| of(&other.lopsided));
+    let changing = other.map_or_else(Vec::new, |other| of(&other.changing));
+    let count = sweep.frames.len();
     let leans = (!lopsided.is_empty()).then(|| {
         format!(
-            "In {} of {} frames the light of a target is lopsided, as neither tape nor blur makes it.",
+            "In {} of {count} frames the light of a target is lopsided, as neither tape nor blur makes it.",
             lopsided.len(),
-            sweep.frames.len()
         )
     });
-    let unlike = other.factor.map(|factor| {
+    let unlike = other.and_then(|other| other.factor).map(|factor| {
         format!(
             "The two targets differ as two patches of tape don't, one sending {factor:.1} times the light of the other, and \
              that changes over the sweep."
         )
     });
-    let changes = (!other.changing.is_empty() && lopsided.is_empty()).then(|| {
+    let changes = (!changing.is_empty() && lopsided.is_empty()).then(|| {
         format!(
-            "In {} of {} frames the light of one target against the other's is not what it is in the rest, as neither exposure \
-             nor blur makes it.",
-            other.changing.len(),
-            sweep.frames.len()
+            "In {} of {count} frames the light of one target against the other's is not what it is in the rest, as neither \
+             exposure nor blur makes it.",
+            changing.len(),
         )
     });
-    let seen: Vec<String> = [leans, unlike, changes].into_iter().flatten().collect();
-    let worst = worst_u(sweep).map_or_else(String::new, |u| {
+    let runs = (!merged.is_empty()).then(|| {
         format!(
-            " The uncertainty of the worst shift was widened to {u:.3} percentage points for it."
+            "In {} of {count} frames something bright beside a target, as the wall beyond the edge of a card, runs into its \
+             blur; these frames are not used.",
+            merged.len(),
         )
     });
+    let pulls = other.map(|_| {
+        let worst = worst_u(sweep).map_or_else(String::new, |u| {
+            format!(
+                " The uncertainty of the worst shift was widened to {u:.3} percentage points for it."
+            )
+        });
+        format!(
+            "A reflection, a label or a lamp lies beside or behind a target and pulls its centre, differently from frame to \
+             frame.{worst}"
+        )
+    });
+    let remedy = if merged.is_empty() {
+        "Take it away or move the targets, and shoot again."
+    } else {
+        "Put a larger black behind the targets or move them away from its edge, or stop down to make the blur smaller, and \
+         shoot again."
+    };
+    let mut said: Vec<String> = [leans, unlike, changes, pulls, runs]
+        .into_iter()
+        .flatten()
+        .collect();
+    said.push(remedy.to_owned());
+    let files = [lopsided, changing, merged]
+        .into_iter()
+        .find(|files| !files.is_empty());
     Some(finding(
         Code::OtherLight,
         Severity::Warning,
-        format!(
-            "{} A reflection, a label or a lamp lies beside or behind a target and pulls its centre, differently from frame \
-             to frame.{worst} Take it away or move the targets, and shoot again.",
-            seen.join(" ")
-        ),
-        if lopsided.is_empty() {
-            changing
-        } else {
-            lopsided
-        },
+        said.join(" "),
+        files.unwrap_or_default(),
     ))
 }
 

@@ -109,6 +109,7 @@ impl Bracket {
                     flux: 1500.0,
                     peak: 0.7,
                     lean: Lean::NONE,
+                    lean_y_px: Measured::new(0.0, 0.0),
                     elongation: 0.0,
                     window_change_px: 0.0,
                     uneven: None,

@@ -1,7 +1,8 @@
 //! Backgrounds that are not quite black: folds of cloth, dim edges of cards. Harmless, or in the uncertainty and named.
 
+use breathmark::measure::Unmeasurable;
 use breathmark::simulate::{Clutter, Scene, SweepScript};
-use breathmark::sweep::{Code, Part, SweepSettings};
+use breathmark::sweep::{Code, FrameState, Part, SweepSettings};
 
 use super::rig::{Files, codes, line, message, worst_pull};
 
@@ -100,5 +101,56 @@ fn what_the_windows_do_not_hold_adds_nothing() {
         );
         let u = line(&measured, Part::Background).expect("a line");
         assert!(u < 0.0005, "{u}");
+    }
+}
+
+/// A card that ends so many px outside the targets, and a wall of this light beyond.
+fn walled(outside: f64, level: f64) -> SweepScript {
+    const WIDE: f64 = 400.0;
+    let mut script = SweepScript {
+        scene: Scene::two_targets(1000, 667),
+        ..SweepScript::plain(85.0, 2.0, 11)
+    };
+    script.lens.f_number = 2.0;
+    let [left, right] = [0, 1].map(|k| script.scene.targets[k].x_px);
+    let wall = |x_px: f64| Clutter::Label {
+        x_px,
+        y_px: 333.0,
+        width_px: WIDE,
+        height_px: 3000.0,
+        level,
+    };
+    script.scene.background.clutter = vec![
+        wall(left - outside - WIDE / 2.0),
+        wall(right + outside + WIDE / 2.0),
+    ];
+    script
+}
+
+/// Two walls are as good a pair as two targets but for the frame's edge. What the wall's blur runs into is not used and
+/// said so: the targets themselves lie 100 px from the edge, and their blur reaches 55. In four frames at the least it reaches
+/// no farther than 30.
+#[test]
+fn walls_are_no_targets_and_no_target_is_cut_by_the_edge() {
+    for (outside, level) in [(70.0, 0.05), (80.0, 0.08)] {
+        let script = walled(outside, level);
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        let cut = |state: &FrameState| *state == FrameState::Failed(Unmeasurable::Clipped);
+        assert!(
+            !measured.frames.iter().any(|frame| cut(&frame.state)),
+            "{outside} {level}"
+        );
+        let used = measured
+            .frames
+            .iter()
+            .filter(|frame| frame.state == FrameState::Measured);
+        assert!(used.count() >= 4, "{outside} {level}");
+        let lost = FrameState::Failed(Unmeasurable::RunTogether);
+        if measured.frames.iter().any(|frame| frame.state == lost) {
+            let said = message(&measured, Code::OtherLight);
+            assert!(said.contains("larger black"), "{said}");
+        }
+        let pull = worst_pull(&script, &measured);
+        assert!(pull < 4.0, "{outside} {level}: {pull}");
     }
 }

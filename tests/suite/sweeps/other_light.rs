@@ -1,6 +1,6 @@
 //! Reflections and labels beside, on and behind targets: named or harmless, never a wrong number without a word.
 
-use breathmark::simulate::{Clutter, SweepScript};
+use breathmark::simulate::{Clutter, Scene, SweepScript};
 use breathmark::sweep::{Code, Part, SweepMeasurement, SweepSettings};
 
 use super::rig::{Files, codes, message, small, worst_pull};
@@ -101,4 +101,32 @@ fn light_elsewhere_raises_nothing() {
             assert!(pull < 4.0, "{pull}");
         }
     }
+}
+
+/// Dark print on one side of each tape: its own shape, the same in every frame, moves nothing.
+#[test]
+fn print_on_the_tape_is_no_other_light() {
+    let mut script = SweepScript {
+        scene: Scene::two_targets(1000, 667),
+        ..SweepScript::plain(85.0, 2.0, 11)
+    };
+    let print = |k: usize, side: f64| {
+        let target = &script.scene.targets[k];
+        Clutter::Label {
+            x_px: target.x_px + side,
+            y_px: target.y_px,
+            width_px: 0.24 * target.width_px,
+            height_px: 0.6 * target.height_px,
+            level: -0.6 * target.level,
+        }
+    };
+    script.scene.background.clutter = vec![print(0, -6.5), print(1, 5.2)];
+    let measured = Files::of(&script).measure(&SweepSettings::default());
+    assert!(
+        !measured.findings.iter().any(|f| f.code == Code::OtherLight),
+        "{:?}",
+        measured.findings
+    );
+    let pull = worst_pull(&script, &measured);
+    assert!(pull < 4.0, "{pull}");
 }

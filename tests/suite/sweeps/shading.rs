@@ -1,7 +1,9 @@
-//! Brightness that changes towards the sides of the picture pulls the centres of blurred targets: it is taken out.
+//! Brightness that changes towards the sides of the picture pulls the centres of blurred targets: it is taken out. Bands of
+//! flickering light pull them up and down, which is no camera that moves.
 
-use breathmark::simulate::{Shading, SweepScript};
-use breathmark::sweep::{Part, SweepMeasurement, SweepSettings};
+use breathmark::measure::{Plane, Samples};
+use breathmark::simulate::{Bump, Shading, SweepScript};
+use breathmark::sweep::{self, Code, Part, SweepMeasurement, SweepSettings};
 
 use super::rig::{Files, errors, line, rms, small};
 
@@ -73,4 +75,53 @@ fn an_even_picture_is_left_alone() {
     assert_eq!(line(&seen, Part::Shading), Some(0.0));
     let unseen = line(&seen, Part::UnseenShading).expect("a bound");
     assert!(unseen > 0.0 && unseen < 0.02, "{unseen}");
+}
+
+/// The same pictures under a lamp that flickers: bands of 20 % that lie elsewhere in every frame.
+fn flickering(files: &Files) -> SweepMeasurement {
+    let load = |frame: usize| {
+        let plane = files.load(frame)?;
+        let Samples::Eight(codes) = plane.samples() else {
+            return Ok(plane);
+        };
+        let width = plane.width() as usize;
+        let lit = |(at, &code): (usize, &u8)| {
+            let phase = (at / width) as f64 / 14.0 + 2.1 * frame as f64;
+            // In codes a change of light is its 2.2th root.
+            let factor = (1.0 + 0.2 * phase.sin()).powf(1.0 / 2.2);
+            (f64::from(code) * factor).round().min(255.0) as u8
+        };
+        let codes = codes.iter().enumerate().map(lit).collect();
+        Ok(Plane::new(plane.width(), plane.height(), Samples::Eight(codes)).expect("as many"))
+    };
+    sweep::measure(
+        "sweep",
+        &files.infos,
+        &load,
+        &SweepSettings::default(),
+        &|_, _| {},
+    )
+}
+
+/// Bands pull blurred targets up and down; a bump under them is still seen.
+#[test]
+fn flickering_light_moves_no_camera() {
+    let mut script = small(85.0, 2.0);
+    script.lens.f_number = 2.0;
+    let has = |measured: &SweepMeasurement| {
+        measured
+            .findings
+            .iter()
+            .any(|f| f.code == Code::CameraMoved)
+    };
+    let steady = flickering(&Files::of(&script));
+    assert!(!has(&steady), "{:?}", steady.findings);
+    script.picture.bump = Some(Bump {
+        frame: 6,
+        x_px: 4.0,
+        y_px: -3.0,
+        roll_deg: 0.1,
+    });
+    let bumped = flickering(&Files::of(&script));
+    assert!(has(&bumped), "{:?}", bumped.findings);
 }
