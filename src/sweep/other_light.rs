@@ -138,21 +138,26 @@ impl OtherLight {
     }
 }
 
+/// One of a frame's outermost targets.
+type Side = fn(&[Target]) -> Option<&Target>;
+/// What a target shows along one axis.
+type Axis = fn(&Target) -> Measured;
+
 /// Whether all that leans is the tape's own shape, a print on it or a fold: blur adds no third moment, so that stays but for the
 /// picture's scale, at any blur. Other light comes into a window, or stays behind when the scale changes.
 fn is_of_the_tape(frames: &[FrameResult]) -> bool {
     let Some(reference) = reference_px(frames) else {
         return false;
     };
-    let sides: [fn(&[Target]) -> Option<&Target>; 2] = [<[Target]>::first, <[Target]>::last];
-    let axes: [fn(&Target) -> Measured; 2] = [
+    let sides: [Side; 2] = [<[Target]>::first, <[Target]>::last];
+    let axes: [Axis; 2] = [
         |t| t.lean.third_px3,
         |t| {
             t.lean_y_px
                 .scaled(t.variance_px2.value * (1.0 - t.elongation))
         },
     ];
-    let stays = |side: fn(&[Target]) -> Option<&Target>, axis: fn(&Target) -> Measured| {
+    let stays = |side: Side, axis: Axis| {
         let third = |frame: &FrameResult| {
             let scale = frame.separation_px?.value / reference;
             Some(axis(side(&frame.targets)?).scaled(scale.powi(-3)))
