@@ -1,7 +1,9 @@
 //! The published result of a lens at one focal length.
 
 use super::{ConditionsKey, SweepId};
-use crate::sweep::{BudgetLine, Code, DistanceSource, Finding, Part, ShiftCurve, ToleranceOutcome};
+use crate::sweep::{
+    BudgetLine, DistanceSource, Finding, Part, Reach, ShiftCurve, ToleranceOutcome,
+};
 use crate::units::Measured;
 
 /// The published result of one lens at one focal length under one set of conditions, repeats combined.
@@ -70,7 +72,12 @@ impl FocalResult {
     /// Whether the shifts are against the farthest frame, not infinity: the reviewer said so, or it was noticed.
     #[must_use]
     pub fn ends_before_infinity(&self) -> bool {
-        let noticed = |finding: &Finding| finding.code == Code::ReferenceNotAtInfinity;
-        self.relative_to_farthest || self.findings.iter().any(noticed)
+        !self.reach().to_infinity
+    }
+
+    /// From where to where it goes.
+    #[must_use]
+    pub fn reach(&self) -> Reach {
+        Reach::of(&self.curve, self.relative_to_farthest, &self.findings)
     }
 }

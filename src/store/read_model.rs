@@ -7,13 +7,10 @@ use sqlx::SqliteConnection;
 use super::document::{MeasurementDoc, PublicationDoc, decode, encode, encode_focal_result};
 use super::same_pictures::Pictures;
 use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, Repeat, together};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, Reach, Repeat, cover_most, together};
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
 const FORM: i64 = 7;
-/// Share of the nearest focus setting, in dioptres, that a sweep has to reach to count as one from closest focus: cameras state
-/// distances coarsely there.
-const SAME_NEAR_END: f64 = 0.9;
 
 impl Store {
     /// Makes all read models anew where they have an older form.
@@ -143,24 +140,19 @@ fn independent(repeats: Vec<FocalResult>, pictures: &Pictures) -> Vec<FocalResul
     counted
 }
 
-/// The repeats that cover the focus range as far as any does, and the sweeps of the others. What ends before infinity tells its
-/// shifts against a nearer picture, what begins farther off has not seen the same worst shift.
+/// The repeats that cover most of the focus range, and the sweeps of the others.
 fn whole(repeats: Vec<FocalResult>) -> (Vec<FocalResult>, Vec<SweepId>) {
-    let (mut counted, mut partial): (Vec<_>, Vec<_>) = repeats
-        .into_iter()
-        .partition(|repeat| !repeat.ends_before_infinity());
-    if counted.is_empty() {
-        std::mem::swap(&mut counted, &mut partial);
+    let reaches: Vec<Reach> = repeats.iter().map(FocalResult::reach).collect();
+    let (mut counted, mut partial) = (Vec::new(), Vec::new());
+    for (repeat, covers) in repeats.into_iter().zip(cover_most(&reaches)) {
+        if covers {
+            counted.push(repeat);
+        } else {
+            partial.extend(repeat.sweeps);
+        }
     }
-    let nearest = |repeat: &FocalResult| repeat.curve.range_dioptres().map(|(_, near)| near);
-    let closest = counted.iter().filter_map(nearest).fold(0.0, f64::max);
-    let (counted, farther): (Vec<_>, Vec<_>) = counted
-        .into_iter()
-        .partition(|repeat| nearest(repeat).is_none_or(|near| near > SAME_NEAR_END * closest));
-    partial.extend(farther);
-    let mut sweeps: Vec<SweepId> = partial.into_iter().flat_map(|one| one.sweeps).collect();
-    sweeps.sort_unstable();
-    (counted, sweeps)
+    partial.sort_unstable();
+    (counted, partial)
 }
 
 /// Adds what is not there yet.

@@ -1,8 +1,8 @@
 //! Other sweeps of the same lens at the same focal length.
 
-use super::document::{ConditionsDoc, decode};
+use super::document::{ConditionsDoc, MeasurementDoc, decode};
 use super::{AccountId, Store, StoreError, SweepId};
-use crate::sweep::SAME_FOCAL_SHARE;
+use crate::sweep::{Reach, SAME_FOCAL_SHARE};
 use crate::units::Measured;
 
 /// Most repeats that are looked at.
@@ -21,6 +21,8 @@ pub struct Repeat {
     pub is_public: bool,
     /// Worst shift, per cent.
     pub worst_shift_pct: Measured,
+    /// From where to where it goes.
+    pub reach: Reach,
 }
 
 #[derive(sqlx::FromRow)]
@@ -33,6 +35,7 @@ struct RepeatRow {
     u: f64,
     conditions: String,
     own_conditions: String,
+    document: String,
 }
 
 impl Store {
@@ -40,7 +43,8 @@ impl Store {
     pub async fn repeats_of(&self, id: SweepId) -> Result<Vec<Repeat>, StoreError> {
         let rows: Vec<RepeatRow> = sqlx::query_as(
             "SELECT o.id, o.account_id AS account, a.name AS reviewer, o.public_id IS NOT NULL AS is_public,
-                    r.worst_shift_pct AS shift, r.worst_shift_u_pct AS u, o.conditions, s.conditions AS own_conditions
+                    r.worst_shift_pct AS shift, r.worst_shift_u_pct AS u, o.conditions, s.conditions AS own_conditions,
+                    r.document
              FROM sweeps s JOIN sweeps o ON o.lens_id = s.lens_id AND o.id <> s.id
              JOIN accounts a ON a.id = o.account_id JOIN results r ON r.id = o.current_result_id
              WHERE s.id = ?1 AND r.stopped = 0 AND r.worst_shift_pct IS NOT NULL AND r.worst_shift_u_pct IS NOT NULL
@@ -56,13 +60,15 @@ impl Store {
         for row in rows {
             let other = decode::<ConditionsDoc>(&row.conditions)?.read()?;
             let own = decode::<ConditionsDoc>(&row.own_conditions)?.read()?;
-            if other.key() == own.key() {
+            let measured = decode::<MeasurementDoc>(&row.document)?.read()?;
+            if let Some(reach) = measured.reach().filter(|_| other.key() == own.key()) {
                 repeats.push(Repeat {
                     id: row.id,
                     account: row.account,
                     reviewer: row.reviewer,
                     is_public: row.is_public,
                     worst_shift_pct: Measured::new(row.shift, row.u),
+                    reach,
                 });
             }
         }

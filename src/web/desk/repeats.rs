@@ -2,7 +2,7 @@
 
 use crate::report::words;
 use crate::store::{Store, Sweep, SweepId};
-use crate::sweep::combine_repeats;
+use crate::sweep::{Reach, combine_repeats, cover_most};
 use crate::units::Measured;
 use crate::web::WebError;
 use crate::web::session::Viewer;
@@ -24,19 +24,24 @@ pub(super) struct RepeatLine {
     pub(super) reviewer: String,
     pub(super) is_public: bool,
     pub(super) has_same_pictures: bool,
+    /// It covers less of the focus range than others, and is not counted.
+    pub(super) is_partial: bool,
     pub(super) shift: String,
 }
 
 impl Repeats {
-    /// The repeats that this viewer works on; `None` where there are none. Pictures that were sent twice are shown, but not
-    /// counted twice.
+    /// The repeats that this viewer works on; `None` where there are none. Pictures that were sent twice, and sweeps that cover
+    /// less of the focus range than others, are shown, but not counted.
     pub(super) async fn of(
         store: &Store,
         viewer: &Viewer,
         sweep: &Sweep,
     ) -> Result<Option<Self>, WebError> {
         let result = sweep.result.as_ref();
-        let Some(summary) = result.and_then(|result| result.measurement.summary.as_ref()) else {
+        let measured = result.map(|result| &result.measurement);
+        let Some((summary, reach)) =
+            measured.and_then(|sweep| Some((sweep.summary.as_ref()?, sweep.reach()?)))
+        else {
             return Ok(None);
         };
         let mut others = store.repeats_of(sweep.id).await?;
@@ -46,30 +51,42 @@ impl Repeats {
         }
         let same = store.sweeps_with_same_pictures(sweep.id).await?;
         let is_same = |id: SweepId| same.iter().any(|other| other.id == id);
-        let mut counted: Vec<(SweepId, Measured)> = vec![(sweep.id, summary.worst_shift_pct)];
+        let mut counted: Vec<(SweepId, Measured, Reach)> =
+            vec![(sweep.id, summary.worst_shift_pct, reach)];
         let mut lines = vec![RepeatLine {
             id: sweep.id,
             reviewer: sweep.reviewer.clone(),
             is_public: sweep.publications.iter().any(|one| one.withdrawn.is_none()),
             has_same_pictures: false,
+            is_partial: false,
             shift: words::shift(summary.worst_shift_pct),
         }];
         for other in others {
             let has_same_pictures = is_same(other.id);
             if !has_same_pictures {
-                counted.push((other.id, other.worst_shift_pct));
+                counted.push((other.id, other.worst_shift_pct, other.reach));
             }
             lines.push(RepeatLine {
                 id: other.id,
                 reviewer: other.reviewer,
                 is_public: other.is_public,
                 has_same_pictures,
+                is_partial: false,
                 shift: words::shift(other.worst_shift_pct),
             });
         }
+        let reaches: Vec<Reach> = counted.iter().map(|(.., reach)| *reach).collect();
+        let covers = cover_most(&reaches);
+        for ((id, ..), covers) in counted.iter().zip(&covers) {
+            for line in lines.iter_mut().filter(|line| line.id == *id) {
+                line.is_partial = !covers;
+            }
+        }
+        let mut covers = covers.into_iter();
+        counted.retain(|_| covers.next().unwrap_or(true));
         // In the order that the page of the lens combines them in.
-        counted.sort_by_key(|(id, _)| *id);
-        let shifts: Vec<Measured> = counted.into_iter().map(|(_, shift)| shift).collect();
+        counted.sort_by_key(|(id, ..)| *id);
+        let shifts: Vec<Measured> = counted.into_iter().map(|(_, shift, _)| shift).collect();
         Ok(combine_repeats(&shifts).map(|combined| Self {
             lines,
             together: words::shift(combined.shown),

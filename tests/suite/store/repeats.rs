@@ -2,7 +2,7 @@
 
 use breathmark::store::{Conditions, FocalResult, Lens, Switch};
 use breathmark::sweep::{
-    Code, DistanceSource, Severity, ShiftCurve, SweepMeasurement, ToleranceOutcome,
+    Code, DistanceSource, Severity, ShiftCurve, SweepMeasurement, ToleranceOutcome, cover_most,
 };
 use breathmark::units::{FNumber, Measured};
 
@@ -262,6 +262,11 @@ async fn what_begins_farther_off_is_not_averaged_with_what_begins_nearer() {
     let both = the_result(&fresh, &lens).await;
     assert_eq!((both.sweeps, both.partial), (vec![second], vec![first]));
     assert_eq!(both.worst_shift_pct, Measured::new(3.0, 0.01));
+    // The desk is told the same.
+    let others = fresh.store.repeats_of(second).await.expect("a store");
+    assert_eq!(others[0].reach.nearest_dioptres, Some(1.0));
+    let covers = cover_most(&[whole.reach().expect("a result"), others[0].reach]);
+    assert_eq!(covers, [true, false]);
 }
 
 /// The surer sweep knows its distances by blur only; the other one's are shown. Cameras and apertures are those of both.
