@@ -258,13 +258,13 @@ impl RankingQuery {
         ranked: &Range<usize>,
         from_m: f64,
     ) -> bool {
-        let unreached = group.unreached_m(of);
         group.results[ranked.clone()].iter().any(|result| {
             let lacks_near = || {
                 let first = result.curve.points().first();
                 let begins_late = first.is_some_and(|first| first.travel > 1e-9);
                 let nearest = nearest_m(&result.curve);
-                (begins_late || unreached.is_some()) && nearest.is_some_and(|m| m > from_m + 1e-9)
+                nearest.is_some_and(|m| m > from_m + 1e-9)
+                    && (begins_late || group.unreached_m(of).is_some())
             };
             result.relative_to_farthest
                 || is_untold(result.worst_shift_pct, self.tolerance_pct)

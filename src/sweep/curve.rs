@@ -125,8 +125,11 @@ impl ShiftCurve {
     /// Range of focus settings that was measured, dioptres, far end first; `None` where no distances are known.
     #[must_use]
     pub fn range_dioptres(&self) -> Option<(f64, f64)> {
-        let points = self.by_dioptres();
-        Some((points.first()?.at.value, points.last()?.at.value))
+        let known = self.points.iter().filter_map(|point| point.dioptres);
+        known.fold(None, |range, at| {
+            let (far, near) = range.unwrap_or((at.value, at.value));
+            Some((at.value.min(far), at.value.max(near)))
+        })
     }
 
     /// The point of largest magnitude.
