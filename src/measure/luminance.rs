@@ -80,9 +80,7 @@ impl Tables {
             codes_per_eight_bit: step as f32,
         }
     }
-}
 
-impl Tables {
     /// Linear light of a mean of codes, in units of 8-bit codes, between the table's entries.
     pub(super) fn light_of_mean(&self, code: f32) -> f32 {
         let light = |code: f32| {

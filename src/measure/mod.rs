@@ -58,7 +58,27 @@ pub fn target_near(
     place_px: (f64, f64),
     variance_px2: f64,
 ) -> Result<Target, Unmeasurable> {
-    let target = centre::measure(plane, &Reduced::of(plane), place_px, variance_px2)?;
+    near(plane, &Reduced::of(plane), place_px, variance_px2)
+}
+
+/// The same at several places of one picture, each when it is asked for.
+pub fn targets_near<'a>(
+    plane: &'a Plane,
+    places: impl IntoIterator<Item = ((f64, f64), f64)> + 'a,
+) -> impl Iterator<Item = Result<Target, Unmeasurable>> + 'a {
+    let reduced = Reduced::of(plane);
+    places
+        .into_iter()
+        .map(move |(place_px, variance_px2)| near(plane, &reduced, place_px, variance_px2))
+}
+
+fn near(
+    plane: &Plane,
+    reduced: &Reduced,
+    place_px: (f64, f64),
+    variance_px2: f64,
+) -> Result<Target, Unmeasurable> {
+    let target = centre::measure(plane, reduced, place_px, variance_px2)?;
     let strayed = (target.x_px.value - place_px.0).hypot(target.y_px.value - place_px.1);
     let allowed = NEAR_PX.max(NEAR_SIGMA * variance_px2.max(target.variance_px2.value).sqrt());
     if strayed > allowed {

@@ -16,11 +16,9 @@
 //! is 1 by definition, without uncertainty.
 
 use super::words;
-use crate::sweep::{CurvePoint, ShiftCurve};
+use crate::sweep::{CurvePoint, SAME_SETTING, ShiftCurve};
 use crate::units::Measured;
 
-/// Settings closer than this, dioptres or parts of the travel, are one.
-const SAME: f64 = 1e-6;
 /// Settings below this are infinity, dioptres.
 const INFINITY_BELOW: f64 = 1e-5;
 
@@ -137,7 +135,7 @@ pub fn distance_places(curves: &[&ShiftCurve], step_m: f64, far_m: f64, in_feet:
         false => words::focus(at),
     };
     // Distances that are told as the same figure are one row; the one measured nearest counts.
-    places.dedup_by(|a, b| (*a - *b).abs() < SAME || name(*a) == name(*b));
+    places.dedup_by(|a, b| (*a - *b).abs() < SAME_SETTING || name(*a) == name(*b));
     places
 }
 
@@ -186,8 +184,8 @@ fn is_same(a: Setting, b: Setting) -> bool {
     let by_distance = a
         .dioptres
         .zip(b.dioptres)
-        .map(|(a, b)| (a - b).abs() < SAME);
-    by_distance.unwrap_or((a.travel - b.travel).abs() < SAME)
+        .map(|(a, b)| (a - b).abs() < SAME_SETTING);
+    by_distance.unwrap_or((a.travel - b.travel).abs() < SAME_SETTING)
 }
 
 fn setting_of(point: &CurvePoint) -> Setting {

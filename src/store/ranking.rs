@@ -9,7 +9,7 @@ use super::ranking_place::{Place, PlaceGroup, RankingPlace};
 use super::search::{Pattern, patterns};
 use super::shelf::{Shelf, ShelfGroup, ShelfLens};
 use super::{ConditionsKey, Kind, Lens, Store, StoreError};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction, is_untold, nearest_m};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, Direction, is_untold};
 use crate::units::Measured;
 
 /// Largest ratio between the focal length asked for and the one that a lens is ranked by. Focal lengths are marked on zooms
@@ -258,17 +258,11 @@ impl RankingQuery {
         ranked: &Range<usize>,
         from_m: f64,
     ) -> bool {
-        group.results[ranked.clone()].iter().any(|result| {
-            let lacks_near = || {
-                let first = result.curve.points().first();
-                let begins_late = first.is_some_and(|first| first.travel > 1e-9);
-                let nearest = nearest_m(&result.curve);
-                nearest.is_some_and(|m| m > from_m + 1e-9)
-                    && (begins_late || group.unreached_m(of).is_some())
-            };
+        ranked.clone().any(|at| {
+            let result = &group.results[at];
             result.relative_to_farthest
                 || is_untold(result.worst_shift_pct, self.tolerance_pct)
-                || lacks_near()
+                || group.lacks_near(of, at, from_m)
         })
     }
 

@@ -12,7 +12,7 @@ use super::lenses::{LensRow, lens_columns};
 use super::packed::RankedResult;
 use super::search::Pattern;
 use super::{ConditionsKey, Lens, LensId, Store, StoreError};
-use crate::sweep::{Outlines, unreached_m};
+use crate::sweep::{Outlines, ShiftCurve, nearest_m, unreached_by};
 use crate::units::Measured;
 
 /// The lenses at one revision of the content.
@@ -63,13 +63,40 @@ pub(super) struct ShelfGroup {
     pub(super) results: Arc<[RankedResult]>,
     /// Their curves, to be judged at any tolerance.
     pub(super) outlines: Outlines,
+    /// Where each of these begins.
+    pub(super) begins: Box<[Begin]>,
+}
+
+/// Where a curve begins.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Begin {
+    /// The nearest distance that it holds, m; `None` where that is not known.
+    pub(super) nearest_m: Option<f64>,
+    /// The sweep has nearer frames without a result.
+    pub(super) is_late: bool,
+}
+
+impl Begin {
+    fn of(curve: &ShiftCurve) -> Self {
+        let first = curve.points().first();
+        Self {
+            nearest_m: nearest_m(curve),
+            is_late: first.is_some_and(|first| first.travel > 1e-9),
+        }
+    }
 }
 
 impl ShelfGroup {
-    /// The closest focus that is marked on the lens, m, where nothing was measured near it.
-    pub(super) fn unreached_m(&self, lens: &Lens) -> Option<f64> {
-        let curves = self.results.iter().map(|result| &result.curve);
-        unreached_m(lens.about.closest_focus_m, curves)
+    /// Whether nothing was measured from this distance, m, to where one of its curves begins, though the lens focuses nearer
+    /// than there.
+    pub(super) fn lacks_near(&self, lens: &Lens, curve: usize, from_m: f64) -> bool {
+        let begin = self.begins[curve];
+        let nearest = |begin: &Begin| begin.nearest_m;
+        let is_unreached = || {
+            let all = self.begins.iter().filter_map(nearest);
+            unreached_by(lens.about.closest_focus_m, all).is_some()
+        };
+        begin.nearest_m.is_some_and(|m| m > from_m + 1e-9) && (begin.is_late || is_unreached())
     }
 }
 
@@ -208,6 +235,7 @@ fn grouped(
             published_ms,
             worst_shift_pct: worst(&results),
             outlines: Outlines::new(results.iter().map(|result| &result.curve)),
+            begins: results.iter().map(|one| Begin::of(&one.curve)).collect(),
             results: results.into(),
         });
     }

@@ -7,7 +7,7 @@ use crate::units::Measured;
 const CLEARLY_PCT: f64 = 0.05;
 
 /// Settings closer than this, dioptres or parts of the travel, are one.
-const SAME: f64 = 1e-6;
+pub const SAME_SETTING: f64 = 1e-6;
 
 /// One measured frame on the curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -306,7 +306,7 @@ fn straight(mut points: Vec<(f64, f64)>, at: f64) -> Option<f64> {
 /// the first of all has none before only where it stands alone. `None` outside.
 fn beside<P>(points: &[P], place: impl Fn(&P) -> f64, at: f64) -> Option<(usize, f64)> {
     let (first, last) = (place(points.first()?), place(points.last()?));
-    if !(at >= first - SAME && at <= last + SAME) {
+    if !(at >= first - SAME_SETTING && at <= last + SAME_SETTING) {
         return None;
     }
     if last <= first {

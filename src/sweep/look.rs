@@ -64,9 +64,8 @@ pub(super) fn pointed(plane: &Plane, places: &[(f64, f64)]) -> Result<Vec<Target
             .min_by(|a, b| off(a).total_cmp(&off(b)));
         let target = match nearest {
             Some(target) => target.clone(),
-            None => WIDTHS_TRIED
-                .iter()
-                .filter_map(|&variance| measure::target_near(plane, (x, y), variance).ok())
+            None => measure::targets_near(plane, WIDTHS_TRIED.map(|variance| ((x, y), variance)))
+                .filter_map(Result::ok)
                 .find(|target| off(target) < allowed(target))
                 .ok_or(Unmeasurable::NoTargets)?,
         };
@@ -85,10 +84,8 @@ pub(super) fn near(
 ) -> Result<Vec<Target>, Unmeasurable> {
     guarded(|| {
         let plane = load(index)?;
-        let seen: Vec<Result<Target, Unmeasurable>> = places
-            .iter()
-            .map(|&(place, variance)| measure::target_near(&plane, place, variance))
-            .collect();
+        let seen: Vec<Result<Target, Unmeasurable>> =
+            measure::targets_near(&plane, places.iter().copied()).collect();
         let some = seen.iter().any(Result::is_ok);
         let found: Result<Vec<Target>, Unmeasurable> = seen.into_iter().collect();
         found.map_err(|why| match why {

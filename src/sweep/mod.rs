@@ -50,7 +50,7 @@ mod verdict;
 mod vignette;
 mod warp;
 
-pub use curve::{CurvePoint, ShiftCurve, ToleranceOutcome};
+pub use curve::{CurvePoint, SAME_SETTING, ShiftCurve, ToleranceOutcome};
 pub use difference::{Difference, FrameChange};
 pub use finding::{Code, Finding, Severity};
 pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
@@ -61,7 +61,7 @@ pub use reach::{Reach, cover_most};
 pub use repeats::{Combined, combine_repeats};
 pub use settings::{FrameOrder, SweepSettings};
 pub use together::{Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_groups, together};
-pub use told::{farthest_m, is_untold, nearest_m, unreached_m};
+pub use told::{farthest_m, is_untold, nearest_m, unreached_by, unreached_m};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
 pub const ALGORITHM_VERSION: u32 = 5;

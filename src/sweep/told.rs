@@ -36,8 +36,13 @@ pub fn unreached_m<'a>(
     marked_m: Option<f64>,
     curves: impl IntoIterator<Item = &'a ShiftCurve>,
 ) -> Option<f64> {
-    let nearest = curves.into_iter().filter_map(nearest_m);
-    let nearest = nearest.min_by(f64::total_cmp)?;
+    unreached_by(marked_m, curves.into_iter().filter_map(nearest_m))
+}
+
+/// The same from the nearest distance, m, of each curve that knows it.
+#[must_use]
+pub fn unreached_by(marked_m: Option<f64>, nearest_m: impl Iterator<Item = f64>) -> Option<f64> {
+    let nearest = nearest_m.min_by(f64::total_cmp)?;
     marked_m.filter(|marked| nearest > marked * CLOSEST_RATIO)
 }
 

@@ -76,14 +76,16 @@ impl Repeats {
             });
         }
         let reaches: Vec<Reach> = counted.iter().map(|(.., reach)| *reach).collect();
-        let covers = cover_most(&reaches);
-        for ((id, ..), covers) in counted.iter().zip(&covers) {
-            for line in lines.iter_mut().filter(|line| line.id == *id) {
-                line.is_partial = !covers;
-            }
+        let covers = cover_most(&reaches).into_iter();
+        let partial: Vec<SweepId> = counted
+            .iter()
+            .zip(covers)
+            .filter_map(|((id, ..), covers)| (!covers).then_some(*id))
+            .collect();
+        counted.retain(|(id, ..)| !partial.contains(id));
+        for line in &mut lines {
+            line.is_partial = partial.contains(&line.id);
         }
-        let mut covers = covers.into_iter();
-        counted.retain(|_| covers.next().unwrap_or(true));
         // In the order that the page of the lens combines them in.
         counted.sort_by_key(|(id, ..)| *id);
         let shifts: Vec<Measured> = counted.into_iter().map(|(_, shift, _)| shift).collect();
