@@ -164,6 +164,19 @@ impl Measured {
     }
 }
 
+/// A distance, m, to the nanometre: what is beyond is noise of the arithmetic, most of it of the way through dioptres and back,
+/// in which 0.38 becomes 0.37999999999999995.
+#[must_use]
+pub fn noiseless_m(m: f64) -> f64 {
+    (m * 1e9).round() / 1e9
+}
+
+/// The distance of a focus setting, m, to the nanometre; `None` at infinity, which is below 1e-5 dioptres (100 km).
+#[must_use]
+pub fn distance_m(dioptres: f64) -> Option<f64> {
+    (dioptres > 1e-5).then(|| noiseless_m(1.0 / dioptres))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -186,6 +199,15 @@ mod tests {
         let feet = |m: f64| Metres::new(m).expect("in range").feet();
         assert!((feet(1.0) - 3.3).abs() < 0.05);
         assert!(feet(0.85) < 2.8 && feet(0.85) > 2.75);
+    }
+
+    #[test]
+    fn a_distance_comes_back_from_dioptres_as_it_was_stated() {
+        for stated in [0.38, 0.43125, 0.8625, 1.725, 3.45, 6.9, 13.8, 1.97143] {
+            assert_eq!(distance_m(1.0 / stated), Some(stated));
+            assert!((noiseless_m(1.0 / (1.0 / stated)) - stated).abs() < f64::EPSILON * stated);
+        }
+        assert_eq!(distance_m(0.0), None);
     }
 
     #[test]

@@ -164,7 +164,8 @@ impl ShiftChart {
                 };
                 match worst {
                     Some(worst) => {
-                        format!("{}: {unknown}worst shift {worst:+.2} %", series.label)
+                        let worst = format!("{worst:+.2}").replace('-', "−");
+                        format!("{}: {unknown}worst shift {worst} %", series.label)
                     }
                     None => format!("{}: not measured", series.label),
                 }
@@ -179,6 +180,6 @@ impl ShiftChart {
             .notes
             .iter()
             .map(|note| format!(" {}", note.replace('\u{a0}', " ")));
-        shown.replace('-', "−") + &notes.collect::<String>()
+        shown + &notes.collect::<String>()
     }
 }

@@ -8,6 +8,7 @@ use crate::sweep::{
     ALGORITHM_VERSION, BudgetLine, CaptureTime, Code, Finding, FrameResult, RepeatGroup,
     SweepMeasurement, ToleranceOutcome,
 };
+use crate::units::noiseless_m;
 
 /// What `breathmark measure --format json` prints.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -207,7 +208,9 @@ impl SweepDocument {
             direction: summary.map(|summary| summary.direction().code()),
             equivalent_focal_length_mm: like.map(|like| like.value),
             equivalent_focal_length_u_mm: like.map(|like| like.std_error),
-            closest_focus_m: sweep.closest_focus.map(|distance| distance.m()),
+            closest_focus_m: sweep
+                .closest_focus
+                .map(|distance| noiseless_m(distance.m())),
             tolerance_pct,
             tolerance_outcome: outcome.map(|outcome| outcome.code()),
             tolerance_distance_m: distance.map(|distance| distance.value),
@@ -245,7 +248,9 @@ impl FrameDocument {
             state: frame.state.code(),
             reason: frame.state.reason(),
             travel: frame.travel,
-            focus_distance_m: frame.focus_distance().map(|distance| distance.m()),
+            focus_distance_m: frame
+                .focus_distance()
+                .map(|distance| noiseless_m(distance.m())),
             focus_dioptres: frame.focus_dioptres.map(|setting| setting.value),
             focus_u_dioptres: frame.focus_dioptres.map(|setting| setting.std_error),
             separation_px: frame.separation_px.map(|separation| separation.value),

@@ -63,6 +63,7 @@ pub use ranking_place::{PlaceGroup, RankingPlace};
 pub use repeats::Repeat;
 pub use results::StoredResult;
 pub use same_pictures::OtherSweep;
+pub(crate) use search::words_run_together;
 pub use sessions::SessionRow;
 pub use sweep_input::{FrameInput, SweepInput};
 pub use sweeps::{Said, Sweep, SweepId};

@@ -45,6 +45,7 @@ impl Pattern {
     pub(super) fn fits_lens(&self, shelved: &ShelfLens) -> bool {
         let about = &shelved.lens.about;
         self.fits(
+            &shelved.lens.slug,
             &shelved.search_text,
             (about.focal_min_mm, about.focal_max_mm),
         )

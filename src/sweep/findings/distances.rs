@@ -1,6 +1,6 @@
 //! Findings about order, reference and distances.
 
-use super::{Evidence, finding, names};
+use super::{Evidence, finding, names, signed};
 use crate::sweep::distance::blur::{BlurCourse, LastFrame};
 use crate::sweep::infinity::Witness;
 use crate::sweep::restore::Restored;
@@ -34,8 +34,8 @@ pub(super) fn not_at_infinity(sweep: &SweepMeasurement, evidence: &Evidence) -> 
     };
     let effect = shortfall.effect_pct.map_or_else(String::new, |effect| {
         format!(
-            " To infinity, about {effect:+.2} percentage points more would come to every shift (an estimate from the slope of the \
-             curve)."
+            " To infinity, about {} percentage points more would come to every shift (an estimate from the slope of the curve).",
+            signed(effect)
         )
     });
     Some(finding(

@@ -40,6 +40,11 @@ pub(super) struct Evidence {
     pub(super) shortfall: Option<Shortfall>,
 }
 
+/// A shift or a part of one in words, per cent or percentage points: two decimals, its sign in any case, a true minus.
+fn signed(pct: f64) -> String {
+    format!("{pct:+.2}").replace('-', "−")
+}
+
 /// Finds everything, heaviest first, then in the order of the codes; a stop takes the verdict away.
 pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evidence: &Evidence) {
     let mut findings: Vec<Finding> = [

@@ -1,6 +1,6 @@
 //! Findings about what moved: camera, targets, zoom ring.
 
-use super::{finding, worst_u};
+use super::{finding, signed, worst_u};
 use crate::measure::Target;
 use crate::sweep::places::{Places, median};
 use crate::sweep::slip::ZoomSlip;
@@ -230,10 +230,10 @@ pub(super) fn zoom_slipped(sweep: &SweepMeasurement, slip: Option<&ZoomSlip>) ->
         Code::FocalLengthChanged,
         Severity::Warning,
         format!(
-            "The scale of the picture jumps by {:+.2} % between {} and {}, as a slipping zoom ring makes it. The frames \
+            "The scale of the picture jumps by {} % between {} and {}, as a slipping zoom ring makes it. The frames \
              from {} on were taken at the focal length of the last one, and their shifts are right. Those before it hold the \
              jump beside the breathing, and no frame at infinity tells the two apart. Fix the ring with tape and shoot again.",
-            slip.jump_pct,
+            signed(slip.jump_pct),
             file(slip.before),
             file(slip.after),
             file(slip.after),

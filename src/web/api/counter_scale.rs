@@ -16,6 +16,7 @@ use super::verdicts::perspective_of;
 use crate::app::App;
 use crate::report::{self, CounterScale, FindingDocument, Place, Setting, words};
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, ShiftCurve};
+use crate::units::distance_m;
 use crate::web::WebError;
 
 /// A lens setting. Distances are `null` at infinity; both distance and dioptres are `null` where unknown.
@@ -286,12 +287,9 @@ impl ScaleRowDocument {
     }
 }
 
-/// A setting as a distance, m, to the nanometre: what is beyond is noise of the arithmetic. `None` at infinity.
+/// A setting as a distance, m; `None` at infinity and where it is not known.
 fn metres(dioptres: Option<f64>) -> Option<f64> {
-    let noiseless = |m: f64| (m * 1e9).round() / 1e9;
-    dioptres
-        .filter(|at| *at > 1e-5)
-        .map(|at| noiseless(1.0 / at))
+    dioptres.and_then(distance_m)
 }
 
 /// The table of a lens, as page, twins and API have it; `None` where there is no such lens.

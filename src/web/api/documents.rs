@@ -12,6 +12,7 @@ use crate::optics::{
 use crate::report::{BudgetLineDocument, FindingDocument, words};
 use crate::store::{ConditionsKey, FocalResult, Kind, Lens, Switch};
 use crate::sweep::{Direction, Part, ToleranceOutcome, unreached_m};
+use crate::units::noiseless_m;
 
 /// Licence of all numbers.
 pub(in crate::web) const LICENCE: &str = "CC BY 4.0";
@@ -282,10 +283,12 @@ impl FocalDocument {
             distance_source: result.distance_source.code(),
             closest_focus_m: said
                 .measured_from
-                .map_or(result.closest_focus_m, |from| from.m),
+                .map_or(result.closest_focus_m, |from| from.m)
+                .map(noiseless_m),
             focuses_to_m: said
                 .measured_from
-                .and(unreached_m.or(result.closest_focus_m)),
+                .and(unreached_m.or(result.closest_focus_m))
+                .map(noiseless_m),
             f_number: result.f_number,
             camera: result.camera.clone(),
             f_numbers: result.f_numbers.clone(),

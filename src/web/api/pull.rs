@@ -7,7 +7,7 @@ use super::documents::FocalDocument;
 use super::query::Params;
 use super::verdicts::perspective_of;
 use crate::report::{self, words};
-use crate::units::Measured;
+use crate::units::{Measured, distance_m};
 use crate::web::WebError;
 
 /// Picture widths that can be asked for, px.
@@ -134,9 +134,9 @@ impl PullDocument {
         Self {
             conditions: focal.conditions.clone(),
             focal_length_mm: focal.focal_length_mm,
-            from_m: metres(from),
+            from_m: distance_m(from),
             from_dioptres: from,
-            to_m: metres(to),
+            to_m: distance_m(to),
             to_dioptres: to,
             framing_change_pct: change.map(|change| change.value),
             framing_change_u_pct: change.map(|change| change.std_error),
@@ -308,8 +308,4 @@ fn outside(focal: &FocalDocument, from: f64, to: f64) -> String {
         Some((_, near)) if is_near(near) => report::outside(curve, from.max(to)),
         _ => report::outside(curve, from.min(to)),
     }
-}
-
-fn metres(dioptres: f64) -> Option<f64> {
-    (dioptres > 1e-5).then(|| 1.0 / dioptres)
 }

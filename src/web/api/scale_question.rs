@@ -3,6 +3,7 @@
 use super::query::{DISTANCES, FOCAL_LENGTHS, Params};
 use crate::report::{self, Held, Place};
 use crate::sweep::ShiftCurve;
+use crate::units::distance_m;
 use crate::web::WebError;
 
 /// Steps in distance that can be asked for, m.
@@ -129,7 +130,7 @@ impl ScaleQuestion {
         match self.held {
             Held::Farthest => ("farthest", None),
             Held::Tightest => ("tightest", None),
-            Held::At(dioptres) => ("distance", (dioptres > 1e-5).then(|| 1.0 / dioptres)),
+            Held::At(dioptres) => ("distance", distance_m(dioptres)),
         }
     }
 }

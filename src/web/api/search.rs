@@ -1,7 +1,10 @@
 //! What people type to find a lens, taken apart as they mean it.
 
-/// The words of a search: "24-105 f/4" is 24-105 and 4, "50/1,8" is 50 and 1.8. A range of focal lengths stays whole; a dash
-/// between words parts them, and so does a slash.
+use crate::store::words_run_together;
+
+/// The words of a search: "24-105 f/4" is 24-105 and 4, "50/1,8" is 50 and 1.8. A range of focal lengths stays whole, and so
+/// does what stands for a lens in addresses; another dash between words parts them, and so does a slash. Of an address of a
+/// lens, its name in there is the word.
 pub(in crate::web) fn search_words(text: &str) -> Vec<String> {
     const MOST_WORDS: usize = 8;
     const DASHES: [char; 4] = ['-', '‐', '–', '—'];
@@ -11,11 +14,13 @@ pub(in crate::web) fn search_words(text: &str) -> Vec<String> {
             [short, long] if is_number(short) && is_number(long) => {
                 vec![format!("{short}-{long}").replace("mm", "")]
             }
+            [_, _, _, ..] if is_slug(word) => vec![word.to_owned()],
             _ => parts.into_iter().map(str::to_owned).collect(),
         }
     };
     text.to_lowercase()
         .split(|c: char| c.is_whitespace() || c == ';')
+        .map(|word| slug_in_address(word).unwrap_or(word))
         .flat_map(with_points)
         .flat_map(|word| {
             let word = word.strip_prefix("1:").unwrap_or(&word).to_owned();
@@ -27,6 +32,29 @@ pub(in crate::web) fn search_words(text: &str) -> Vec<String> {
         .filter(|word| !["", "mm", "f", "t", "mmf"].contains(&word.as_str()))
         .take(MOST_WORDS)
         .collect()
+}
+
+/// What stands for the lens in an address of this site: "https://lens.example/lenses/ostrel-35-mm-f-1-4?from_m=3".
+fn slug_in_address(word: &str) -> Option<&str> {
+    let places = ["lenses/", "lens/"];
+    let at = |place: &&str| {
+        word.find(&format!("/{place}"))
+            .map(|at| at + 1 + place.len())
+    };
+    let (at, _) = places.iter().find_map(|place| Some((at(place)?, place)))?;
+    let slug = word[at..].split(['/', '?', '#', '.']).next()?;
+    (!slug.is_empty()).then_some(slug)
+}
+
+/// Whether it may stand for a lens in an address: plain words and figures with dashes between.
+fn is_slug(word: &str) -> bool {
+    let is_plain = |part: &str| {
+        !part.is_empty()
+            && part
+                .bytes()
+                .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit())
+    };
+    word.split('-').all(is_plain) && words_run_together(word).len() > 1
 }
 
 /// A word parted between its focal length and its aperture, where an f or t joins them: "50f1.8", "70-200mmf2.8".
@@ -127,5 +155,25 @@ mod tests {
         assert_eq!(search_words("70-200mmf2.8"), ["70-200", "2.8"]);
         assert_eq!(search_words("70200f4"), ["70200", "4"]);
         assert!(search_words(" - ").is_empty());
+    }
+
+    #[test]
+    fn what_stands_for_a_lens_in_addresses_stays_whole() {
+        for typed in [
+            "ostrel-35-mm-f-1-4",
+            " Ostrel-35-mm-f-1-4 ",
+            "https://lens.example/lenses/ostrel-35-mm-f-1-4",
+            "/lenses/ostrel-35-mm-f-1-4.json?from_m=3,5&to_m=1/2",
+            "lens.example/lenses/ostrel-35-mm-f-1-4/counter-scale#how",
+            "https://lens.example/embed/lens/ostrel-35-mm-f-1-4?focal_mm=35",
+        ] {
+            assert_eq!(search_words(typed), ["ostrel-35-mm-f-1-4"], "{typed}");
+        }
+        assert_eq!(
+            search_words("https://lens.example/lenses/"),
+            ["https:", "lens.example", "lenses"]
+        );
+        assert_eq!(search_words("/lenses/keel"), ["keel"]);
+        assert_eq!(search_words("24-70-f2,8"), ["24", "70", "f2.8"]);
     }
 }

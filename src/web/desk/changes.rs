@@ -6,7 +6,7 @@ use axum::Form;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::{frames, own_sweep, sweep as sweep_page};
+use super::{frames, sweep as sweep_page, sweep_to_change};
 use crate::app::App;
 use crate::intake::{self, IntakeError};
 use crate::store::{Said, Sweep, SweepId};
@@ -85,7 +85,7 @@ pub(in crate::web) async fn settings(
     Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let typed = typed(form);
     let mut check = Check::default();
     let changed = with_settings(&sweep, &typed, &mut check);
@@ -137,7 +137,7 @@ pub(in crate::web) async fn distances(
     Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let typed = typed(form);
     let mut check = Check::default();
     let given = read_distances(&sweep, typed.get("distances"), &mut check);
@@ -207,7 +207,7 @@ pub(in crate::web) async fn leave_out(
     Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let typed = typed(form);
     let mut check = Check::default();
     let file = named_file(&sweep, &typed, &mut check);
@@ -228,7 +228,7 @@ pub(in crate::web) async fn take_back(
     Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let typed = typed(form);
     let mut check = Check::default();
     let file = named_file(&sweep, &typed, &mut check);
@@ -246,7 +246,7 @@ pub(in crate::web) async fn measure_again(
     account: SignedIn,
     Place(id): Place<SweepId>,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let set_aside = sweep
         .job
         .is_some_and(|job| job.state == crate::store::JobState::SetAside);

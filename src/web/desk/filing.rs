@@ -5,7 +5,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::changes::{self, Sent};
 use super::publishing::actor;
-use super::{own_sweep, sweep as sweep_page};
+use super::{sweep as sweep_page, sweep_to_change};
 use crate::app::App;
 use crate::store::{Lens, Sweep, SweepId};
 use crate::web::inputs::Check;
@@ -39,7 +39,7 @@ pub(in crate::web) async fn file_under(
     Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let typed = changes::typed(form);
     let mut check = Check::default();
     let moved = match app.store.lens_by_slug(typed.get("into")).await? {

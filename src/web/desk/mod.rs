@@ -50,6 +50,24 @@ pub(super) async fn own_sweep(
         .ok_or_else(|| WebError::no_such("sweep"))
 }
 
+/// A sweep that this account may change. That a public one is there everybody can see, so its others are told whose it is;
+/// drafts of others are not there.
+pub(super) async fn sweep_to_change(
+    store: &Store,
+    account: &SignedIn,
+    id: SweepId,
+) -> Result<Sweep, WebError> {
+    match own_sweep(store, account, id).await {
+        Err(WebError::NotFound(_)) if store.published_sweep(id).await?.is_some() => {
+            Err(WebError::NotAllowed(
+                "this sweep is another reviewer's: only they or an operator can change, publish or withdraw it"
+                    .to_owned(),
+            ))
+        }
+        sweep => sweep,
+    }
+}
+
 /// A sweep as this viewer may see it: the newest result for those who work on it, the public version for everybody else.
 #[derive(Debug)]
 pub(super) struct Seen {

@@ -7,7 +7,7 @@ use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::changes::{self, Sent, apply, named_file, with};
-use super::own_sweep;
+use super::sweep_to_change;
 use crate::app::App;
 use crate::store::{Sweep, SweepId};
 use crate::web::WebError;
@@ -31,7 +31,7 @@ pub(in crate::web) async fn point(
     Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let typed = changes::typed(form);
     let mut check = Check::default();
     let file = named_file(&sweep, &typed, &mut check);
@@ -71,7 +71,7 @@ pub(in crate::web) async fn unpoint(
     Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let typed = changes::typed(form);
     let mut check = Check::default();
     let file = named_file(&sweep, &typed, &mut check);

@@ -9,7 +9,7 @@ use super::difference::DifferenceView;
 use super::doubts::doubts;
 use super::publishing::{self, PublicationLine};
 use super::view::{self, FindingView};
-use super::{facts, html, own_sweep};
+use super::{facts, html, sweep_to_change};
 use crate::app::App;
 use crate::store::{self, StoreError, Sweep, SweepId};
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
@@ -78,7 +78,7 @@ pub(in crate::web) async fn show(
     account: SignedIn,
     Place(id): Place<SweepId>,
 ) -> Result<Html<String>, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     page(&app, &account, &sweep, Typed::default(), Vec::new()).await
 }
 
@@ -90,7 +90,7 @@ pub(super) async fn show_refused(
     typed: Typed,
     errors: Vec<FieldError>,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, account, id).await?;
+    let sweep = sweep_to_change(&app.store, account, id).await?;
     let page = page(app, account, &sweep, typed, errors).await?;
     Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
 }
@@ -162,7 +162,7 @@ pub(in crate::web) async fn preview_page(
     account: SignedIn,
     Place(id): Place<SweepId>,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let stops = publishing::stops(&sweep);
     if !stops.is_empty() {
         return Err(WebError::Conflict(stops.join(" ")));

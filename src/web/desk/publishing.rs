@@ -6,7 +6,7 @@ use axum::Form;
 use axum::extract::{Extension, State};
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::{is_measuring, own_sweep, publish_page};
+use super::{is_measuring, publish_page, sweep_to_change};
 use crate::app::App;
 use crate::report::words;
 use crate::store::{Actor, Sweep, SweepId};
@@ -27,7 +27,7 @@ pub(in crate::web) async fn publish_sweep(
     id: SweepId,
     request: &RequestId,
 ) -> Result<u32, WebError> {
-    let sweep = own_sweep(&app.store, account, id).await?;
+    let sweep = sweep_to_change(&app.store, account, id).await?;
     check_scope(account)?;
     let reasons = stops(&sweep);
     if !reasons.is_empty() {
@@ -50,7 +50,7 @@ pub(in crate::web) async fn withdraw_sweep(
     reason: &str,
     request: &RequestId,
 ) -> Result<(), WebError> {
-    own_sweep(&app.store, account, id).await?;
+    sweep_to_change(&app.store, account, id).await?;
     check_scope(account)?;
     Ok(app
         .store

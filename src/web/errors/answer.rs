@@ -87,6 +87,17 @@ struct ErrorPage<'a> {
     sign_in: bool,
 }
 
+/// The same in a frame on another site: without what belongs to a page of its own, all links leading out of the frame.
+#[derive(askama::Template)]
+#[template(path = "framed_error.html")]
+struct FramedErrorPage<'a> {
+    title: &'a str,
+    detail: &'a str,
+    fields: &'a [FieldError],
+    /// The public address of the site.
+    site: &'a str,
+}
+
 /// What to do with a form whose session has ended.
 const SIGN_IN_AND_SEND_AGAIN: &str = "Nothing was changed: you are signed out. Sign in in another tab, then go back here \
      and send the form again; the browser still has what you typed.";
@@ -138,10 +149,21 @@ pub(in crate::web) async fn render(
     }
     // A form that was sent after its session ended: what was typed is still in the browser.
     let is_lost_form = page && status == StatusCode::UNAUTHORIZED;
-    let mut answer = if page {
+    let framed = path.starts_with(FRAMED);
+    let mut answer = if page && framed {
+        as_page(
+            &FramedErrorPage {
+                title: problem.kind.title,
+                detail: &problem.detail,
+                fields: &problem.fields,
+                site: &app.config.public_url(),
+            },
+            problem.kind,
+        )
+    } else if page {
         // Who is looking only changes the head of the page; where it can't be found out, nobody is.
         let viewer = Viewer::of_request(&app, &headers).await.unwrap_or_default();
-        let rendered = askama::Template::render(&ErrorPage {
+        let error_page = ErrorPage {
             page: PageFrame::new(problem.kind.title, Section::Elsewhere, &viewer),
             status: status.as_u16(),
             detail: if is_lost_form {
@@ -152,9 +174,8 @@ pub(in crate::web) async fn render(
             fields: &problem.fields,
             request_id: &id,
             sign_in: status == StatusCode::UNAUTHORIZED,
-        });
-        axum::response::Html(rendered.unwrap_or_else(|_| problem.kind.title.to_owned()))
-            .into_response()
+        };
+        as_page(&error_page, problem.kind)
     } else {
         let mut answer = Json(ProblemDocument {
             r#type: problem.kind.address(),
@@ -177,7 +198,7 @@ pub(in crate::web) async fn render(
         answer.headers_mut().append(header::VARY, vary);
     }
     *answer.status_mut() = status;
-    if path.starts_with(FRAMED) {
+    if framed {
         // The frame on the other site shows what is wrong, as it shows what is not measured.
         answer.headers_mut().insert(
             header::CONTENT_SECURITY_POLICY,
@@ -199,6 +220,12 @@ pub(in crate::web) async fn render(
         }
     }
     answer
+}
+
+/// A page; where it can't be made, its bare title.
+fn as_page(page: &impl askama::Template, kind: ProblemKind) -> Response {
+    let rendered = page.render().unwrap_or_else(|_| kind.title.to_owned());
+    axum::response::Html(rendered).into_response()
 }
 
 /// Pages of our own with an error status (a form shown again) keep their body.

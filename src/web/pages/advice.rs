@@ -4,7 +4,7 @@ use strsim::osa_distance;
 
 use super::lenses::chips;
 use crate::app::App;
-use crate::store::{Lens, RankingQuery};
+use crate::store::{Lens, RankingQuery, words_run_together};
 use crate::web::WebError;
 use crate::web::api::{Params, RankingQuestion, rank, search_words};
 
@@ -60,7 +60,13 @@ impl Advice {
                 }
             }
         }
-        let asked = params.text("q").map(search_words).unwrap_or_default();
+        // Word by word, also where they are run together.
+        let typed = params.text("q").map(search_words).unwrap_or_default();
+        let apart = |word: String| match words_run_together(&word) {
+            parts if parts.is_empty() => vec![word],
+            parts => parts,
+        };
+        let asked: Vec<String> = typed.into_iter().flat_map(apart).collect();
         let withdrawn = async |words: &[String]| {
             let store = &app.store;
             store.withdrawn_lenses(words, MOST_WITHDRAWN).await

@@ -33,7 +33,8 @@ struct Choice {
     unknown: bool,
 }
 
-/// A lens that can be chosen.
+/// A lens that can be chosen, or one that was asked for and can't.
+#[derive(Clone)]
 struct Offer {
     slug: String,
     name: String,
@@ -163,7 +164,7 @@ pub(super) async fn page(
     params: Params,
 ) -> Result<Response, WebError> {
     let mut form = Form::new(params, FIELDS, &["axis"]);
-    let mut unknown = Vec::new();
+    let mut unknown: Vec<Offer> = Vec::new();
     let (question, asked, document) = loop {
         let (question, asked) =
             form.ask(|params| Ok((CompareQuestion::read(params)?, asked_axis(params)?)))?;
@@ -176,6 +177,7 @@ pub(super) async fn page(
                 let told = unknown.len();
                 for slug in &question.lenses {
                     let known = lens_by_any_name(&app, slug).await?;
+                    let name = known.as_ref().map(|page| page.lens.about.name());
                     let (status, words) = match known.map(api::unless_withdrawn) {
                         None => {
                             let words = format!("there is no such lens as “{slug}”");
@@ -185,7 +187,13 @@ pub(super) async fn page(
                         Some(Ok(_)) => continue,
                     };
                     form.miss(status, "lens", slug, words);
-                    unknown.push(slug.clone());
+                    unknown.push(Offer {
+                        slug: slug.clone(),
+                        name: name.map_or_else(
+                            || format!("{slug}: no such lens"),
+                            |name| format!("{name}: withdrawn"),
+                        ),
+                    });
                 }
                 if unknown.len() == told {
                     return Err(error);
@@ -213,13 +221,13 @@ pub(super) async fn page(
     );
     let page = ComparePage {
         page: public_frame(title, &question, &app.config.public_url(), &viewer),
-        offers: offers(&app, &chosen).await?,
+        offers: offers(&app, &chosen, &unknown).await?,
         choices: (0..MOST_LENSES)
             .map(|number| {
                 let chosen = chosen.get(number).cloned().unwrap_or_default();
                 Choice {
                     number: number + 1,
-                    unknown: unknown.contains(&chosen),
+                    unknown: unknown.iter().any(|lens| lens.slug == chosen),
                     chosen,
                 }
             })
@@ -281,8 +289,8 @@ fn public_frame(
     )
 }
 
-/// The lenses by name, those that were chosen among them.
-async fn offers(app: &App, chosen: &[String]) -> Result<Vec<Offer>, WebError> {
+/// The lenses by name, those that were chosen among them, also those that can't be compared.
+async fn offers(app: &App, chosen: &[String], unknown: &[Offer]) -> Result<Vec<Offer>, WebError> {
     let mut by_name = RankingQuestion::read(&Params::default())?;
     by_name.sort = RankingSort::Name;
     by_name.limit = MOST_OFFERED;
@@ -296,7 +304,11 @@ async fn offers(app: &App, chosen: &[String]) -> Result<Vec<Offer>, WebError> {
         })
         .collect();
     for slug in chosen {
-        if !offers.iter().any(|offer| offer.slug == *slug) {
+        let known = unknown.iter().find(|lens| lens.slug == *slug);
+        if let Some(lens) = known {
+            offers.retain(|offer| offer.slug != *slug);
+            offers.push(lens.clone());
+        } else if !offers.iter().any(|offer| offer.slug == *slug) {
             offers.push(Offer {
                 slug: slug.clone(),
                 name: slug.clone(),

@@ -165,6 +165,31 @@ const FIELDS: Fields = &[
 /// What is asked beside the fields.
 const KEPT: &[&str] = &["sort", "order", "limit"];
 
+/// The address that a list is known by: with what chooses its lenses and judges them, in one order. The order of the rows
+/// counts where they are not the first.
+fn address(asked: &Params) -> String {
+    let is_after = asked.has("cursor");
+    let ordering = ["sort", "order", "limit", "cursor"];
+    let ordering = ordering.into_iter().filter(|_| is_after);
+    let names: Vec<&str> = FIELDS
+        .iter()
+        .map(|(name, _)| *name)
+        .chain(ordering)
+        .collect();
+    let is_usual = is_usual_tolerance(asked);
+    let told = names
+        .iter()
+        .filter(|name| **name != "tolerance_pct" || !is_usual);
+    let known = told.fold(Params::default(), |known, name| match asked.text(name) {
+        Some(value) => known.and(name, value),
+        None => known,
+    });
+    match known.with(&[]) {
+        query if query.is_empty() => "/lenses".to_owned(),
+        query => format!("/lenses?{query}"),
+    }
+}
+
 /// `GET /lenses`
 pub(super) async fn page(
     State(app): State<App>,
@@ -204,7 +229,7 @@ pub(super) async fn page(
     let page = LensesPage {
         page: PageFrame::new("Lenses", Section::Lenses, &viewer)
             .described("Lenses ranked by how much they breathe, measured from focus brackets.")
-            .at(&app.config.public_url(), "/lenses"),
+            .at(&app.config.public_url(), &address(&params)),
         by_shift: heading("worst_shift", RankingSort::WorstShift),
         by_tolerance: heading("tolerance_distance", RankingSort::ToleranceDistance),
         by_name: heading("name", RankingSort::Name),

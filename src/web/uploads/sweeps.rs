@@ -15,9 +15,9 @@ use crate::units::{FNumber, FocusDistance, Metres};
 use crate::web::WebError;
 use crate::web::desk::changes::change;
 use crate::web::desk::filing::move_sweep;
-use crate::web::desk::own_sweep;
 use crate::web::desk::pointing::{UNMEASURED, picture_size};
 use crate::web::desk::publishing::{publish_sweep, withdraw_sweep, withdrawal_reason};
+use crate::web::desk::{own_sweep, sweep_to_change};
 use crate::web::inputs::{
     CAMERA_CHARACTERS, Check, DISTANCE_M, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM, metres,
     millimetres, switch, target_places,
@@ -292,7 +292,7 @@ pub(in crate::web) async fn patch(
     Place(id): Place<SweepId>,
     Document(changes): Document<Changes>,
 ) -> Result<impl IntoResponse, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
+    let sweep = sweep_to_change(&app.store, &account, id).await?;
     let mut check = Check::default();
     let into = match &changes.lens {
         Some(slug) => {

@@ -327,19 +327,21 @@ async fn everybody_gets_through_their_own_doors_only() {
         ("an operator", Some(&quay)),
     ];
     let mut wrong = Vec::new();
-    for (method, route, expected) in ROUTES {
-        let path = route
-            .replace("{sweep}", &sweep.to_string())
-            .replace("{upload}", "1")
-            .replace("{slug}", "ostrel-tern-50")
-            .replace("{id}", "1");
-        for ((name, person), expected) in people.iter().zip(expected) {
+    // One after the other: a colleague asks while it still is a draft, which the reviewer then publishes.
+    for (who, (name, person)) in people.into_iter().enumerate() {
+        for (method, route, expected) in ROUTES {
+            let path = route
+                .replace("{sweep}", &sweep.to_string())
+                .replace("{upload}", "1")
+                .replace("{slug}", "ostrel-tern-50")
+                .replace("{id}", "1");
+            let expected = expected[who];
             // Packing takes its time; that the reviewer gets it is looked at where its content is.
-            if *expected == Let && path.ends_with("/everything.zip") {
+            if expected == Let && path.ends_with("/everything.zip") {
                 continue;
             }
-            let got = answered(&bench, *person, method, &path).await;
-            if got != *expected {
+            let got = answered(&bench, person, method, &path).await;
+            if got != expected {
                 wrong.push(format!(
                     "{method} {path} by {name}: {got:?}, not {expected:?}"
                 ));
@@ -347,4 +349,41 @@ async fn everybody_gets_through_their_own_doors_only() {
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// Drafts of others are not there; what is public everybody knows of, so that its others are told whose it is.
+#[tokio::test]
+async fn a_public_sweep_is_another_reviewers() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    let sweep = mara.measured_sweep().await;
+    let odd = bench.signed_in("odd").await;
+    let published = mara.post(&format!("/sweeps/{sweep}/publish"), &[]).await;
+    assert_eq!(published.status, 303, "{}", published.text());
+    for (method, route, expected) in ROUTES {
+        if !route.contains("{sweep}") {
+            continue;
+        }
+        let path = route.replace("{sweep}", &sweep.to_string());
+        let expected = match (*method, expected[1]) {
+            ("GET", Absent) if route.ends_with("/publish") || route.ends_with("/preview") => {
+                Forbidden
+            }
+            // What nobody else may read stays away: progress, events, originals.
+            ("GET", Absent) => match ["progress", "events", "original"]
+                .iter()
+                .any(|end| route.ends_with(end))
+            {
+                true => Absent,
+                false => Let,
+            },
+            (_, Absent) => Forbidden,
+            (_, other) => other,
+        };
+        if route.ends_with("/everything.zip") {
+            continue;
+        }
+        let got = answered(&bench, Some(&odd), method, &path).await;
+        assert_eq!(got, expected, "{method} {path}");
+    }
 }

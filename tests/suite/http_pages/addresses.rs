@@ -46,3 +46,44 @@ async fn addresses_nearly_right_lead_to_the_right_ones() {
     let sent = site.send(Method::POST, "/compare/", &[]).await;
     assert!(sent.status.is_client_error(), "{}", sent.status);
 }
+
+#[tokio::test]
+async fn what_is_pasted_or_typed_in_one_piece_finds_its_lens() {
+    let site = Site::with_lenses().await;
+    for (typed, slug) in [
+        ("brackwell-pier-50-f-1-8", "brackwell-pier-50-f-1-8"),
+        (
+            "https%3A%2F%2Flens.example%2Flenses%2Fostrel-28-135-f-3-5%3Ffocal_mm%3D50%26axis%3Dtravel",
+            "ostrel-28-135-f-3-5",
+        ),
+        (
+            "%2Fembed%2Flens%2Ftindra-sound-85-f-1-4",
+            "tindra-sound-85-f-1-4",
+        ),
+        // Without a word of its name, and with one too many.
+        ("tindra-85-mm-f-1-4", "tindra-sound-85-f-1-4"),
+        ("tindra85", "tindra-sound-85-f-1-4"),
+        ("50-1.8", "brackwell-pier-50-f-1-8"),
+        ("50%E2%80%931,8", "brackwell-pier-50-f-1-8"),
+    ] {
+        let found = site.get(&format!("/api/v1/lenses?q={typed}")).await.json();
+        let found = found["lenses"].as_array().expect("rows");
+        let slugs: Vec<&str> = found
+            .iter()
+            .filter_map(|row| row["lens"]["slug"].as_str())
+            .collect();
+        assert_eq!(slugs, [slug], "{typed}");
+    }
+    // What nobody made leads to what is near.
+    for (typed, meant) in [
+        ("brackwell-pier-50-f-1-4", "brackwell pier 50"),
+        ("brakwell50", "brackwell 50"),
+    ] {
+        let page = site.get(&format!("/lenses?q={typed}")).await.text();
+        let (_, offered) = page.split_once("Perhaps you mean").expect("an offer");
+        assert!(
+            offered.contains(&format!(">{meant}</a>")),
+            "{typed}: {offered:.300}"
+        );
+    }
+}

@@ -265,7 +265,13 @@ async fn heads_of_pages_name_address_picture_feed_and_frame() {
     let site = Site::with_lenses().await;
     for (path, canonical) in [
         ("/", "/"),
-        ("/lenses?q=50&sort=name", "/lenses"),
+        // A list is known by what is in it, whatever its order and whatever else is asked.
+        ("/lenses?sort=name&tolerance_pct=2&q=&campaign=x", "/lenses"),
+        ("/lenses?sort=name&q=50", "/lenses?q=50"),
+        (
+            "/lenses?kind=prime&tolerance_pct=1&q=o",
+            "/lenses?q=o&#38;kind=prime&#38;tolerance_pct=1",
+        ),
         (ZOOM, ZOOM),
         ("/plan", "/plan"),
         ("/method", "/method"),

@@ -274,6 +274,18 @@ async fn frames_on_other_sites_show_refusals_too() {
             !answer.headers.contains_key(header::X_FRAME_OPTIONS),
             "{path}"
         );
+        // As small as the chart that belongs there: no head of the site, and every link leads out of the frame.
+        let shown = site.ask(path, &[(header::ACCEPT, "text/html")]).await;
+        assert_eq!(shown.status, answer.status, "{path}");
+        let shown = shown.text();
+        assert!(shown.contains("<body class=\"embed\">"), "{shown}");
+        for outside in ["<header", "<nav", "<form", "<footer", "Focal_mm"] {
+            assert!(!shown.contains(outside), "{path}: {outside}");
+        }
+        let links = shown.matches("<a ").count();
+        let out =
+            format!("<a href=\"https://lens.example/lenses\" target=\"_blank\" rel=\"noopener\">");
+        assert_eq!((links, shown.matches(&out).count()), (1, 1), "{shown}");
     }
     // As small as asked for there is no chart, and no dead address.
     let path = format!(

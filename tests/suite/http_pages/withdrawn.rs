@@ -98,6 +98,10 @@ async fn people_get_a_page_that_says_so_and_keeps_the_history() {
         compared.contains(&format!("value=\"{OTHER}\" selected")),
         "the form goes on with the others"
     );
+    let chosen = format!("<option value=\"{GONE}\" selected>");
+    let named = compared.split(&chosen).nth(1).expect("chosen");
+    let named = named.split("</option>").next().expect("a name");
+    assert_eq!(named, "Ostrel Weir 40 f/2: withdrawn");
     // It can be planned to be shot anew.
     let plan = site.get(&format!("/plan?lens={GONE}")).await;
     assert_eq!(plan.status, StatusCode::OK);

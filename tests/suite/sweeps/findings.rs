@@ -102,8 +102,19 @@ fn a_slipped_zoom_ring() {
 #[test]
 fn reference_not_at_infinity() {
     let short = measured(|s| s.last = FocusDistance::At(Metres::new(5.0).expect("in range")));
-    assert!(message(&short, Code::ReferenceNotAtInfinity).contains("5.00 m"));
+    let said = message(&short, Code::ReferenceNotAtInfinity);
+    assert!(
+        said.contains("5.00 m") && said.contains("about +"),
+        "{said}"
+    );
     assert!(short.summary.expect("a result").relative_to_farthest);
+    // A lens that gets wider: a true minus, as everywhere in words.
+    let wider = measured(|s| {
+        s.lens.breathing = Breathing::reaching(-2.0, s.closest_focus_m);
+        s.last = FocusDistance::At(Metres::new(5.0).expect("in range"));
+    });
+    let said = message(&wider, Code::ReferenceNotAtInfinity);
+    assert!(said.contains("about −0."), "{said}");
     let script = small(85.0, 2.0);
     let told = SweepSettings {
         last_not_at_infinity: true,
