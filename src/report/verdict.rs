@@ -113,6 +113,8 @@ pub struct FocalVerdict {
     pub measured_to_m: Option<f64>,
     /// The distances are estimated from blur.
     pub distances_estimated: bool,
+    /// Repeated sweeps disagree by more than their uncertainties.
+    pub repeats_disagree: bool,
 }
 
 impl FocalVerdict {
@@ -144,6 +146,13 @@ impl FocalVerdict {
         }
         let direction = Direction::of(self.worst_shift_pct);
         let change = match direction {
+            // That they differ was seen, so that it is no framing that holds.
+            Direction::None if self.repeats_disagree => format!(
+                "{place} was not told to change either way: repeated sweeps leave its change of scale{against} uncertain by \
+                 ± {} %{}",
+                words::expanded(self.worst_shift_pct.std_error),
+                self.hidden_by_perspective()
+            ),
             Direction::None => format!(
                 "{place} holds its framing: no change of scale{against} beyond {} % could be measured{}",
                 words::expanded(self.worst_shift_pct.std_error),
@@ -286,6 +295,13 @@ fn ways(verdicts: &[FocalVerdict]) -> (bool, bool) {
     (seen(Direction::Tighter), seen(Direction::Wider))
 }
 
+/// Whether no change was seen where repeated sweeps disagree.
+fn is_doubtful(verdicts: &[FocalVerdict]) -> bool {
+    verdicts
+        .iter()
+        .any(|v| v.repeats_disagree && Direction::of(v.worst_shift_pct) == Direction::None)
+}
+
 fn direction_sentence(verdicts: &[FocalVerdict], worst: &FocalVerdict) -> String {
     let at = worst.focal_length_mm.map_or_else(String::new, |focal| {
         format!(", at {}", words::focal_length(focal))
@@ -308,6 +324,9 @@ fn direction_sentence(verdicts: &[FocalVerdict], worst: &FocalVerdict) -> String
         ),
         (true, false) => format!("It gets tighter when focused closer, at most by {size}."),
         (false, true) => format!("It gets wider when focused closer, at most by {size}."),
+        (false, false) if is_doubtful(verdicts) => {
+            "Which way it changes is not to be told, since repeated sweeps differ.".to_owned()
+        }
         (false, false) if verdicts.len() > 1 => {
             "It holds its framing at every focal length that was measured.".to_owned()
         }

@@ -31,6 +31,7 @@ const PERMISSIONS_POLICY: &str = "accelerometer=(), camera=(), display-capture=(
 pub(super) async fn protect(State(app): State<App>, request: Request, next: Next) -> Response {
     let signed_in = request.headers().contains_key(header::COOKIE)
         || request.headers().contains_key(header::AUTHORIZATION);
+    let is_packed_itself = is_packed_itself(request.uri().path());
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
     let framed = headers
@@ -71,15 +72,20 @@ pub(super) async fn protect(State(app): State<App>, request: Request, next: Next
             "max-age=31536000; includeSubDomains",
         );
     }
-    match_compression(&mut response);
+    match_compression(&mut response, is_packed_itself);
     response
 }
 
+/// Whether what is at this address is packed already, so that it has one representation whatever a client accepts.
+fn is_packed_itself(path: &str) -> bool {
+    path.ends_with(".png") || path.ends_with(".jpg")
+}
+
 /// A packed answer is another representation: its ETag is only weakly the same (RFC 9110, 8.8.1), and caches must know
-/// that it varies, on 304 as well.
-fn match_compression(response: &mut Response) {
+/// that it varies, on 304 as well, unless there only is one.
+fn match_compression(response: &mut Response, is_packed_itself: bool) {
     let packed = response.headers().contains_key(header::CONTENT_ENCODING);
-    let unchanged = response.status() == StatusCode::NOT_MODIFIED;
+    let unchanged = response.status() == StatusCode::NOT_MODIFIED && !is_packed_itself;
     let headers = response.headers_mut();
     if packed
         && let Some(tag) = headers

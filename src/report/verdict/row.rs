@@ -1,7 +1,7 @@
 //! The verdict on a lens in a few words.
 
 use super::tolerance::{Reach, as_far, reach};
-use super::{FocalVerdict, MAY_BE_LARGER, perspective, ways};
+use super::{FocalVerdict, MAY_BE_LARGER, is_doubtful, perspective, ways};
 use crate::report::{Coverage, words};
 
 /// The verdict on a lens in a few words, for a row of a list; `None` where there is none. E.g. "Tighter; within 2 % beyond
@@ -19,6 +19,7 @@ pub fn short_verdict(verdicts: &[FocalVerdict], coverage: &Coverage) -> Option<S
         (true, true) => "Wider and tighter",
         (true, false) => "Tighter",
         (false, true) => "Wider",
+        (false, false) if is_doubtful(verdicts) => "No direction to be told",
         (false, false) => "No change seen",
     };
     let open = perspective::in_question(verdicts);

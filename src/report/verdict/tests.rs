@@ -24,6 +24,7 @@ pub(super) fn verdict(focal_mm: f64, shift_pct: f64, outcome: ToleranceOutcome) 
         relative_to_farthest: false,
         measured_to_m: None,
         distances_estimated: false,
+        repeats_disagree: false,
         other_way: None,
     }
 }
@@ -334,6 +335,7 @@ fn any_verdict(tolerance_pct: f64) -> impl Strategy<Value = FocalVerdict> {
             relative_to_farthest: flags.0,
             measured_to_m: None,
             distances_estimated: flags.1,
+            repeats_disagree: false,
         },
     )
 }

@@ -105,6 +105,7 @@ pub(super) fn verdicts(
             relative_to_farthest: result.relative_to_farthest,
             measured_to_m: farthest_m(&result.curve),
             distances_estimated: result.estimated,
+            repeats_disagree: result.repeats_disagree,
         })
         .collect()
 }

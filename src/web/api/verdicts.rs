@@ -27,6 +27,7 @@ pub(super) fn verdict_of(
         relative_to_farthest: result.ends_before_infinity(),
         measured_to_m: farthest_m(&result.curve),
         distances_estimated: result.distance_source == DistanceSource::Blur,
+        repeats_disagree: result.repeats_disagree,
     }
 }
 

@@ -46,6 +46,8 @@ pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
         relative_to_farthest: summary.relative_to_farthest,
         measured_to_m: farthest_m(&summary.curve),
         distances_estimated: measurement.distance_source == DistanceSource::Blur,
+        // One sweep alone.
+        repeats_disagree: false,
     };
     Some(verdict.sentence())
 }

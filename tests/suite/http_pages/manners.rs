@@ -93,6 +93,19 @@ async fn the_head_of_an_answer_is_that_of_the_whole() {
         let again = site.send(Method::HEAD, &path, &known).await;
         assert_eq!(again.status, StatusCode::NOT_MODIFIED, "{path}");
     }
+    // A picture is the same however a client would have it packed: nothing varies, on 304 either.
+    let path = format!("/charts/lens/{ZOOM}.png");
+    let whole = site.ask(&path, &[(header::ACCEPT_ENCODING, "gzip")]).await;
+    let tag = whole.header(header::ETAG).to_owned();
+    let again = site.ask(&path, &[(header::IF_NONE_MATCH, &tag)]).await;
+    assert_eq!(again.status, StatusCode::NOT_MODIFIED);
+    for answer in [whole, again] {
+        assert!(
+            !answer.headers.contains_key(header::VARY),
+            "{}",
+            answer.status
+        );
+    }
 }
 
 #[tokio::test]

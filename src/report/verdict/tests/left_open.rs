@@ -101,3 +101,29 @@ fn what_was_not_measured_of_a_lens_is_said() {
         "{row}"
     );
 }
+
+/// +0.8 % and −0.7 % were measured: at a tolerance wider than their difference it is within, but nothing says that it holds.
+#[test]
+fn repeats_that_disagree_hold_no_framing() {
+    let mut told = verdict(85.0, -0.7, ToleranceOutcome::Within);
+    told.worst_shift_pct.std_error = 1.06;
+    told.tolerance_pct = 2.9;
+    told.repeats_disagree = true;
+    assert_eq!(
+        told.sentence(),
+        "At 85 mm the picture was not told to change either way: repeated sweeps leave its change of scale uncertain by \
+         ± 2.12 %; it stays within 2.9 % everywhere it was measured."
+    );
+    let two = lens_verdict(&[told, told], &WHOLE).expect("a sentence");
+    assert!(
+        two.starts_with("Which way it changes is not to be told, since repeated sweeps differ."),
+        "{two}"
+    );
+    let row = short_verdict(&[told], &WHOLE).expect("words");
+    assert!(
+        row.starts_with("No direction to be told; within 2.9 %"),
+        "{row}"
+    );
+    told.repeats_disagree = false;
+    assert!(told.sentence().contains("holds its framing"));
+}
