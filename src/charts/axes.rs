@@ -60,7 +60,11 @@ pub(super) fn draw_axes(
         (Axis::Travel, true) => "travel: 1 at the far end, 0 at closest focus",
         (Axis::Travel, false) => "travel, 0 at closest focus",
     };
-    let at = ((frame.left + frame.right) / 2.0, frame.bottom + size * 2.5);
+    // In the middle of the plot, as far as it stays in the picture there.
+    let half = text_width(words, size) / 2.0 + size * 0.3;
+    let middle = (frame.left + frame.right) / 2.0;
+    let middle = middle.min(f64::from(scene.width) - half).max(half);
+    let at = (middle, frame.bottom + size * 2.5);
     scene.text(at, words.to_owned(), size, Align::Middle, Role::Quiet);
 
     let words = if long {

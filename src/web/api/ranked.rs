@@ -97,6 +97,10 @@ pub(in crate::web) struct RankedDocument {
     #[serde(skip)]
     #[schema(ignore)]
     pub(in crate::web) is_told: bool,
+    /// Whether it focuses nearer than something of it was measured, where it may shift more.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub(in crate::web) is_open_nearer: bool,
     /// Tolerance that it was judged by, per cent.
     #[serde(skip)]
     #[schema(ignore)]
@@ -186,6 +190,7 @@ impl RankedDocument {
                 .sum(),
             results: strips(&ranked.results, tolerance_pct, unreached),
             is_told: !said.iter().any(FocalVerdict::is_untold),
+            is_open_nearer: said.iter().any(|said| said.measured_from.is_some()),
             published_at: ranked.published_ms.map(timestamp),
             measured_under: ranked.conditions.iter().map(|key| key.code()).collect(),
             elsewhere: ranked.conditions.clone(),

@@ -28,8 +28,8 @@ const MORE_ROW_MM: f64 = 3.9;
 /// Headings of a section, of a part of it, of a table with its caption and of that of the pull; space below a block, mm.
 const SECTION_MM: f64 = 7.5;
 const PART_MM: f64 = 6.5;
-const TABLE_HEAD_MM: f64 = 13.5;
-const PULL_HEAD_MM: f64 = 10.0;
+const TABLE_HEAD_MM: f64 = 9.5;
+const PULL_HEAD_MM: f64 = 6.5;
 const GAP_MM: f64 = 1.6;
 /// Letters to a line of the name, of the verdict, of text and of small text, and of the last column of the table.
 const NAME_LETTERS: usize = 40;
@@ -37,6 +37,10 @@ const VERDICT_LETTERS: usize = 92;
 const LETTERS: usize = 105;
 const SMALL_LETTERS: usize = 130;
 const OUTCOME_LETTERS: usize = 40;
+/// Letters of a distance with its uncertainty there beside which nothing else stands; what is longer breaks between them.
+const DISTANCE_LETTERS: usize = 28;
+/// What keeps two of the differing facts apart that stand beside each other, letters.
+const APART_LETTERS: usize = 4;
 /// What stands under a chart across the sheet, mm.
 const CAPTION_MM: f64 = 8.5;
 /// A row of the pull beside a chart, in smaller type, and what stands above the rows, mm.
@@ -314,11 +318,13 @@ impl Section {
     }
 }
 
-/// A row of the table by focal length, mm: where more than a distance stands in its last column, that breaks into lines.
+/// A row of the table by focal length, mm: what is long in its last column breaks into lines.
 fn row_mm(face: Type, focal: &FocalDocument) -> f64 {
     let (warnings, most) = (focal.warning_words(), focal.tolerance_most_words());
     if warnings.is_none() && most.is_none() {
-        return ROW_MM;
+        let distance = letters(&focal.tolerance_words()) + letters(&focal.tolerance_u_words());
+        let is_long = distance as f64 * face.scale() > DISTANCE_LETTERS as f64;
+        return ROW_MM + if is_long { MORE_ROW_MM } else { 0.0 };
     }
     let (warnings, most) = (warnings.unwrap_or_default(), most.unwrap_or_default());
     let outcome = letters(&focal.tolerance_words()) + letters(&focal.tolerance_u_words());
@@ -355,12 +361,48 @@ fn how_mm(face: Type, results: &[FocalDocument], is_detailed: bool) -> f64 {
     let own = |row: &Row| row.at.len() + 8 + row.cells.iter().map(pair).sum::<usize>();
     let differing = match how.differing.is_empty() {
         true => 0.0,
-        // Each stands on lines of its own where two don't fit beside each other.
-        false => how
-            .rows
-            .iter()
-            .map(|row| face.lines(own(row), SMALL_LETTERS))
-            .sum(),
+        false => packed_lines(face, how.rows.iter().map(own)),
     };
-    face.lines(running, LETTERS) * LINE_MM + differing * SMALL_LINE_MM + 3.0 * GAP_MM
+    face.lines(running, LETTERS) * LINE_MM + differing * SMALL_LINE_MM + 2.0 * GAP_MM
+}
+
+/// How many lines pieces of so many letters take in small type: as many beside each other as fit, longer ones on lines of
+/// their own.
+fn packed_lines(face: Type, pieces: impl Iterator<Item = usize>) -> f64 {
+    let room = (SMALL_LETTERS as f64 / face.scale()).floor();
+    let (mut lines, mut taken) = (0.0, room);
+    for piece in pieces {
+        let piece = (piece + APART_LETTERS) as f64;
+        if taken + piece <= room {
+            taken += piece;
+        } else {
+            lines += face.lines(piece as usize, SMALL_LETTERS);
+            taken = if piece <= room { piece } else { room };
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_fits_stands_beside_each_other() {
+        let large = Type { is_dense: false };
+        for (pieces, lines) in [
+            (&[][..], 0.0),
+            (&[20, 20, 20], 1.0),
+            (&[61, 61], 1.0),
+            (&[63, 63], 2.0),
+            (&[20; 12], 3.0),
+            (&[200, 20, 20], 3.0),
+        ] {
+            assert_eq!(
+                packed_lines(large, pieces.iter().copied()),
+                lines,
+                "{pieces:?}"
+            );
+        }
+    }
 }

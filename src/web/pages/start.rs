@@ -51,8 +51,10 @@ async fn newest(
 pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<String>, WebError> {
     let mut question = RankingQuestion::read(&Params::default())?;
     question.limit = ROWS;
+    let newest = newest(&app, question.clone()).await?;
+    // Some may be passed over.
+    question.limit = 4 * ROWS;
     let best = rank(&app, &question).await?;
-    let newest = newest(&app, question).await?;
     let usual = best.conditions.code.clone();
     let (waiting, _) = app.store.job_counts().await?;
     html(&StartPage {
@@ -61,8 +63,14 @@ pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<
         )
         .at(&app.config.public_url(), "/"),
         best: RankingDocument {
-            // What can't be told is not among the best, however few there are.
-            lenses: best.lenses.into_iter().filter(|row| row.is_told).collect(),
+            // What can't be told is not among the best, however few there are, nor what may shift more nearer than it was
+            // measured.
+            lenses: best
+                .lenses
+                .into_iter()
+                .filter(|row| row.is_told && !row.is_open_nearer)
+                .take(ROWS as usize)
+                .collect(),
             ..best
         },
         newest,

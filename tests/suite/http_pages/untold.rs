@@ -26,6 +26,14 @@ async fn a_closest_focus_that_was_not_reached_is_told_and_not_held() {
     assert_eq!(told["results"][0]["focuses_to_m"], 0.45);
     let row = text(&site, "/lenses").await;
     assert!(row.contains("not measured at its nearest, where it may shift more"));
+    // Nor is it among the best, whatever it does where it was measured.
+    let start = text(&site, "/").await;
+    let (best, newest) = start.split_once("id=\"newest\"").expect("two lists");
+    assert!(!best.contains("Sound 85"), "{best}");
+    assert!(
+        newest.contains("tighter, not measured at its nearest"),
+        "{newest}"
+    );
     for (from, count) in [("1.9", 0), ("2", 1)] {
         let held = site
             .get(&format!("/lenses.json?holds_from_m={from}"))
