@@ -6,7 +6,6 @@
 mod counter_scale;
 mod coverage;
 mod document;
-mod perspective;
 mod repeats;
 mod rows;
 mod table;
@@ -22,7 +21,6 @@ pub use document::{
     BudgetDocument, BudgetLineDocument, FindingDocument, FrameDocument, ReportDocument,
     SkippedDocument, SweepDocument, TargetDocument,
 };
-pub use perspective::Perspective;
 pub use repeats::{RepeatsDocument, repeats_table};
 pub use rows::{frames_csv, guarded, number};
 pub use table::sweep_table;

@@ -1,13 +1,16 @@
 //! Sentences made from the numbers: one for a focal length, one or two for a whole lens.
 
+mod left_open;
 mod nearest;
-mod perspective;
 mod row;
 mod tolerance;
 
 use super::{Coverage, words};
-use crate::sweep::{CurvePoint, Direction, ShiftCurve, ToleranceOutcome, is_untold};
+use crate::sweep::{
+    CurvePoint, DEFAULT_TOLERANCE_PCT, Direction, ShiftCurve, ToleranceOutcome, is_untold,
+};
 use crate::units::Measured;
+use left_open::{Surely, whole};
 use tolerance::tolerance_sentence;
 
 pub use nearest::MeasuredFrom;
@@ -96,8 +99,11 @@ pub struct FocalVerdict {
     pub worst_shift_pct: Measured,
     /// How much of it perspective may hold, percentage points; `None` where not known.
     pub perspective_pct: Option<f64>,
-    /// The farthest distance at which the tolerance may be exceeded as perspective leaves it open, m; `None` where that is no
-    /// farther than what was measured says.
+    /// What about every shift lacks because the reference is short of infinity, percentage points; `None` where not known, or
+    /// where it does not apply.
+    pub shortfall_pct: Option<f64>,
+    /// The farthest distance at which the tolerance may be exceeded as far as that is left open, m; `None` where that is no
+    /// farther than what was measured says. See `LeftOpen::may_reach_m`.
     pub may_reach_m: Option<f64>,
     /// Largest shift to the other side; see [`OtherWay::of`].
     pub other_way: Option<OtherWay>,
@@ -113,8 +119,19 @@ pub struct FocalVerdict {
     pub measured_to_m: Option<f64>,
     /// The distances are estimated from blur.
     pub distances_estimated: bool,
-    /// Repeated sweeps disagree by more than their uncertainties.
+    /// The sweeps behind it differ by more than their uncertainties.
     pub repeats_disagree: bool,
+}
+
+/// Which way a picture goes where that is no single one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Way {
+    /// It was measured.
+    Seen(Direction),
+    /// It holds its framing, as well as that could be measured.
+    Held,
+    /// It was not measured well enough to tell, though the tolerance may be held.
+    Untold,
 }
 
 impl FocalVerdict {
@@ -123,6 +140,17 @@ impl FocalVerdict {
     #[must_use]
     pub fn is_untold(&self) -> bool {
         is_untold(self.worst_shift_pct, self.tolerance_pct)
+    }
+
+    /// Which way the picture goes, whatever the tolerance: nothing holds its framing whose sweeps saw it change, each another
+    /// way, or that is more uncertain than viewers mind.
+    fn way(&self) -> Way {
+        let unsure = 2.0 * self.worst_shift_pct.std_error > DEFAULT_TOLERANCE_PCT;
+        match Direction::of(self.worst_shift_pct) {
+            Direction::None if self.repeats_disagree || unsure => Way::Untold,
+            Direction::None => Way::Held,
+            seen => Way::Seen(seen),
+        }
     }
 
     /// A plain sentence to read out, e.g. "At 85 mm the picture gets tighter by 2.05 % at its worst and frames like
@@ -144,21 +172,18 @@ impl FocalVerdict {
                 words::expanded(self.worst_shift_pct.std_error)
             );
         }
-        let direction = Direction::of(self.worst_shift_pct);
-        let change = match direction {
-            // That they differ was seen, so that it is no framing that holds.
-            Direction::None if self.repeats_disagree => format!(
-                "{place} was not told to change either way: repeated sweeps leave its change of scale{against} uncertain by \
-                 ± {} %{}",
-                words::expanded(self.worst_shift_pct.std_error),
-                self.hidden_by_perspective()
+        let change = match self.way() {
+            Way::Untold => format!(
+                "{place} was not measured well enough to tell which way it changes{against}: its change of scale is uncertain \
+                 by ± {} %",
+                words::expanded(self.worst_shift_pct.std_error)
             ),
-            Direction::None => format!(
+            Way::Held => format!(
                 "{place} holds its framing: no change of scale{against} beyond {} % could be measured{}",
                 words::expanded(self.worst_shift_pct.std_error),
                 self.hidden_by_perspective()
             ),
-            Direction::Tighter | Direction::Wider => {
+            Way::Seen(direction) => {
                 let like = self.focal_length_mm.map_or_else(String::new, |focal| {
                     let equivalent = focal * (1.0 + self.worst_shift_pct.value / 100.0);
                     format!(
@@ -174,19 +199,11 @@ impl FocalVerdict {
                 )
             }
         };
-        let caution = if self.relative_to_farthest {
-            format!(" The farthest frame is not at infinity: {MAY_BE_LARGER}.")
-        } else {
-            String::new()
-        };
         let open = self.caution();
         let nearer = self
             .measured_from
             .map_or_else(String::new, |from| from.sentence());
-        format!(
-            "{change}; {}.{open}{nearer}{caution}",
-            self.tolerance_clause()
-        )
+        format!("{change}; {}.{open}{nearer}", self.tolerance_clause())
     }
 
     /// How far what is held beyond a distance goes, where that is not infinity; empty where it is.
@@ -217,11 +234,12 @@ impl FocalVerdict {
                     tolerance::about(self.distances_estimated),
                     words::distance_from(distance.value)
                 );
-                let held = match self.may_reach() {
-                    None => format!("{from} it stays within {tolerance}"),
-                    Some(most) => {
+                let held = match self.surely() {
+                    Surely::AsMeasured => format!("{from} it stays within {tolerance}"),
+                    Surely::Beyond(most) => {
                         format!("{from} it may stay within {tolerance}, beyond {most} it does")
                     }
+                    Surely::Nowhere => format!("{from} it may stay within {tolerance}"),
                 };
                 format!("{held}{}", self.as_far_as_measured())
             }
@@ -252,24 +270,13 @@ pub fn lens_verdict(verdicts: &[FocalVerdict], coverage: &Coverage) -> Option<St
     if let Some(worst) = worst_of(&told) {
         sentences.push(direction_sentence(&told, worst));
         sentences.push(tolerance_sentence(&told));
-        sentences.extend(perspective::cautions(&told, verdicts.len()));
-        sentences.extend(nearest::caution(&told, verdicts.len()));
+        sentences.extend(whole::cautions(&told, verdicts.len()));
+        sentences.extend(nearest::cautions(&told, verdicts.len()));
     }
     if !untold.is_empty() {
         sentences.push(format!(
             "At {} it was not measured well enough to tell.",
             which(&untold, verdicts.len())
-        ));
-    }
-    let farthest: Vec<FocalVerdict> = told
-        .iter()
-        .filter(|verdict| verdict.relative_to_farthest)
-        .copied()
-        .collect();
-    if !farthest.is_empty() {
-        sentences.push(format!(
-            "At {} this is against the farthest frame, not infinity: {MAY_BE_LARGER}.",
-            which(&farthest, verdicts.len())
         ));
     }
     (!sentences.is_empty()).then(|| format!("{}{missing}", sentences.join(" ")))
@@ -295,13 +302,6 @@ fn ways(verdicts: &[FocalVerdict]) -> (bool, bool) {
     (seen(Direction::Tighter), seen(Direction::Wider))
 }
 
-/// Whether no change was seen where repeated sweeps disagree.
-fn is_doubtful(verdicts: &[FocalVerdict]) -> bool {
-    verdicts
-        .iter()
-        .any(|v| v.repeats_disagree && Direction::of(v.worst_shift_pct) == Direction::None)
-}
-
 fn direction_sentence(verdicts: &[FocalVerdict], worst: &FocalVerdict) -> String {
     let at = worst.focal_length_mm.map_or_else(String::new, |focal| {
         format!(", at {}", words::focal_length(focal))
@@ -324,13 +324,20 @@ fn direction_sentence(verdicts: &[FocalVerdict], worst: &FocalVerdict) -> String
         ),
         (true, false) => format!("It gets tighter when focused closer, at most by {size}."),
         (false, true) => format!("It gets wider when focused closer, at most by {size}."),
-        (false, false) if is_doubtful(verdicts) => {
-            "Which way it changes is not to be told, since repeated sweeps differ.".to_owned()
+        (false, false) => {
+            let untold = |verdict: &&FocalVerdict| verdict.way() == Way::Untold;
+            let untold: Vec<FocalVerdict> = verdicts.iter().filter(untold).copied().collect();
+            match untold.len() {
+                0 if verdicts.len() > 1 => {
+                    "It holds its framing at every focal length that was measured.".to_owned()
+                }
+                0 => "It holds its framing.".to_owned(),
+                _ => format!(
+                    "Which way it changes at {} was not measured well enough to tell.",
+                    which(&untold, verdicts.len())
+                ),
+            }
         }
-        (false, false) if verdicts.len() > 1 => {
-            "It holds its framing at every focal length that was measured.".to_owned()
-        }
-        (false, false) => "It holds its framing.".to_owned(),
     }
 }
 

@@ -25,6 +25,12 @@ pub fn signed_pct(value: f64) -> String {
     }
 }
 
+/// Percentage points with their sign, e.g. `+0.50`.
+#[must_use]
+pub fn points(pct: f64) -> String {
+    signed_pct(pct).trim_end_matches(" %").to_owned()
+}
+
 /// A shift with its expanded uncertainty (k = 2), e.g. `+2.05 % ± 0.02`; what is below 0.01 is said so.
 #[must_use]
 pub fn shift(shift_pct: Measured) -> String {

@@ -1,6 +1,6 @@
 //! What becomes of a lens at a tolerance, over several focal lengths.
 
-use crate::sweep::{Outlines, TolerancePlace};
+use crate::sweep::{Outlines, TolerancePlace, is_farther};
 
 /// What becomes of a lens at a tolerance.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,6 +20,23 @@ impl Judgement {
             Self::Within => true,
             Self::BeyondUpTo { dioptres } => dioptres > 0.0 && 1.0 / dioptres <= wanted_m,
             Self::Unknown => false,
+        }
+    }
+
+    /// Whether it surely does, `at_most` being what becomes of the lens with the largest shifts that it may have. What these add
+    /// is not counted where it is no farther than is worth a word, as on the page of the lens.
+    pub(super) fn surely_holds_from(self, at_most: Self, wanted_m: f64) -> bool {
+        let metres = |dioptres: f64| match dioptres > 0.0 {
+            true => 1.0 / dioptres,
+            false => f64::INFINITY,
+        };
+        match (self, at_most) {
+            (Self::BeyondUpTo { dioptres: measured }, Self::BeyondUpTo { dioptres: most })
+                if !is_farther(metres(most), metres(measured)) =>
+            {
+                self.holds_from(wanted_m)
+            }
+            _ => self.holds_from(wanted_m) && at_most.holds_from(wanted_m),
         }
     }
 }

@@ -3,7 +3,7 @@
 //! Numbers are little-endian, so they come back to the last bit.
 
 use super::{FocalResult, StoreError};
-use crate::sweep::{CurvePoint, DistanceSource, Part, Severity, ShiftCurve};
+use crate::sweep::{CurvePoint, DistanceSource, LeftOpen, Part, Perspective, Severity, ShiftCurve};
 use crate::units::Measured;
 
 /// The result of one lens at one focal length, as the ranking needs it.
@@ -15,6 +15,9 @@ pub struct RankedResult {
     pub worst_shift_pct: Measured,
     /// How much of it perspective may hold, percentage points; see `Part::EntrancePupil`. `None` where it is not known.
     pub perspective_pct: Option<f64>,
+    /// What about every shift lacks, percentage points; see `Part::ReferenceNotAtInfinity`. `None` where it is not known or does not
+    /// apply.
+    pub shortfall_pct: Option<f64>,
     /// Closest focus that its sweep states, m, which the bound of perspective holds for; `None` where it is not known.
     pub closest_focus_m: Option<f64>,
     /// How many warnings stand.
@@ -39,6 +42,8 @@ const DISAGREE: u8 = 4;
 const PERSPECTIVE: u8 = 8;
 /// Flag: closest focus is known.
 const CLOSEST: u8 = 16;
+/// Flag: what every shift lacks is known.
+const SHORTFALL: u8 = 32;
 /// Flag of a point: its focus setting is known.
 const KNOWN: u8 = 1;
 
@@ -54,6 +59,7 @@ impl RankedResult {
             focal_length_mm: result.focal_length_mm,
             worst_shift_pct: result.worst_shift_pct,
             perspective_pct: result.bound_pct(Part::EntrancePupil),
+            shortfall_pct: result.bound_pct(Part::ReferenceNotAtInfinity),
             closest_focus_m: result.closest_focus_m,
             warnings: u32::try_from(warnings).unwrap_or(u32::MAX),
             estimated: result.distance_source == DistanceSource::Blur,
@@ -61,6 +67,14 @@ impl RankedResult {
             repeats_disagree: result.repeats_disagree,
             curve: result.curve.clone(),
         }
+    }
+
+    /// What is left open along its curve.
+    #[must_use]
+    pub fn left_open(&self) -> LeftOpen {
+        let (focal, closest) = (self.focal_length_mm, self.closest_focus_m);
+        let perspective = Perspective::of(self.perspective_pct, focal, closest);
+        LeftOpen::new(perspective, self.shortfall_pct)
     }
 
     pub(super) fn pack(&self) -> Vec<u8> {
@@ -71,18 +85,21 @@ impl RankedResult {
                 | flag(self.relative_to_farthest, FARTHEST)
                 | flag(self.repeats_disagree, DISAGREE)
                 | flag(self.perspective_pct.is_some(), PERSPECTIVE)
-                | flag(self.closest_focus_m.is_some(), CLOSEST),
+                | flag(self.closest_focus_m.is_some(), CLOSEST)
+                | flag(self.shortfall_pct.is_some(), SHORTFALL),
         );
         bytes.extend(self.warnings.to_le_bytes());
         let number = |bytes: &mut Vec<u8>, value: f64| bytes.extend(value.to_le_bytes());
         number(&mut bytes, self.focal_length_mm);
         number(&mut bytes, self.worst_shift_pct.value);
         number(&mut bytes, self.worst_shift_pct.std_error);
-        if let Some(perspective) = self.perspective_pct {
-            number(&mut bytes, perspective);
-        }
-        if let Some(closest) = self.closest_focus_m {
-            number(&mut bytes, closest);
+        let known = [
+            self.perspective_pct,
+            self.closest_focus_m,
+            self.shortfall_pct,
+        ];
+        for value in known.into_iter().flatten() {
+            number(&mut bytes, value);
         }
         for point in self.curve.points() {
             bytes.push(if point.dioptres.is_some() { KNOWN } else { 0 });
@@ -108,16 +125,13 @@ impl RankedResult {
         let warnings = u32::from_le_bytes(rest.take()?);
         let focal_length_mm = rest.number()?;
         let worst_shift_pct = rest.measured()?;
-        let perspective_pct = if flags & PERSPECTIVE == 0 {
-            None
-        } else {
-            Some(rest.number()?)
+        let mut known = |flag: u8| match flags & flag {
+            0 => Some(None),
+            _ => rest.number().map(Some),
         };
-        let closest_focus_m = if flags & CLOSEST == 0 {
-            None
-        } else {
-            Some(rest.number()?)
-        };
+        let perspective_pct = known(PERSPECTIVE)?;
+        let closest_focus_m = known(CLOSEST)?;
+        let shortfall_pct = known(SHORTFALL)?;
         let mut points = Vec::with_capacity(rest.0.len() / 41 + 1);
         while !rest.0.is_empty() {
             let known = rest.byte()? & KNOWN != 0;
@@ -131,6 +145,7 @@ impl RankedResult {
             focal_length_mm,
             worst_shift_pct,
             perspective_pct,
+            shortfall_pct,
             closest_focus_m,
             warnings,
             estimated: flags & ESTIMATED != 0,
@@ -195,6 +210,7 @@ mod tests {
             worst_shift_pct in any_measured(),
             perspective_pct in proptest::option::of(any_number()),
             closest_focus_m in proptest::option::of(any_number()),
+            shortfall_pct in proptest::option::of(any_number()),
             warnings in any::<u32>(),
             estimated in any::<bool>(),
             relative_to_farthest in any::<bool>(),
@@ -205,6 +221,7 @@ mod tests {
                 focal_length_mm: 85.0,
                 worst_shift_pct,
                 perspective_pct,
+                shortfall_pct,
                 closest_focus_m,
                 warnings,
                 estimated,

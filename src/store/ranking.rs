@@ -49,9 +49,9 @@ pub struct RankingQuery {
     pub conditions: ConditionsKey,
     /// Tolerance, per cent.
     pub tolerance_pct: f64,
-    /// Only lenses that stay within the tolerance from this distance on at every focal length, m. Of what is measured against
-    /// its farthest frame, not so near as that though the lens focuses so near, or not well enough to tell, nobody knows
-    /// whether it holds, so it is left out.
+    /// Only lenses that surely stay within the tolerance from this distance on at every focal length, m. Of what is measured
+    /// against its farthest frame, not so near as that though the lens focuses nearer at some focal length, not well enough to
+    /// tell, or holds as measured but may not as far as that is left open, nobody knows whether it holds, so it is left out.
     pub holds_from_m: Option<f64>,
     /// Only lenses whose picture goes this way where their shift is worst.
     pub direction: Option<Direction>,
@@ -250,7 +250,8 @@ impl RankingQuery {
     }
 
     /// Whether nobody knows if a lens holds the picture from this distance on, m: one of these results is against its farthest
-    /// frame, is not measured so near though the lens focuses nearer, or is lost in its uncertainty.
+    /// frame, is not measured so near though the lens focuses nearer, or is lost in its uncertainty; or it holds as measured, and
+    /// may not as far as that is left open.
     fn is_open_from(
         &self,
         of: &Lens,
@@ -258,12 +259,18 @@ impl RankingQuery {
         ranked: &Range<usize>,
         from_m: f64,
     ) -> bool {
-        ranked.clone().any(|at| {
+        let is_open = ranked.clone().any(|at| {
             let result = &group.results[at];
             result.relative_to_farthest
                 || is_untold(result.worst_shift_pct, self.tolerance_pct)
                 || group.lacks_near(of, at, from_m)
-        })
+        });
+        let judged = |outlines| judge(outlines, ranked.clone(), self.tolerance_pct);
+        is_open || {
+            let measured = judged(&group.outlines);
+            measured.holds_from(from_m)
+                && !measured.surely_holds_from(judged(&group.at_most), from_m)
+        }
     }
 
     /// Whether it is left out only since nobody knows if it holds from this distance on, m.
@@ -272,15 +279,20 @@ impl RankingQuery {
         let group = groups.find(|group| group.conditions == self.conditions);
         let ranked = group.and_then(|group| Some((group, self.ranked(group)?)));
         ranked.is_some_and(|(group, (_, results, worst))| {
-            let goes = |wanted: Direction| self.goes(worst, wanted);
+            let shown = &group.results[results.clone()];
+            let goes = |wanted: Direction| self.goes(shown, worst, wanted);
             self.direction.is_none_or(goes)
                 && self.is_open_from(&shelved.lens, group, &results, from_m)
         })
     }
 
-    /// Whether a picture goes this way where its shift is worst; of what is lost in its uncertainty nobody knows.
-    fn goes(&self, worst: Measured, wanted: Direction) -> bool {
-        Direction::of(worst) == wanted && !is_untold(worst, self.tolerance_pct)
+    /// Whether a picture goes this way where its shift is worst; of what is lost in its uncertainty, or whose sweeps went each
+    /// another way, nobody knows.
+    fn goes(&self, results: &[RankedResult], worst: Measured, wanted: Direction) -> bool {
+        let disagree = || results.iter().any(|result| result.repeats_disagree);
+        Direction::of(worst) == wanted
+            && !is_untold(worst, self.tolerance_pct)
+            && !(wanted == Direction::None && disagree())
     }
 
     /// The lens with its place; `None` where it does not hold the picture as asked for, or goes another way.
@@ -307,7 +319,8 @@ impl RankingQuery {
         if self.holds_from_m.is_some_and(is_open) {
             return None;
         }
-        let goes = |wanted: Direction| self.goes(worst, wanted);
+        let shown = &measured.results[results.clone()];
+        let goes = |wanted: Direction| self.goes(shown, worst, wanted);
         if !self.direction.is_none_or(goes) {
             return None;
         }

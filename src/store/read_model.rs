@@ -1,5 +1,7 @@
 //! Making the read models of a lens: its public sweeps combined by conditions and focal length, and its place in the ranking.
 
+mod findings;
+
 use std::collections::BTreeMap;
 
 use sqlx::SqliteConnection;
@@ -10,7 +12,7 @@ use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, Reach, Repeat, cover_most, together};
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
-const FORM: i64 = 7;
+const FORM: i64 = 8;
 
 impl Store {
     /// Makes all read models anew where they have an older form.
@@ -205,15 +207,19 @@ fn combine(mut repeats: Vec<FocalResult>, partial: Vec<SweepId>) -> Option<Focal
         relative_to_farthest: repeats.iter().any(|result| result.relative_to_farthest),
         ..best
     };
+    let mut of_each = Vec::new();
     for repeat in repeats {
+        let name = repeat.sweeps.first().copied().unwrap_or_default();
         combined.sweeps.extend(repeat.sweeps);
         combined.same_pictures.extend(repeat.same_pictures);
         combined.captured_at.extend(repeat.captured_at);
         add_new(&mut combined.reviewers, repeat.reviewers);
         add_new(&mut combined.cameras, repeat.cameras);
         add_new(&mut combined.f_numbers, repeat.f_numbers);
-        add_new(&mut combined.findings, repeat.findings);
+        of_each.push((name, repeat.distance_source, repeat.findings));
     }
+    let noticed = findings::of_repeats(of_each, combined.distance_source);
+    combined.findings.extend(noticed);
     combined.same_pictures.sort_unstable();
     combined.captured_at.sort();
     combined.f_numbers.sort_by(f64::total_cmp);

@@ -112,16 +112,9 @@ pub(super) fn sort_name(maker: &str, model: &str) -> String {
 pub(super) fn slug(text: &str) -> String {
     let mut slug = String::new();
     for character in text.chars().flat_map(char::to_lowercase) {
-        match character {
-            'a'..='z' | '0'..='9' => slug.push(character),
-            'à'..='å' => slug.push('a'),
-            'è'..='ë' => slug.push('e'),
-            'ì'..='ï' => slug.push('i'),
-            'ò'..='ö' | 'ø' => slug.push('o'),
-            'ù'..='ü' => slug.push('u'),
-            'ç' => slug.push('c'),
-            'ñ' => slug.push('n'),
-            'ß' => slug.push_str("ss"),
+        match (character, folded(character)) {
+            ('a'..='z' | '0'..='9', _) => slug.push(character),
+            (_, Some(letters)) => slug.push_str(letters),
             _ if !slug.is_empty() && !slug.ends_with('-') => slug.push('-'),
             _ => {}
         }
@@ -137,10 +130,54 @@ pub(super) fn slug(text: &str) -> String {
     }
 }
 
-/// A word in lower case, with a plain hyphen for every dash and without brackets, commas and quotes.
+/// The ASCII letters that a lower-case letter of Latin writing with a mark, or of two run together, is found by: "o" for "ø" and
+/// "ö", "ss" for "ß"; nothing is left of a mark that stands alone after its letter. `None` for any other character.
+fn folded(character: char) -> Option<&'static str> {
+    Some(match character {
+        'à'..='å' | 'ā' | 'ă' | 'ą' => "a",
+        'æ' => "ae",
+        'ç' | 'ć' | 'ĉ' | 'ċ' | 'č' => "c",
+        'ď' | 'đ' | 'ð' => "d",
+        'è'..='ë' | 'ē' | 'ĕ' | 'ė' | 'ę' | 'ě' => "e",
+        'ĝ' | 'ğ' | 'ġ' | 'ģ' => "g",
+        'ĥ' | 'ħ' => "h",
+        'ì'..='ï' | 'ĩ' | 'ī' | 'ĭ' | 'į' | 'ı' => "i",
+        'ĵ' => "j",
+        'ķ' => "k",
+        'ĺ' | 'ļ' | 'ľ' | 'ŀ' | 'ł' => "l",
+        'ñ' | 'ń' | 'ņ' | 'ň' | 'ŋ' => "n",
+        'ò'..='ö' | 'ø' | 'ō' | 'ŏ' | 'ő' => "o",
+        'œ' => "oe",
+        'ŕ' | 'ŗ' | 'ř' => "r",
+        'ś' | 'ŝ' | 'ş' | 'š' | 'ș' => "s",
+        'ß' => "ss",
+        'ţ' | 'ť' | 'ŧ' | 'ț' => "t",
+        'þ' => "th",
+        'ù'..='ü' | 'ũ' | 'ū' | 'ŭ' | 'ů' | 'ű' | 'ų' => "u",
+        'ŵ' => "w",
+        'ý' | 'ÿ' | 'ŷ' => "y",
+        'ź' | 'ż' | 'ž' => "z",
+        '\u{300}'..='\u{36f}' => "",
+        _ => return None,
+    })
+}
+
+/// A text in lower case with its letters folded as in addresses, so that "oster" finds "Øster".
+pub(super) fn plain_letters(text: &str) -> String {
+    let mut plain = String::with_capacity(text.len());
+    for character in text.chars().flat_map(char::to_lowercase) {
+        match folded(character) {
+            Some(letters) => plain.push_str(letters),
+            None => plain.push(character),
+        }
+    }
+    plain
+}
+
+/// A word in plain lower-case letters, with a plain hyphen for every dash and without brackets, commas and quotes.
 fn plain(word: &str) -> String {
-    word.chars()
-        .flat_map(char::to_lowercase)
+    plain_letters(word)
+        .chars()
         .map(|character| match character {
             '\u{2010}'..='\u{2015}' | '\u{2212}' => '-',
             other => other,

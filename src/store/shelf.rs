@@ -1,6 +1,6 @@
 //! All lenses with what the ranking needs of their published results, in memory; changes are caught up lens by lens.
 //!
-//! Ten thousand lenses with four focal lengths of sixty frames take some 190 MB.
+//! Ten thousand lenses with four focal lengths of sixty frames take some 260 MB.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -10,9 +10,9 @@ use tokio::sync::Mutex;
 use super::document::encode;
 use super::lenses::{LensRow, lens_columns};
 use super::packed::RankedResult;
-use super::search::Pattern;
+use super::search::{Pattern, plain_letters};
 use super::{ConditionsKey, Lens, LensId, Store, StoreError};
-use crate::sweep::{Outlines, ShiftCurve, nearest_m, unreached_by};
+use crate::sweep::{Outlines, ShiftCurve, is_not_reached, nearest_m};
 use crate::units::Measured;
 
 /// The lenses at one revision of the content.
@@ -64,6 +64,8 @@ pub(super) struct ShelfGroup {
     pub(super) results: Arc<[RankedResult]>,
     /// Their curves, to be judged at any tolerance.
     pub(super) outlines: Outlines,
+    /// The same curves with the largest magnitude that every shift may have.
+    pub(super) at_most: Outlines,
     /// Where each of these begins.
     pub(super) begins: Box<[Begin]>,
 }
@@ -92,12 +94,10 @@ impl ShelfGroup {
     /// than there.
     pub(super) fn lacks_near(&self, lens: &Lens, curve: usize, from_m: f64) -> bool {
         let begin = self.begins[curve];
-        let nearest = |begin: &Begin| begin.nearest_m;
-        let is_unreached = || {
-            let all = self.begins.iter().filter_map(nearest);
-            unreached_by(lens.about.closest_focus_m, all).is_some()
-        };
-        begin.nearest_m.is_some_and(|m| m > from_m + 1e-9) && (begin.is_late || is_unreached())
+        let marked_m = lens.about.closest_focus_m;
+        begin.nearest_m.is_some_and(|nearest_m| {
+            nearest_m > from_m + 1e-9 && (begin.is_late || is_not_reached(marked_m, nearest_m))
+        })
     }
 }
 
@@ -169,7 +169,8 @@ impl Store {
                 let shelved = ShelfLens {
                     groups: groups.remove(&lens.id).unwrap_or_default(),
                     sort_name: row.sort_name,
-                    search_text: row.search_text,
+                    // Those of lenses that were named before letters were folded are not.
+                    search_text: plain_letters(&row.search_text),
                     lens,
                 };
                 // All of it was taken back: it is not ranked, not even as "not measured".
@@ -231,11 +232,16 @@ fn grouped(
             published_ms = published_ms.max(published);
             results.push(RankedResult::unpack(&packed)?);
         }
+        let at_most = results
+            .iter()
+            .map(|one| one.left_open().at_most(&one.curve));
+        let at_most: Vec<ShiftCurve> = at_most.collect();
         lenses.entry(lens).or_default().push(ShelfGroup {
             conditions,
             published_ms,
             worst_shift_pct: worst(&results),
             outlines: Outlines::new(results.iter().map(|result| &result.curve)),
+            at_most: Outlines::new(&at_most),
             begins: results.iter().map(|one| Begin::of(&one.curve)).collect(),
             results: results.into(),
         });

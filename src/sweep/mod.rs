@@ -16,6 +16,7 @@ mod finding;
 mod findings;
 mod frame;
 mod infinity;
+mod left_open;
 mod look;
 mod measurement;
 mod naming;
@@ -54,6 +55,7 @@ pub use curve::{CurvePoint, SAME_SETTING, ShiftCurve, ToleranceOutcome};
 pub use difference::{Difference, FrameChange};
 pub use finding::{Code, Finding, Severity};
 pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
+pub use left_open::{LeftOpen, Perspective, is_farther};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
 pub use outlines::{Outlines, TolerancePlace};
 pub use part::Part;
@@ -61,7 +63,7 @@ pub use reach::{Reach, cover_most};
 pub use repeats::{Combined, combine_repeats};
 pub use settings::{FrameOrder, SweepSettings};
 pub use together::{Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_groups, together};
-pub use told::{farthest_m, is_untold, nearest_m, unreached_by, unreached_m};
+pub use told::{NearEnd, farthest_m, is_not_reached, is_untold, nearest_m};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
 pub const ALGORITHM_VERSION: u32 = 5;

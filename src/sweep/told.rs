@@ -29,21 +29,49 @@ pub fn farthest_m(curve: &ShiftCurve) -> Option<f64> {
     (far > 1e-5).then(|| 1.0 / far)
 }
 
-/// The closest focus that is marked on a lens, m, where none of the curves measured of it comes near. Zooms often focus nearer
-/// at one end than at the other, and one mark holds for all: where one focal length reaches it, the others begin at theirs.
-#[must_use]
-pub fn unreached_m<'a>(
+/// How the near ends of the curves measured of a lens stand to the closest focus that is marked on it.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct NearEnd {
+    /// Closest focus that is marked, m; `None` where it is not known.
     marked_m: Option<f64>,
-    curves: impl IntoIterator<Item = &'a ShiftCurve>,
-) -> Option<f64> {
-    unreached_by(marked_m, curves.into_iter().filter_map(nearest_m))
+    /// Whether one of the curves comes near it.
+    is_reached: bool,
 }
 
-/// The same from the nearest distance, m, of each curve that knows it.
+impl NearEnd {
+    /// Of a lens with this mark, m, and these curves.
+    #[must_use]
+    pub fn of<'a>(marked_m: Option<f64>, curves: impl IntoIterator<Item = &'a ShiftCurve>) -> Self {
+        let mut nearest = curves.into_iter().filter_map(nearest_m).peekable();
+        // What knows no distances is not known to fall short.
+        let none_known = nearest.peek().is_none();
+        Self {
+            marked_m,
+            is_reached: none_known || nearest.any(|nearest| !is_not_reached(marked_m, nearest)),
+        }
+    }
+
+    /// The closest focus that is marked, m, where none of the curves comes near.
+    #[must_use]
+    pub fn unreached_m(&self) -> Option<f64> {
+        self.marked_m.filter(|_| !self.is_reached)
+    }
+
+    /// The closest focus that is marked, m, where another curve comes near it and this one does not. Zooms often focus nearer at
+    /// one end than at the other, and one mark holds for all: whether this is all that there is, nobody knows.
+    #[must_use]
+    pub fn reached_elsewhere_m(&self, curve: &ShiftCurve) -> Option<f64> {
+        let falls_short = |nearest| is_not_reached(self.marked_m, nearest);
+        self.marked_m
+            .filter(|_| self.is_reached && nearest_m(curve).is_some_and(falls_short))
+    }
+}
+
+/// Whether a curve that begins at this distance, m, begins clearly farther off than the closest focus that is marked on its lens,
+/// m. Another focal length of it may focus nearer, so that it may be all that there is; whether it is, nobody knows.
 #[must_use]
-pub fn unreached_by(marked_m: Option<f64>, nearest_m: impl Iterator<Item = f64>) -> Option<f64> {
-    let nearest = nearest_m.min_by(f64::total_cmp)?;
-    marked_m.filter(|marked| nearest > marked * CLOSEST_RATIO)
+pub fn is_not_reached(marked_m: Option<f64>, nearest_m: f64) -> bool {
+    marked_m.is_some_and(|marked| nearest_m > marked * CLOSEST_RATIO)
 }
 
 #[cfg(test)]
@@ -75,8 +103,23 @@ mod tests {
             (Some(0.8), &[], None),
         ] {
             let curves: Vec<ShiftCurve> = nearest.iter().map(|m| from(*m)).collect();
-            assert_eq!(unreached_m(marked, &curves), unreached, "{nearest:?}");
+            let near = NearEnd::of(marked, &curves);
+            assert_eq!(near.unreached_m(), unreached, "{nearest:?}");
         }
+    }
+
+    #[test]
+    fn a_focal_length_that_begins_farther_off_than_another_is_told() {
+        let curves = [from(Some(0.45)), from(Some(0.6)), from(None)];
+        let near = NearEnd::of(Some(0.45), &curves);
+        let elsewhere = curves
+            .each_ref()
+            .map(|curve| near.reached_elsewhere_m(curve));
+        assert_eq!(elsewhere, [None, Some(0.45), None]);
+        // Where none reaches it, that is another thing to say.
+        let near = NearEnd::of(Some(0.3), &curves);
+        assert_eq!(near.unreached_m(), Some(0.3));
+        assert_eq!(near.reached_elsewhere_m(&curves[1]), None);
     }
 
     #[test]

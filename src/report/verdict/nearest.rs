@@ -2,73 +2,98 @@
 //! near the closest focus of the lens.
 
 use super::{FocalVerdict, which, words};
-use crate::sweep::ShiftCurve;
+use crate::sweep::{NearEnd, ShiftCurve};
 
 /// Where the measured range of a sweep begins that has nearer frames without a result, or of a lens that focuses nearer.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MeasuredFrom {
     /// The nearest distance that was measured, m; `None` where it is not known.
     pub m: Option<f64>,
+    /// Closest focus that is marked on the lens, m, where another focal length of it reaches that, so that nobody knows whether
+    /// this one focuses nearer at all.
+    pub elsewhere_m: Option<f64>,
 }
 
 impl MeasuredFrom {
     /// Where a curve begins that does not begin at the first frame of its sweep, or whose lens has a marked closest focus that
-    /// was not reached (see `unreached_m`); `None` where it begins at closest focus.
+    /// was not reached (see [`NearEnd`]); `None` where it begins at closest focus.
     #[must_use]
-    pub fn of(curve: &ShiftCurve, unreached_m: Option<f64>) -> Option<Self> {
+    pub fn of(curve: &ShiftCurve, near: NearEnd) -> Option<Self> {
         let first = curve.points().first()?;
         let dioptres = first.dioptres.map(|at| at.value);
         let m = dioptres.filter(|at| *at > 1e-5).map(|at| 1.0 / at);
-        let is_known_short = unreached_m.is_some() && m.is_some();
-        (first.travel > 1e-9 || is_known_short).then_some(Self { m })
+        let is_known_short = near.unreached_m().is_some() && m.is_some();
+        if first.travel > 1e-9 || is_known_short {
+            return Some(Self {
+                m,
+                elsewhere_m: None,
+            });
+        }
+        let elsewhere_m = near.reached_elsewhere_m(curve);
+        elsewhere_m.map(|_| Self { m, elsewhere_m })
+    }
+
+    /// Whether nearer settings of it are known to be missing.
+    #[must_use]
+    pub fn is_missing(&self) -> bool {
+        self.elsewhere_m.is_none()
+    }
+
+    /// What follows where the measured range begins.
+    fn consequence(self) -> String {
+        match self.elsewhere_m {
+            Some(m) => format!(
+                "though the lens focuses to {} at other focal lengths",
+                words::distance(m)
+            ),
+            None => "where it may shift more".to_owned(),
+        }
     }
 
     /// A sentence after a blank.
     pub(super) fn sentence(self) -> String {
         match self.m {
             Some(m) => format!(
-                " Nothing is measured nearer than {}, where it may shift more.",
-                words::distance_from(m)
+                " Nothing is measured nearer than {}, {}.",
+                words::distance_from(m),
+                self.consequence()
             ),
             None => " Its nearest frames are not measured, where it may shift more.".to_owned(),
         }
     }
 }
 
-/// A sentence on the focal lengths whose nearest frames gave no result, of so many that were measured.
-pub(super) fn caution(told: &[FocalVerdict], measured: usize) -> Option<String> {
-    let begins = |verdict: &&FocalVerdict| verdict.measured_from.is_some();
-    let late: Vec<FocalVerdict> = told.iter().filter(begins).copied().collect();
-    match late[..] {
-        [] => None,
-        [only] => {
-            let from = only.measured_from.and_then(|from| from.m);
-            let nearer = from.map_or_else(
-                || "its nearest frames are not measured".to_owned(),
-                |m| {
-                    format!(
-                        "nothing is measured nearer than {}",
-                        words::distance_from(m)
-                    )
-                },
-            );
-            Some(format!(
-                "At {} {nearer}, where it may shift more.",
-                which(&late, measured)
-            ))
-        }
-        [first, ..] => {
-            let from = |verdict: &FocalVerdict| verdict.measured_from.and_then(|from| from.m);
-            let said = |verdict: &FocalVerdict| from(verdict).map(words::distance_from);
-            let alike = late.iter().all(|verdict| said(verdict) == said(&first));
-            let nearer = match said(&first).filter(|_| alike) {
-                Some(m) => format!("nothing is measured nearer than {m}"),
-                None => "what is nearest is not measured".to_owned(),
-            };
-            Some(format!(
-                "At {} {nearer}, where it may shift more.",
-                which(&late, measured)
-            ))
-        }
-    }
+/// Sentences on the focal lengths whose nearest frames gave no result, or that begin farther off than others, of so many that
+/// were measured.
+pub(super) fn cautions(told: &[FocalVerdict], measured: usize) -> Vec<String> {
+    let kinds = [true, false].map(|missing| {
+        let is_so = |verdict: &&FocalVerdict| {
+            let from = verdict.measured_from;
+            from.is_some_and(|from| from.is_missing() == missing)
+        };
+        told.iter().filter(is_so).copied().collect::<Vec<_>>()
+    });
+    kinds
+        .iter()
+        .filter_map(|late| caution(late, measured))
+        .collect()
+}
+
+fn caution(late: &[FocalVerdict], measured: usize) -> Option<String> {
+    let first = late.first()?.measured_from?;
+    let said = |verdict: &FocalVerdict| {
+        let from = verdict.measured_from.and_then(|from| from.m);
+        from.map(words::distance_from)
+    };
+    let alike = late.iter().all(|verdict| said(verdict) == said(&late[0]));
+    let nearer = match said(&late[0]).filter(|_| alike) {
+        Some(m) => format!("nothing is measured nearer than {m}"),
+        None if late.len() == 1 => "its nearest frames are not measured".to_owned(),
+        None => "what is nearest is not measured".to_owned(),
+    };
+    Some(format!(
+        "At {} {nearer}, {}.",
+        which(late, measured),
+        first.consequence()
+    ))
 }

@@ -1,7 +1,8 @@
 //! The verdict on a lens in a few words.
 
+use super::left_open::{Surely, whole};
 use super::tolerance::{Reach, as_far, reach};
-use super::{FocalVerdict, MAY_BE_LARGER, is_doubtful, perspective, ways};
+use super::{FocalVerdict, Way, ways};
 use crate::report::{Coverage, words};
 
 /// The verdict on a lens in a few words, for a row of a list; `None` where there is none. E.g. "Tighter; within 2 % beyond
@@ -19,23 +20,28 @@ pub fn short_verdict(verdicts: &[FocalVerdict], coverage: &Coverage) -> Option<S
         (true, true) => "Wider and tighter",
         (true, false) => "Tighter",
         (false, true) => "Wider",
-        (false, false) if is_doubtful(verdicts) => "No direction to be told",
+        (false, false) if verdicts.iter().any(|verdict| verdict.way() == Way::Untold) => {
+            "No direction to be told"
+        }
         (false, false) => "No change seen",
     };
-    let open = perspective::in_question(verdicts);
+    let open = whole::in_question(verdicts);
     let holds = match reach(verdicts) {
-        Reach::Everywhere => format!("within {tolerance} everywhere it was measured"),
-        Reach::Beyond { m, about, most } => {
+        Reach::Everywhere => {
+            let perhaps = if open.is_empty() { "" } else { "perhaps " };
+            format!("{perhaps}within {tolerance} everywhere it was measured")
+        }
+        Reach::Beyond { m, about, surely } => {
             // What is in question at all needs no second limit.
-            let most = most.filter(|_| open.is_empty());
-            let most = most.map_or_else(String::new, |most| {
-                format!(
-                    ", perhaps only beyond {about}{}",
-                    words::distance_from(most)
-                )
-            });
+            let (perhaps, most) = match surely {
+                Surely::Beyond(most) if open.is_empty() => {
+                    ("", format!(", perhaps only beyond {most}"))
+                }
+                Surely::Nowhere => ("perhaps ", String::new()),
+                _ => ("", String::new()),
+            };
             format!(
-                "within {tolerance} beyond {about}{}{most}{}",
+                "{perhaps}within {tolerance} beyond {about}{}{most}{}",
                 words::distance_from(m),
                 as_far(verdicts)
             )
@@ -43,22 +49,14 @@ pub fn short_verdict(verdicts: &[FocalVerdict], coverage: &Coverage) -> Option<S
         Reach::AtInfinityOnly => format!("beyond {tolerance} at every distance"),
         Reach::Unknown => format!("beyond {tolerance}, from which distance on is not known"),
     };
-    let farthest = verdicts
-        .iter()
-        .filter(|verdict| verdict.relative_to_farthest);
-    let against = match farthest.count() {
-        0 => String::new(),
-        all if all == verdicts.len() => {
-            format!("; against the farthest frame, not infinity: {MAY_BE_LARGER}")
+    let against = whole::against_farthest(verdicts);
+    let mut from = verdicts.iter().filter_map(|verdict| verdict.measured_from);
+    let nearer = match from.next() {
+        Some(first) if first.is_missing() || from.any(|from| from.is_missing()) => {
+            "; not measured at its nearest, where it may shift more"
         }
-        _ => format!("; in part against the farthest frame, not infinity: {MAY_BE_LARGER}"),
-    };
-    let nearer = match verdicts
-        .iter()
-        .any(|verdict| verdict.measured_from.is_some())
-    {
-        true => "; not measured at its nearest, where it may shift more",
-        false => "",
+        Some(_) => "; not measured as near at every focal length",
+        None => "",
     };
     Some(format!("{way}; {holds}{open}{nearer}{against}{part}"))
 }

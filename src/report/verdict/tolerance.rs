@@ -1,6 +1,6 @@
 //! Where a whole lens exceeds the tolerance, and from where on it holds.
 
-use super::perspective::{MAY_STAY, Question, STAYS};
+use super::left_open::{MAY_STAY, Question, STAYS, Surely};
 use super::{FocalVerdict, which, words};
 use crate::sweep::ToleranceOutcome;
 
@@ -8,12 +8,11 @@ use crate::sweep::ToleranceOutcome;
 pub(super) enum Reach {
     /// It never exceeds it.
     Everywhere,
-    /// Beyond this distance, m; "about " where it is an estimate. `most` is where it surely does, m, where perspective leaves
-    /// it open up to there.
+    /// Beyond this distance, m; "about " where it is an estimate.
     Beyond {
         m: f64,
         about: &'static str,
-        most: Option<f64>,
+        surely: Surely,
     },
     /// It exceeds it at every distance.
     AtInfinityOnly,
@@ -39,16 +38,35 @@ pub(super) fn reach(verdicts: &[FocalVerdict]) -> Reach {
         .any(|verdict| verdict.distances_estimated && verdict.outcome != ToleranceOutcome::Within);
     match farthest {
         _ if always => Reach::AtInfinityOnly,
-        Some(m) => {
-            let most = verdicts.iter().filter_map(|verdict| verdict.may_reach_m);
-            let most = most.fold(m, f64::max);
-            Reach::Beyond {
-                m,
-                about: about(estimated),
-                most: (words::distance_from(most) != words::distance_from(m)).then_some(most),
+        Some(m) => Reach::Beyond {
+            m,
+            about: about(estimated),
+            surely: surely(verdicts, m),
+        },
+        None => Reach::Everywhere,
+    }
+}
+
+/// From where on all of them surely hold the tolerance that they hold beyond a distance, m, as measured.
+fn surely(verdicts: &[FocalVerdict], m: f64) -> Surely {
+    let mut farthest: Option<(f64, String)> = None;
+    for verdict in verdicts {
+        match verdict.surely() {
+            Surely::Nowhere => return Surely::Nowhere,
+            Surely::AsMeasured => {}
+            Surely::Beyond(words) => {
+                let most = verdict.may_reach_m.unwrap_or(m);
+                if most > farthest.as_ref().map_or(m, |(so_far, _)| *so_far) {
+                    farthest = Some((most, words));
+                }
             }
         }
-        None => Reach::Everywhere,
+    }
+    match farthest {
+        Some((_, most)) if most.trim_start_matches("about ") != words::distance_from(m) => {
+            Surely::Beyond(most)
+        }
+        _ => Surely::AsMeasured,
     }
 }
 
@@ -71,15 +89,19 @@ pub(super) fn tolerance_sentence(verdicts: &[FocalVerdict]) -> String {
             let stays = if open { MAY_STAY } else { STAYS };
             format!("It {stays} within {tolerance} everywhere it was measured.")
         }
-        Reach::Beyond { m, about, most } => {
+        Reach::Beyond { m, about, surely } => {
             let from = format!("{exceeds}; beyond {about}{}", words::distance_from(m));
-            match most {
-                None => format!("{from} it stays within {tolerance} everywhere it was measured."),
-                Some(most) => format!(
-                    "{from} it may stay within {tolerance}, beyond {about}{} it does{}.",
-                    words::distance_from(most),
+            match surely {
+                Surely::AsMeasured => {
+                    format!("{from} it stays within {tolerance} everywhere it was measured.")
+                }
+                Surely::Beyond(most) => format!(
+                    "{from} it may stay within {tolerance}, beyond {most} it does{}.",
                     as_far(verdicts)
                 ),
+                Surely::Nowhere => {
+                    format!("{from} it may stay within {tolerance}{}.", as_far(verdicts))
+                }
             }
         }
         Reach::AtInfinityOnly => format!("{exceeds}, at every distance but infinity."),
@@ -97,7 +119,7 @@ pub(super) fn as_far(verdicts: &[FocalVerdict]) -> &'static str {
     }
 }
 
-/// Where the tolerance is exceeded, and where it may be, as perspective leaves it open.
+/// Where the tolerance is exceeded, and where it may be.
 fn exceeding(verdicts: &[FocalVerdict], tolerance: &str) -> String {
     let (open, surely): (Vec<FocalVerdict>, Vec<FocalVerdict>) = verdicts
         .iter()

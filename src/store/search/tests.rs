@@ -84,6 +84,32 @@ fn a_zoom_is_found_by_what_people_type() {
     }
 }
 
+/// Marks on letters are no hindrance, typed or left out, on either side.
+#[test]
+fn letters_are_found_with_their_marks_and_without() {
+    let named = |maker: &str| LensDraft {
+        maker: maker.to_owned(),
+        ..zoom()
+    };
+    for (maker, questions) in [
+        (
+            "Øster & Søn",
+            &["oster", "øster", "ØSTER", "son", "søn 24-105", "Öster"][..],
+        ),
+        ("Łódź", &["lodz", "łódź", "LODZ"]),
+        ("Æther", &["aether", "æth"]),
+        ("Größe", &["grosse", "größe", "GRÖSSE"]),
+        ("Ostrel", &["østrel", "öst"]),
+        // A mark that stands after its letter.
+        ("E\u{301}tal", &["etal", "étal"]),
+    ] {
+        for question in questions {
+            assert!(finds(&named(maker), question), "{question} in {maker}");
+        }
+    }
+    assert!(!finds(&named("Øster"), "uster"));
+}
+
 #[test]
 fn a_number_is_a_whole_number() {
     let prime = LensDraft {
@@ -178,6 +204,7 @@ fn names_sort_as_people_count() {
 fn slugs_are_plain() {
     assert_eq!(slug("Ostrel Deep 24–105mm f/4"), "ostrel-deep-24-105mm-f-4");
     assert_eq!(slug("Tïndra  Ö. "), "tindra-o");
+    assert_eq!(slug("Łódź Æther & Größe"), "lodz-aether-grosse");
     assert_eq!(slug("漢字"), "lens");
     assert!(slug(&"x".repeat(5000)).len() <= 81);
 }

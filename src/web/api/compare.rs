@@ -279,6 +279,17 @@ fn under(
         .unwrap_or_default()
 }
 
+/// Everything that the sweeps of a result were shot with, each once, e.g. "f/2.8 and f/4".
+fn all_of(each: impl Iterator<Item = String>) -> String {
+    let mut each: Vec<String> = each.collect();
+    each.dedup();
+    match each.split_last() {
+        None => "not stated".to_owned(),
+        Some((only, [])) => only.clone(),
+        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
 /// What differs in how the results were measured, one sentence each.
 fn differences(document: &CompareDocument) -> Vec<String> {
     let measured: Vec<(&LensHead, &FocalDocument)> = document
@@ -307,9 +318,7 @@ fn differences(document: &CompareDocument) -> Vec<String> {
         words::focal_length(focal.focal_length_mm)
     });
     told("Aperture", &|focal| {
-        focal
-            .f_number
-            .map_or_else(|| "not stated".to_owned(), words::f_number)
+        all_of(focal.f_numbers.iter().map(|n| words::f_number(*n)))
     });
     told("Correction in the camera", &|focal| {
         conditions_words(focal.result.conditions)
@@ -327,8 +336,9 @@ fn differences(document: &CompareDocument) -> Vec<String> {
             .map_or_else(|| "not stated".to_owned(), words::metres)
     });
     told("Camera", &|focal| {
-        let camera = focal.camera.as_deref();
-        camera.unwrap_or("not stated").to_owned()
+        let mut cameras = focal.cameras.clone();
+        cameras.sort();
+        all_of(cameras.into_iter())
     });
     told("Algorithm", &|focal| {
         format!("version {}", focal.algorithm_version)

@@ -11,7 +11,7 @@ use crate::units::FEET_PER_METRE;
 use crate::web::WebError;
 
 /// Columns of a result at one focal length.
-const FOCAL_COLUMNS: [&str; 37] = [
+const FOCAL_COLUMNS: [&str; 39] = [
     "slug",
     "maker",
     "model",
@@ -49,6 +49,8 @@ const FOCAL_COLUMNS: [&str; 37] = [
     "tolerance_distance_most_m",
     "tolerance_doubt",
     "focuses_to_m",
+    "f_numbers",
+    "cameras",
 ];
 
 /// The figures that every row of a result has, from its worst shift to its f-number, in this order.
@@ -97,7 +99,14 @@ fn focal_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> {
     ]);
     row.extend(bounds(focal));
     row.extend(left_open(focal));
+    row.extend(shot_with(focal));
     row
+}
+
+/// The f-numbers and cameras of all sweeps of a result, with blanks and with semicolons between.
+pub(in crate::web) fn shot_with(focal: &FocalDocument) -> [String; 2] {
+    let stops: Vec<String> = focal.f_numbers.iter().map(f64::to_string).collect();
+    [stops.join(" "), guarded(&focal.cameras.join("; "))]
 }
 
 /// What was measured leaves open: how far the tolerance may be exceeded at most, why it is open whether it is at all, and

@@ -9,9 +9,9 @@ use super::verdicts::verdict_of;
 use crate::optics::{
     angle_of_view_deg, angle_of_view_u_deg, angle_shift_pct, equivalent_focal_length_mm,
 };
-use crate::report::{BudgetLineDocument, FindingDocument, words};
+use crate::report::{BudgetLineDocument, FindingDocument, MeasuredFrom, words};
 use crate::store::{ConditionsKey, FocalResult, Kind, Lens, Switch};
-use crate::sweep::{Direction, Part, ToleranceOutcome, unreached_m};
+use crate::sweep::{Direction, NearEnd, Part, ToleranceOutcome};
 use crate::units::noiseless_m;
 
 /// Licence of all numbers.
@@ -116,7 +116,7 @@ pub(in crate::web) struct FocalDocument {
     /// each part over the sweeps. A part that is not listed is not known, or does not apply.
     pub(in crate::web) systematic: Vec<BudgetLineDocument>,
     /// How much of the worst shift perspective may hold, percentage points: its true value lies between it less this and
-    /// itself. `null` where not known.
+    /// itself, with `reference_shortfall_pct` added to both where that is not `null`. `null` where not known.
     pub(in crate::web) perspective_bound_pct: Option<f64>,
     /// What about every shift lacks because the reference is short of infinity, percentage points, to be added with its sign.
     /// `null` where not known, or where it does not apply.
@@ -149,11 +149,13 @@ pub(in crate::web) struct FocalDocument {
     pub(in crate::web) tolerance_distance_u_m: Option<f64>,
     /// Where in the sweep the tolerance is exceeded last, 0 at closest focus.
     pub(in crate::web) tolerance_travel: Option<f64>,
-    /// Farthest focus distance, m, at which the tolerance may be exceeded once all that perspective may hide is counted;
-    /// `null` where that is no farther than `tolerance_distance_m`, or the bound is not known.
+    /// Farthest focus distance, m, at which the tolerance may be exceeded once all is counted that is left open: what
+    /// perspective may hide, what every shift lacks short of infinity, and the expanded uncertainty (k = 2). `null` where that is
+    /// farther than `tolerance_distance_m` by less than a fiftieth, or no distance is known from which on it surely holds.
     pub(in crate::web) tolerance_distance_most_m: Option<f64>,
-    /// Why it is open whether the tolerance is exceeded at all: `perspective`, or `uncertainty` where the worst shift is closer to
-    /// it than its expanded uncertainty (k = 2); `null` where it is not open.
+    /// Why it is open whether the tolerance is exceeded at all: `reference` where that turns on what every shift lacks because
+    /// the reference is short of infinity (`reference_shortfall_pct`, or not known), `perspective`, or `uncertainty` where the
+    /// worst shift is closer to it than its expanded uncertainty (k = 2); `null` where it is not open.
     pub(in crate::web) tolerance_doubt: Option<&'static str>,
     /// `infinity`, or `farthest_frame`.
     pub(in crate::web) relative_to: &'static str,
@@ -201,10 +203,10 @@ pub(in crate::web) struct FocalDocument {
     #[serde(skip)]
     #[schema(ignore)]
     pub(in crate::web) result: FocalResult,
-    /// Closest focus that is marked on its lens, m, where nothing was measured near it.
+    /// How the near ends of what was measured stand to the mark of its lens.
     #[serde(skip)]
     #[schema(ignore)]
-    pub(in crate::web) unreached_m: Option<f64>,
+    pub(in crate::web) near: NearEnd,
     /// What becomes of it at the tolerance.
     #[serde(skip)]
     #[schema(ignore)]
@@ -218,27 +220,23 @@ impl FocalDocument {
         results: Vec<FocalResult>,
         tolerance_pct: f64,
     ) -> Vec<Self> {
-        let unreached: Vec<Option<f64>> = results
+        let near: Vec<NearEnd> = results
             .iter()
             .map(|result| {
                 let alike = results.iter().filter(|r| r.conditions == result.conditions);
-                unreached_m(lens.about.closest_focus_m, alike.map(|r| &r.curve))
+                NearEnd::of(lens.about.closest_focus_m, alike.map(|r| &r.curve))
             })
             .collect();
-        let each = results.into_iter().zip(unreached);
-        each.map(|(result, unreached)| Self::new(result, tolerance_pct, unreached))
+        let each = results.into_iter().zip(near);
+        each.map(|(result, near)| Self::new(result, tolerance_pct, near))
             .collect()
     }
 
-    /// The document of a result, at this tolerance; with the closest focus of its lens, m, where nothing was measured near it.
-    pub(in crate::web) fn new(
-        result: FocalResult,
-        tolerance_pct: f64,
-        unreached_m: Option<f64>,
-    ) -> Self {
+    /// The document of a result, at this tolerance.
+    pub(in crate::web) fn new(result: FocalResult, tolerance_pct: f64, near: NearEnd) -> Self {
         let outcome = result.curve.tolerance_outcome(tolerance_pct);
         let distance = outcome.distance_m();
-        let said = verdict_of(&result, outcome, tolerance_pct, unreached_m);
+        let said = verdict_of(&result, outcome, tolerance_pct, near);
         let across_mm = result.sensor_width_mm.unwrap_or(ANGLE_ACROSS_MM);
         let worst = result.worst_shift_pct;
         let like_mm = equivalent_focal_length_mm(result.focal_length_mm, worst.value);
@@ -277,7 +275,7 @@ impl FocalDocument {
                 ToleranceOutcome::Exceeded { travel, .. }
                 | ToleranceOutcome::Unknown { travel } => Some(travel),
             },
-            tolerance_distance_most_m: said.may_reach_m,
+            tolerance_distance_most_m: said.may_reach_m.filter(|most| most.is_finite()),
             tolerance_doubt: said.doubt(),
             relative_to: relative_to(result.ends_before_infinity()),
             distance_source: result.distance_source.code(),
@@ -287,7 +285,8 @@ impl FocalDocument {
                 .map(noiseless_m),
             focuses_to_m: said
                 .measured_from
-                .and(unreached_m.or(result.closest_focus_m))
+                .filter(MeasuredFrom::is_missing)
+                .and(near.unreached_m().or(result.closest_focus_m))
                 .map(noiseless_m),
             f_number: result.f_number,
             camera: result.camera.clone(),
@@ -305,7 +304,7 @@ impl FocalDocument {
             algorithm_version: result.algorithm_version,
             sentence: words::with_disagreement(said.sentence(), result.repeats_disagree),
             findings: result.findings.iter().map(FindingDocument::new).collect(),
-            unreached_m,
+            near,
             outcome,
             result,
         }
@@ -321,9 +320,14 @@ pub(in crate::web) const fn relative_to(farthest: bool) -> &'static str {
     }
 }
 
-/// What stands beside a number that is not against infinity.
-pub(in crate::web) const AGAINST_FARTHEST: &str =
-    "against the farthest frame, not infinity: may be larger";
+/// What stands beside a number that is not against infinity, with what it lacks, percentage points, where that is known.
+pub(in crate::web) fn against_farthest(shortfall_pct: Option<f64>) -> String {
+    let what = shortfall_pct.map_or_else(
+        || "may be larger".to_owned(),
+        |lacks| format!("lacks about {}", words::points(lacks)),
+    );
+    format!("against the farthest frame, not infinity: {what}")
+}
 
 /// Conditions in words, e.g. "distortion correction on, breathing compensation off".
 pub(in crate::web) fn conditions_words(conditions: ConditionsKey) -> String {

@@ -1,6 +1,6 @@
 //! What pages say of the result at one focal length.
 
-use super::documents::{AGAINST_FARTHEST, FocalDocument, conditions_words};
+use super::documents::{FocalDocument, against_farthest, conditions_words};
 use crate::report::words;
 use crate::sweep::{Direction, DistanceSource, Severity, ToleranceOutcome};
 use crate::units::Measured;
@@ -85,7 +85,7 @@ impl FocalDocument {
         }
     }
 
-    /// Up to where perspective leaves the tolerance open, in words; `None` where that is no farther than what was measured.
+    /// Up to where the tolerance may be exceeded, in words; `None` where that is no farther than what was measured.
     pub(in crate::web) fn tolerance_most_words(&self) -> Option<String> {
         let most = words::distance_from(self.tolerance_distance_most_m?);
         let known = self.tolerance_distance_m.map(words::distance_from);
@@ -130,16 +130,21 @@ impl FocalDocument {
     }
 
     /// What it is measured against, in words.
-    pub(in crate::web) fn reference_words(&self) -> &'static str {
-        match self.relative_to {
-            "infinity" => "infinity",
-            _ => "its farthest frame, not infinity: the true figures may be larger",
+    pub(in crate::web) fn reference_words(&self) -> String {
+        match (self.relative_to, self.reference_shortfall_pct) {
+            ("infinity", _) => "infinity".to_owned(),
+            (_, Some(lacks)) => format!(
+                "its farthest frame, not infinity: every shift lacks about {}",
+                words::points(lacks)
+            ),
+            _ => "its farthest frame, not infinity: the true figures may be larger".to_owned(),
         }
     }
 
     /// What is said beside its numbers where they are not against infinity.
-    pub(in crate::web) fn reference_note(&self) -> Option<&'static str> {
-        (self.relative_to == "farthest_frame").then_some(AGAINST_FARTHEST)
+    pub(in crate::web) fn reference_note(&self) -> Option<String> {
+        (self.relative_to == "farthest_frame")
+            .then(|| against_farthest(self.reference_shortfall_pct))
     }
 
     /// How many warnings stand, in words; `None` where there are none.

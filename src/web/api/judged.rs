@@ -2,9 +2,9 @@
 
 use super::documents::relative_to;
 use super::ranked::StripDocument;
-use crate::report::{FocalVerdict, MeasuredFrom, OtherWay, Perspective, words};
+use crate::report::{FocalVerdict, MeasuredFrom, OtherWay, words};
 use crate::store::RankedResult;
-use crate::sweep::{ToleranceOutcome, farthest_m};
+use crate::sweep::{NearEnd, ToleranceOutcome, farthest_m};
 
 /// A verdict that holds for one focal length of several, mm: "At 50 mm tighter; within 2 % everywhere it was measured".
 pub(super) fn at_focal_length(focal_mm: f64, verdict: &str) -> String {
@@ -33,10 +33,10 @@ pub(super) fn judged(
 pub(super) fn strips(
     results: &[RankedResult],
     tolerance_pct: f64,
-    unreached_m: Option<f64>,
+    near: NearEnd,
 ) -> Vec<StripDocument> {
     let judged: Vec<_> = results.iter().map(|r| judged(r, tolerance_pct)).collect();
-    let said = verdicts(&judged, tolerance_pct, unreached_m);
+    let said = verdicts(&judged, tolerance_pct, near);
     judged
         .iter()
         .zip(said)
@@ -46,7 +46,7 @@ pub(super) fn strips(
             worst_shift_u_pct: result.worst_shift_pct.std_error,
             tolerance_outcome: outcome.code(),
             tolerance_distance_m: outcome.distance_m().map(|distance| distance.value),
-            tolerance_distance_most_m: said.may_reach_m,
+            tolerance_distance_most_m: said.may_reach_m.filter(|most| most.is_finite()),
             tolerance_doubt: said.doubt(),
             relative_to: relative_to(result.relative_to_farthest),
             perspective_bound_pct: result.perspective_pct,
@@ -57,7 +57,9 @@ pub(super) fn strips(
 /// The farthest distance at which one of them may exceed the tolerance, m, where that is farther than what was measured.
 pub(super) fn most_of(said: &[FocalVerdict], measured_m: Option<f64>) -> Option<f64> {
     let most = said.iter().filter_map(|verdict| verdict.may_reach_m);
-    let most = most.max_by(f64::total_cmp)?;
+    let most = most
+        .max_by(f64::total_cmp)
+        .filter(|most| most.is_finite())?;
     measured_m
         .is_none_or(|measured| most > measured)
         .then_some(most)
@@ -84,7 +86,7 @@ pub(super) fn worst_of(results: &[RankedResult]) -> Option<&RankedResult> {
 pub(super) fn verdicts(
     judged: &[(&RankedResult, ToleranceOutcome)],
     tolerance_pct: f64,
-    unreached_m: Option<f64>,
+    near: NearEnd,
 ) -> Vec<FocalVerdict> {
     judged
         .iter()
@@ -92,14 +94,10 @@ pub(super) fn verdicts(
             focal_length_mm: Some(result.focal_length_mm),
             worst_shift_pct: result.worst_shift_pct,
             perspective_pct: result.perspective_pct,
-            may_reach_m: Perspective::of(
-                result.perspective_pct,
-                result.focal_length_mm,
-                result.closest_focus_m,
-            )
-            .and_then(|perspective| perspective.may_reach_m(&result.curve, tolerance_pct)),
+            shortfall_pct: result.shortfall_pct,
+            may_reach_m: result.left_open().may_reach_m(&result.curve, tolerance_pct),
             other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
-            measured_from: MeasuredFrom::of(&result.curve, unreached_m),
+            measured_from: MeasuredFrom::of(&result.curve, near),
             outcome: *outcome,
             tolerance_pct,
             relative_to_farthest: result.relative_to_farthest,

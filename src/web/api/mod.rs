@@ -28,7 +28,8 @@ mod v1;
 mod verdicts;
 
 pub(super) use self::csv::{
-    bounds, compare_csv, counter_scale_csv, figures, left_open, lens_csv, ranking_csv, written,
+    bounds, compare_csv, counter_scale_csv, figures, left_open, lens_csv, ranking_csv, shot_with,
+    written,
 };
 pub(super) use answer::{Twin, csv, json, tagged, with_tag};
 pub(super) use compare::{

@@ -3,11 +3,11 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::documents::{AGAINST_FARTHEST, LensHead, conditions_words, relative_to, timestamp};
+use super::documents::{LensHead, against_farthest, conditions_words, relative_to, timestamp};
 use super::judged::{at_focal_length, doubt_of, judged, most_of, strips, verdicts, worst_of};
 use crate::report::{Coverage, FocalVerdict, short_verdict, words};
 use crate::store::{ConditionsKey, RankedBy, RankedLens};
-use crate::sweep::{Direction, ToleranceOutcome, unreached_m};
+use crate::sweep::{Direction, NearEnd, ToleranceOutcome};
 use crate::units::Measured;
 
 /// One focal length of a row of the ranking.
@@ -23,11 +23,11 @@ pub(in crate::web) struct StripDocument {
     pub(in crate::web) tolerance_outcome: &'static str,
     /// Tolerance distance, m.
     pub(in crate::web) tolerance_distance_m: Option<f64>,
-    /// Farthest focus distance, m, at which the tolerance may be exceeded once all that perspective may hide is counted; `null`
-    /// where that is no farther than `tolerance_distance_m`, or the bound is not known.
+    /// Farthest focus distance, m, at which the tolerance may be exceeded once all is counted that is left open, as in the record
+    /// of the lens; `null` where that is no farther than `tolerance_distance_m` by a fiftieth, or not known.
     pub(in crate::web) tolerance_distance_most_m: Option<f64>,
-    /// Why it is open whether the tolerance is exceeded at all: `perspective` or `uncertainty`, as in the record of the lens;
-    /// `null` where it is not open.
+    /// Why it is open whether the tolerance is exceeded at all: `reference`, `perspective` or `uncertainty`, as in the record of
+    /// the lens; `null` where it is not open.
     pub(in crate::web) tolerance_doubt: Option<&'static str>,
     /// What the shift is measured against: `infinity`, or `farthest_frame`.
     pub(in crate::web) relative_to: &'static str,
@@ -53,17 +53,20 @@ pub(in crate::web) struct RankedDocument {
     /// How much of it perspective may hold, percentage points: its true value lies between it less this and itself; `null`
     /// where it is not known.
     pub(in crate::web) perspective_bound_pct: Option<f64>,
+    /// What about it lacks because the reference is short of infinity, percentage points, to be added with its sign; `null` where it
+    /// is not known, or does not apply.
+    pub(in crate::web) reference_shortfall_pct: Option<f64>,
     /// Focal length at which it happens, mm.
     pub(in crate::web) worst_focal_length_mm: Option<f64>,
     /// `within` (at every focal length that it is ranked by), `exceeded`, or `unknown`.
     pub(in crate::web) tolerance_outcome: Option<&'static str>,
     /// Farthest tolerance distance over the focal lengths that it is ranked by, m.
     pub(in crate::web) tolerance_distance_m: Option<f64>,
-    /// Farthest focus distance, m, at which the tolerance may be exceeded once all that perspective may hide is counted; `null`
-    /// where that is no farther than `tolerance_distance_m`.
+    /// Farthest focus distance, m, at which the tolerance may be exceeded once all is counted that is left open, as in the record
+    /// of the lens; `null` where that is no farther than `tolerance_distance_m`, or not known.
     pub(in crate::web) tolerance_distance_most_m: Option<f64>,
-    /// Why it is open whether the tolerance is exceeded at all: `perspective` or `uncertainty`, as in the record of the lens;
-    /// `null` where it is not open.
+    /// Why it is open whether the tolerance is exceeded at all: `reference`, `perspective` or `uncertainty`, as in the record of
+    /// the lens; `null` where it is not open.
     pub(in crate::web) tolerance_doubt: Option<&'static str>,
     /// The verdict in a few words, with the focal length where it holds for one of several; `null` where nothing was measured.
     pub(in crate::web) verdict: Option<String>,
@@ -109,6 +112,10 @@ pub(in crate::web) struct RankedDocument {
     #[serde(skip)]
     #[schema(ignore)]
     is_zoom: bool,
+    /// Whether the tolerance may be exceeded farther off than measured.
+    #[serde(skip)]
+    #[schema(ignore)]
+    is_open: bool,
     /// Whether one of the distances is an estimate from blur.
     #[serde(skip)]
     #[schema(ignore)]
@@ -130,8 +137,8 @@ impl RankedDocument {
         let unknown = outcomes().any(|outcome| matches!(outcome, ToleranceOutcome::Unknown { .. }));
         let about = &ranked.lens.about;
         let curves = ranked.results.iter().map(|result| &result.curve);
-        let unreached = unreached_m(about.closest_focus_m, curves);
-        let said = verdicts(&judged, tolerance_pct, unreached);
+        let near = NearEnd::of(about.closest_focus_m, curves);
+        let said = verdicts(&judged, tolerance_pct, near);
         let is_zoom = about.focal_max_mm > about.focal_min_mm;
         // Ranked at one focal length, it stands for that one alone, and says so.
         let coverage = match ranked.ranked_by {
@@ -155,6 +162,7 @@ impl RankedDocument {
             worst_shift_pct: worst.map(|result| result.worst_shift_pct.value),
             worst_shift_u_pct: worst.map(|result| result.worst_shift_pct.std_error),
             perspective_bound_pct: worst.and_then(|result| result.perspective_pct),
+            reference_shortfall_pct: worst.and_then(|result| result.shortfall_pct),
             worst_focal_length_mm: worst.map(|result| result.focal_length_mm),
             tolerance_outcome: worst.map(|_| {
                 if unknown {
@@ -188,13 +196,14 @@ impl RankedDocument {
                 .iter()
                 .map(|result| result.warnings as usize)
                 .sum(),
-            results: strips(&ranked.results, tolerance_pct, unreached),
+            results: strips(&ranked.results, tolerance_pct, near),
             is_told: !said.iter().any(FocalVerdict::is_untold),
             is_open_nearer: said.iter().any(|said| said.measured_from.is_some()),
             published_at: ranked.published_ms.map(timestamp),
             measured_under: ranked.conditions.iter().map(|key| key.code()).collect(),
             elsewhere: ranked.conditions.clone(),
             tolerance_pct,
+            is_open: said.iter().any(|verdict| verdict.may_reach_m.is_some()),
             estimated: ranked
                 .ranked_results()
                 .iter()
@@ -261,8 +270,9 @@ impl RankedDocument {
     }
 
     /// What is said beside its numbers where one of them is not against infinity.
-    pub(in crate::web) fn reference_note(&self) -> Option<&'static str> {
-        (self.relative_to == Some("farthest_frame")).then_some(AGAINST_FARTHEST)
+    pub(in crate::web) fn reference_note(&self) -> Option<String> {
+        (self.relative_to == Some("farthest_frame"))
+            .then(|| against_farthest(self.reference_shortfall_pct))
     }
 
     /// How many warnings stand, in words; `None` where there are none.
@@ -285,7 +295,8 @@ impl RankedDocument {
             }
             (Some("within"), _) => "never exceeded".to_owned(),
             (Some("exceeded"), Some(distance)) => {
-                let about = if self.estimated { "about " } else { "" };
+                let open = self.estimated || self.is_open;
+                let about = if open { "about " } else { "" };
                 format!("{about}{}", words::distance_from(distance))
             }
             (Some(_), _) => "distance unknown".to_owned(),

@@ -2,26 +2,30 @@
 
 use super::documents::{FocalDocument, LensHead};
 use crate::report::{
-    Coverage, FocalVerdict, MeasuredFrom, OtherWay, Perspective, lens_verdict, short_verdict, words,
+    Coverage, FocalVerdict, MeasuredFrom, OtherWay, lens_verdict, short_verdict, words,
 };
 use crate::store::FocalResult;
-use crate::sweep::{DistanceSource, Part, ToleranceOutcome, farthest_m};
+use crate::sweep::{
+    DistanceSource, LeftOpen, NearEnd, Part, Perspective, ToleranceOutcome, farthest_m,
+};
 
 /// What a sentence needs of a result.
 pub(super) fn verdict_of(
     result: &FocalResult,
     outcome: ToleranceOutcome,
     tolerance_pct: f64,
-    unreached_m: Option<f64>,
+    near: NearEnd,
 ) -> FocalVerdict {
+    let shortfall_pct = result.bound_pct(Part::ReferenceNotAtInfinity);
+    let open = LeftOpen::new(perspective_of(result), shortfall_pct);
     FocalVerdict {
         focal_length_mm: Some(result.focal_length_mm),
         worst_shift_pct: result.worst_shift_pct,
         perspective_pct: result.bound_pct(Part::EntrancePupil),
-        may_reach_m: perspective_of(result)
-            .and_then(|perspective| perspective.may_reach_m(&result.curve, tolerance_pct)),
+        shortfall_pct,
+        may_reach_m: open.may_reach_m(&result.curve, tolerance_pct),
         other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
-        measured_from: MeasuredFrom::of(&result.curve, unreached_m),
+        measured_from: MeasuredFrom::of(&result.curve, near),
         outcome,
         tolerance_pct,
         relative_to_farthest: result.ends_before_infinity(),
@@ -55,7 +59,7 @@ fn said_of(
         .iter()
         .map(|focal| {
             let (outcome, tolerance_pct) = (focal.outcome, focal.tolerance_pct);
-            verdict_of(&focal.result, outcome, tolerance_pct, focal.unreached_m)
+            verdict_of(&focal.result, outcome, tolerance_pct, focal.near)
         })
         .collect();
     let disagree = results.iter().any(|focal| focal.repeats_disagree);

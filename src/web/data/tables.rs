@@ -3,7 +3,7 @@
 use crate::report::{FindingDocument, SweepDocument, guarded, number};
 use crate::store::{PublishedSweep, Switch};
 use crate::sweep::Part;
-use crate::web::api::{FocalDocument, LensHead, bounds, figures, left_open, timestamp};
+use crate::web::api::{FocalDocument, LensHead, bounds, figures, left_open, shot_with, timestamp};
 
 /// What a cell may hold, by the words of Table Schema.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -85,8 +85,8 @@ pub(super) static TABLES: [Table; 5] = [
             "relative_to" Text always "infinity, or farthest_frame where the last frame was not at infinity"
             "distance_source" Text always "exif, entered, blur (an estimate) or none"
             "closest_focus_m" Number maybe "Closest focus that was measured, m"
-            "f_number" Number maybe "f-number of the frames"
-            "camera" Text maybe "Camera that the files state"
+            "f_number" Number maybe "f-number of the sweep whose curve is shown"
+            "camera" Text maybe "Camera of the sweep whose curve is shown, as its files state it"
             "frame_width_px" Whole maybe "Columns of the frames, px"
             "target_distance_m" Number maybe "Distance from sensor plane to targets, m"
             "sweep_count" Whole always "How many sweeps were combined"
@@ -94,11 +94,13 @@ pub(super) static TABLES: [Table; 5] = [
             "reviewers" Text maybe "Who measured, with semicolons between"
             "algorithm_version" Whole always "Version of the algorithm, that of the oldest sweep"
             "finding_codes" Text maybe "What was noticed, as codes with blanks between"
-            "perspective_bound_pct" Number maybe "How much of the worst shift perspective may hold, percentage points: the entrance pupil may move towards the targets while focusing. Its true value lies between it less this and itself. Empty where not known"
+            "perspective_bound_pct" Number maybe "How much of the worst shift perspective may hold, percentage points: the entrance pupil may move towards the targets while focusing. Its true value lies between it less this and itself, with reference_shortfall_pct added to both. Empty where not known"
             "reference_shortfall_pct" Number maybe "What about every shift lacks, percentage points, because the reference is short of infinity; to be added with its sign. Empty where not known, or where it does not apply"
-            "tolerance_distance_most_m" Number maybe "Farthest focus distance, m, at which the tolerance may be exceeded once all that perspective may hide is counted. Empty where that is no farther than tolerance_distance_m, or the bound is not known"
-            "tolerance_doubt" Text maybe "Why it is open whether the tolerance is exceeded at all: perspective, or uncertainty where the worst shift is closer to it than its expanded uncertainty (k = 2). Empty where it is not open"
+            "tolerance_distance_most_m" Number maybe "Farthest focus distance, m, at which the tolerance may be exceeded once all is counted that is left open: what perspective may hide, what every shift lacks short of infinity, and the expanded uncertainty (k = 2). Empty where that is farther than tolerance_distance_m by less than a fiftieth, or no distance is known from which on it surely holds"
+            "tolerance_doubt" Text maybe "Why it is open whether the tolerance is exceeded at all: reference where that turns on what every shift lacks short of infinity, perspective, or uncertainty where the worst shift is closer to it than its expanded uncertainty (k = 2). Empty where it is not open"
             "focuses_to_m" Number maybe "Closest focus of the lens, m, where nothing was measured between it and closest_focus_m. Empty where it was measured"
+            "f_numbers" Text maybe "f-numbers of all sweeps, rising, with blanks between"
+            "cameras" Text maybe "Cameras of all sweeps, with semicolons between"
         },
     },
     Table {
@@ -146,7 +148,7 @@ pub(super) static TABLES: [Table; 5] = [
             "worst_shift_u_pct" Number maybe "Its standard uncertainty (k = 1), percentage points"
             "distance_source" Text always "exif, entered, blur (an estimate) or none"
             "finding_codes" Text maybe "What was noticed, as codes with blanks between"
-            "perspective_bound_pct" Number maybe "How much of the worst shift perspective may hold, percentage points: the entrance pupil may move towards the targets while focusing. Its true value lies between it less this and itself. Empty where not known"
+            "perspective_bound_pct" Number maybe "How much of the worst shift perspective may hold, percentage points: the entrance pupil may move towards the targets while focusing. Its true value lies between it less this and itself, with reference_shortfall_pct added to both. Empty where not known"
             "reference_shortfall_pct" Number maybe "What about every shift lacks, percentage points, because the reference is short of infinity; to be added with its sign. Empty where not known, or where it does not apply"
         },
     },
@@ -225,6 +227,7 @@ pub(super) fn result_row(lens: &LensHead, focal: &FocalDocument) -> Vec<String> 
     ]);
     row.extend(bounds(focal));
     row.extend(left_open(focal));
+    row.extend(shot_with(focal));
     row
 }
 

@@ -1,9 +1,12 @@
 //! What is known of a sweep as a whole: verdict, chart, facts, uncertainty budget.
 
 use crate::charts::{Axis, Series, ShiftChart, Theme};
-use crate::report::{FocalVerdict, MeasuredFrom, OtherWay, Perspective, words};
+use crate::report::{FocalVerdict, MeasuredFrom, OtherWay, words};
 use crate::store::{Sweep, Switch};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, DistanceSource, Part, SweepMeasurement, farthest_m};
+use crate::sweep::{
+    DEFAULT_TOLERANCE_PCT, DistanceSource, LeftOpen, NearEnd, Part, Perspective, SweepMeasurement,
+    farthest_m,
+};
 use crate::web::WebError;
 
 /// What runs along the bottom of its chart: distance, but travel where no distance is known.
@@ -33,14 +36,16 @@ pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
         let bound = summary.budget.bound_pct(Part::EntrancePupil);
         Perspective::of(bound, focal.mm(), closest_m)
     });
+    let shortfall_pct = summary.budget.bound_pct(Part::ReferenceNotAtInfinity);
+    let open = LeftOpen::new(perspective, shortfall_pct);
     let verdict = FocalVerdict {
         focal_length_mm: measurement.focal_length.map(|focal| focal.mm()),
         worst_shift_pct: summary.worst_shift_pct,
         perspective_pct: summary.budget.bound_pct(Part::EntrancePupil),
-        may_reach_m: perspective
-            .and_then(|perspective| perspective.may_reach_m(&summary.curve, DEFAULT_TOLERANCE_PCT)),
+        shortfall_pct,
+        may_reach_m: open.may_reach_m(&summary.curve, DEFAULT_TOLERANCE_PCT),
         other_way: OtherWay::of(&summary.curve, summary.worst_shift_pct),
-        measured_from: MeasuredFrom::of(&summary.curve, None),
+        measured_from: MeasuredFrom::of(&summary.curve, NearEnd::default()),
         outcome: summary.curve.tolerance_outcome(DEFAULT_TOLERANCE_PCT),
         tolerance_pct: DEFAULT_TOLERANCE_PCT,
         relative_to_farthest: summary.relative_to_farthest,

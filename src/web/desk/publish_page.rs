@@ -12,7 +12,7 @@ use super::view::{self, FindingView};
 use super::{facts, html, sweep_to_change};
 use crate::app::App;
 use crate::store::{self, StoreError, Sweep, SweepId};
-use crate::sweep::DEFAULT_TOLERANCE_PCT;
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, NearEnd};
 use crate::web::api::{FocalDocument, LensDocument, conditions_words};
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
@@ -202,7 +202,7 @@ pub(super) fn record_lines(
     let documents = |results: Vec<store::FocalResult>| -> Vec<FocalDocument> {
         results
             .into_iter()
-            .map(|result| FocalDocument::new(result, DEFAULT_TOLERANCE_PCT, None))
+            .map(|result| FocalDocument::new(result, DEFAULT_TOLERANCE_PCT, NearEnd::default()))
             .collect()
     };
     let (now, then) = (documents(now), documents(then));

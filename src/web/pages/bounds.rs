@@ -34,8 +34,12 @@ pub(super) fn perspective(results: &[FocalDocument], is_explained: bool) -> Opti
         format!(
             "up to so many percentage points of a worst shift may be that the entrance pupil moves towards the targets while \
              focusing, which looks like a tighter picture: {}. The ± does not hold it; the true shift lies between the \
-             number less this and the number.",
-            sizes(&known)
+             number less this and the number{}.",
+            sizes(&known),
+            match shortfall(results) {
+                Some(_) => ", each with what it lacks short of infinity added",
+                None => "",
+            }
         )
     };
     if !unknown.is_empty() {

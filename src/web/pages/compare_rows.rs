@@ -68,9 +68,7 @@ pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
             },
         ),
         of_result("Measured with", &FocalDocument::conditions_words),
-        of_result("Measured against", &|focal| {
-            focal.reference_words().to_owned()
-        }),
+        of_result("Measured against", &|focal| focal.reference_words()),
         of_result("Closest focus measured", &FocalDocument::closest_words),
     ];
     if pull_asked {

@@ -6,7 +6,7 @@ use axum::response::Response;
 use crate::app::App;
 use crate::report::words;
 use crate::store::PublicEvent;
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, unreached_m};
+use crate::sweep::{DEFAULT_TOLERANCE_PCT, NearEnd};
 use crate::web::WebError;
 use crate::web::api::{self, FocalDocument, conditions_words, timestamp};
 
@@ -120,8 +120,8 @@ fn sentence(event: &PublicEvent) -> String {
     let about = &event.lens.about;
     let marked = about.closest_focus_m;
     let marked = marked.filter(|_| about.focal_min_mm >= about.focal_max_mm);
-    let unreached = unreached_m(marked, [&event.result.curve]);
-    FocalDocument::new(event.result.clone(), DEFAULT_TOLERANCE_PCT, unreached).sentence
+    let near = NearEnd::of(marked, [&event.result.curve]);
+    FocalDocument::new(event.result.clone(), DEFAULT_TOLERANCE_PCT, near).sentence
 }
 
 fn withdrawal(event: &PublicEvent, site: &str, tag: &str) -> Option<Entry> {

@@ -134,22 +134,23 @@ async fn a_tolerance_distance_says_what_perspective_may_add() {
     site.publish(&tighter, &off(), bounded(curve(50.0, 4.0, 0.5), 0.3175))
         .await;
     let page = text(&site, &format!("/lenses/{}", wider.slug)).await;
-    // 2 % at 1 m as measured; with the 0.14 points that perspective may hide there, at about 1.07 m.
+    // 2 % at 1 m as measured; with the 0.14 points that perspective may hide there, at about 1.07 m, and with the expanded
+    // uncertainty of 0.008 points and 0.002 dioptres at 1.075 m.
     assert!(
-        page.contains("beyond 1 m (3 ft 3.4 in) it may stay within 2 %, beyond 1.07 m"),
+        page.contains("beyond 1 m (3 ft 3.4 in) it may stay within 2 %, beyond 1.08 m"),
         "{page}"
     );
-    assert!(page.contains("perhaps up to 1.07 m"), "{page}");
+    assert!(page.contains("perhaps up to 1.08 m"), "{page}");
     let rows = text(&site, "/lenses").await;
     assert!(
-        rows.contains("beyond 1 m (3 ft 3.4 in), perhaps only beyond 1.07 m"),
+        rows.contains("beyond 1 m (3 ft 3.4 in), perhaps only beyond 1.08 m"),
         "{rows}"
     );
     for (slug, most) in [(&wider.slug, true), (&tighter.slug, false)] {
         let told = site.get(&format!("/lenses/{slug}.json")).await.json();
         let told = told["results"][0]["tolerance_distance_most_m"].as_f64();
         assert_eq!(told.is_some(), most, "{slug}");
-        assert!(told.is_none_or(|m| (m - 1.07).abs() < 0.01), "{told:?}");
+        assert!(told.is_none_or(|m| (m - 1.075).abs() < 0.003), "{told:?}");
         let list = site.get(&format!("/lenses.json?q={slug}")).await.json();
         let along = list["lenses"][0]["results"][0]["tolerance_distance_most_m"].as_f64();
         assert_eq!(along, told, "{slug}");

@@ -123,12 +123,21 @@ async fn the_package_says_what_the_api_says() {
         assert_eq!(rows.len(), told.len(), "{slug}");
         for (row, told) in rows.iter().zip(told) {
             for (column, cell) in *row {
-                let joined = ["slug", "sweeps", "reviewers", "finding_codes"];
+                let joined = [
+                    "slug",
+                    "sweeps",
+                    "reviewers",
+                    "finding_codes",
+                    "f_numbers",
+                    "cameras",
+                ];
                 let fits = joined.contains(&column.as_str()) || same(cell, &told[column]);
                 assert!(fits, "{slug} {column}: {cell} is not {}", told[column]);
             }
             assert_eq!(row["sweeps"], told["sweeps"][0].to_string());
             assert_eq!(row["reviewers"], "Ines");
+            assert_eq!(row["cameras"], "Ostrel Bench 6");
+            assert_eq!(row["f_numbers"], row["f_number"]);
         }
         results += rows.len();
         let curves = site.get(&format!("/api/v1/lenses/{slug}/curves")).await;

@@ -149,9 +149,9 @@ async fn a_focus_pull_is_answered_and_never_extrapolated() {
     let text = site.get(page).await.text();
     // Half the dioptres of 0.8 m: half of −5.2 %; the edge of 4000 px moves by 52 px.
     assert!(text.contains("−2.60\u{a0}%"), "framing change");
-    // Both ends uncertain by 0.004 % and by 0.005 dioptres where 1.25 of them make 5.2 %: 0.030 % of 2000 px, k = 2.
+    // Both ends uncertain by 0.004 % and by 0.001 dioptres where 1.25 of them make 5.2 %: 0.008 % of 2000 px, k = 2.
     let plain = text.replace('\u{a0}', " ");
-    assert!(plain.contains("52.0 ± 1.2 px inwards"));
+    assert!(plain.contains("52.0 ± 0.3 px inwards"));
     // 1/0.974: the widest moment has to be enlarged by 1.0267, which costs 2.6 %.
     assert!(text.contains("2.60\u{a0}% (enlarge by 1.0267)"));
     let near = site

@@ -299,7 +299,7 @@ pub(super) fn curve(focal_mm: f64, worst_pct: f64, closest_m: f64) -> SweepMeasu
             let travel = f64::from(index) / f64::from(LAST);
             CurvePoint {
                 travel,
-                dioptres: Some(Measured::new((1.0 - travel) / closest_m, 0.005)),
+                dioptres: Some(Measured::new((1.0 - travel) / closest_m, 0.001)),
                 shift_pct: Measured::new(worst_pct * (1.0 - travel), 0.004),
             }
         })

@@ -100,7 +100,7 @@ async fn what_holds_as_far_as_it_was_measured_is_not_said_to_hold_beyond() {
     let page = text(&site, "/lenses/brackwell-slim-40?tolerance_pct=0.1").await;
     assert!(
         page.contains(
-            "it stays within 0.1 % up to 3 m (9 ft 10 in), the farthest that was measured."
+            "it may stay within 0.1 % up to 3 m (9 ft 10 in), the farthest that was measured."
         ),
         "{page}"
     );

@@ -1,7 +1,7 @@
 //! The ranking at any tolerance, while lenses come and go, and after its read models were made anew.
 
 use breathmark::store::{RankingQuery, RankingSort};
-use breathmark::sweep::{CurvePoint, ShiftCurve, ToleranceOutcome};
+use breathmark::sweep::{CurvePoint, LeftOpen, ShiftCurve, ToleranceOutcome};
 use breathmark::units::Measured;
 use sqlx::Connection as _;
 
@@ -97,7 +97,7 @@ async fn any_tolerance_is_judged_from_the_curves() {
         };
         let ranking = fresh.store.ranking(ask.clone()).await;
         let ranking = ranking.expect("a working store");
-        let (mut farthest, mut known) = (Vec::new(), Vec::new());
+        let (mut farthest, mut surely, mut known) = (Vec::new(), Vec::new(), Vec::new());
         for row in ranking.rows.iter().filter(|row| !row.results.is_empty()) {
             let page = fresh.store.lens_page(&row.lens.slug).await;
             let page = page.expect("a working store").expect("it is there");
@@ -126,6 +126,14 @@ async fn any_tolerance_is_judged_from_the_curves() {
                 0.0
             };
             known.push(known_from);
+            // Where the curve is uncertain, the lens holds from farther off alone.
+            let most = page.results.iter().map(|result| {
+                let outcome = result.curve.tolerance_outcome(tolerance_pct);
+                let measured = outcome.distance_m().map_or(0.0, |distance| distance.value);
+                let open = LeftOpen::default().may_reach_m(&result.curve, tolerance_pct);
+                open.unwrap_or(measured)
+            });
+            surely.push(most.fold(0.0, f64::max));
             farthest.push(if outcomes.iter().any(unknown) {
                 f64::INFINITY
             } else {
@@ -141,9 +149,10 @@ async fn any_tolerance_is_judged_from_the_curves() {
                 ..ask.clone()
             };
             let found = fresh.store.ranking(holds).await.expect("a working store");
-            let each = farthest.iter().zip(&known);
-            let expected =
-                each.filter(|(distance, known)| **distance <= wanted && **known <= wanted + 1e-9);
+            let each = farthest.iter().zip(&surely).zip(&known);
+            let expected = each.filter(|((distance, surely), known)| {
+                **distance <= wanted && **surely <= wanted && **known <= wanted + 1e-9
+            });
             assert_eq!(
                 found.total,
                 expected.count() as u64,

@@ -1,0 +1,251 @@
+//! What is left open about the tolerance: by perspective, by a reference short of infinity, by the uncertainty.
+//!
+//! The entrance pupil may move towards the targets while focusing, which only ever makes a picture look tighter: the true
+//! shift lies between the measured one less a bound and the measured one. What every shift lacks because the reference is short
+//! of infinity is known by an estimate at best; it is counted in full where it makes a shift larger, and may make it smaller.
+
+pub(super) mod whole;
+
+use super::tolerance::about;
+use super::{FocalVerdict, MAY_BE_LARGER, words};
+use crate::sweep::{ToleranceOutcome, is_farther};
+
+/// A bound below this is not seen in two decimals, percentage points.
+const WORTH_SAYING_PCT: f64 = 0.005;
+
+/// How the true shift may stand to the tolerance, where that is not how the measured one does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Question {
+    /// It was exceeded as measured, and may not be.
+    MayHold,
+    /// It was held as measured, and may not be.
+    MayExceed,
+}
+
+/// What asks it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Cause {
+    /// The reference is short of infinity.
+    Reference,
+    /// The entrance pupil may move.
+    Perspective,
+    /// The worst shift is closer to the tolerance than its expanded uncertainty.
+    Uncertainty,
+}
+
+/// From which distance on the tolerance is surely held.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Surely {
+    /// From where it is as measured.
+    AsMeasured,
+    /// From farther off, in words.
+    Beyond(String),
+    /// From nowhere on, as far as that is known.
+    Nowhere,
+}
+
+impl Question {
+    /// What it comes to, in words.
+    fn may(self, tolerance: &str) -> String {
+        match self {
+            Self::MayHold => format!("may stay within {tolerance}"),
+            Self::MayExceed => format!("may exceed {tolerance}"),
+        }
+    }
+}
+
+/// What is said of a tolerance that is held for certain.
+pub(super) const STAYS: &str = "stays";
+/// What is said of one that may be held.
+pub(super) const MAY_STAY: &str = "may stay";
+
+impl FocalVerdict {
+    /// The bound, percentage points, where it is worth a word.
+    fn perspective(&self) -> Option<f64> {
+        self.perspective_pct
+            .filter(|bound| *bound >= WORTH_SAYING_PCT)
+    }
+
+    /// What about every shift lacks, percentage points, where it is worth a word.
+    pub(super) fn lacks(&self) -> Option<f64> {
+        self.shortfall_pct
+            .filter(|lacks| lacks.abs() >= WORTH_SAYING_PCT)
+    }
+
+    /// Whether the reference is short of infinity and nobody knows by how much that is.
+    pub(super) fn lacks_unknown(&self) -> bool {
+        self.relative_to_farthest && self.shortfall_pct.is_none()
+    }
+
+    /// What is left open about the tolerance, and by what; `None` where nothing. Where several things together ask it, the one
+    /// that comes first in [`Cause`] of those that take part.
+    pub(super) fn asked(&self) -> Option<(Question, Cause)> {
+        let (bound, lacks) = (
+            self.perspective().unwrap_or(0.0),
+            self.lacks().unwrap_or(0.0),
+        );
+        let u = 2.0 * self.worst_shift_pct.std_error;
+        // Each alone, then together.
+        for (cause, of) in [
+            (Cause::Reference, (0.0, lacks, 0.0)),
+            (Cause::Perspective, (bound, 0.0, 0.0)),
+            (Cause::Uncertainty, (0.0, 0.0, u)),
+            (Cause::Reference, (bound, lacks, 0.0)),
+        ] {
+            if let Some(question) = self.question_with(of) {
+                return Some((question, cause));
+            }
+        }
+        if self.lacks_unknown() && self.outcome == ToleranceOutcome::Within {
+            return Some((Question::MayExceed, Cause::Reference));
+        }
+        let question = self.question_with((bound, lacks, u))?;
+        let cause = match (lacks, bound) {
+            (0.0, 0.0) => Cause::Uncertainty,
+            (0.0, _) => Cause::Perspective,
+            _ => Cause::Reference,
+        };
+        Some((question, cause))
+    }
+
+    /// What perspective up to `bound`, a shortfall up to `lacks` and an expanded uncertainty `u` leave open, percentage points.
+    fn question_with(&self, (bound, lacks, u): (f64, f64, f64)) -> Option<Question> {
+        let worst = self.worst_shift_pct.value;
+        let other = self.other_way.map_or(worst, |other| other.shift_pct.value);
+        let (widest, tightest) = (worst.min(other), worst.max(other));
+        let tolerance = self.tolerance_pct;
+        let (less, more) = (bound - lacks.min(0.0) + u, lacks.max(0.0) + u);
+        match self.outcome {
+            ToleranceOutcome::Within => (widest - less < -tolerance || tightest + more > tolerance)
+                .then_some(Question::MayExceed),
+            ToleranceOutcome::Exceeded { .. } | ToleranceOutcome::Unknown { .. } => {
+                let holds = widest + more >= -tolerance && tightest - less <= tolerance;
+                holds.then_some(Question::MayHold)
+            }
+        }
+    }
+
+    /// What is left open about the tolerance; `None` where nothing.
+    pub(super) fn question(&self) -> Option<Question> {
+        self.asked().map(|(question, _)| question)
+    }
+
+    /// Why it is open whether the tolerance is held, as a code: `reference` where that turns on what every shift lacks because
+    /// the reference is short of infinity, `perspective`, or `uncertainty` where the worst shift is closer to the tolerance than
+    /// its expanded uncertainty (k = 2); `None` where it is not open.
+    #[must_use]
+    pub fn doubt(&self) -> Option<&'static str> {
+        self.asked().map(|(_, cause)| match cause {
+            Cause::Reference => "reference",
+            Cause::Perspective => "perspective",
+            Cause::Uncertainty => "uncertainty",
+        })
+    }
+
+    /// From where on the tolerance is surely held.
+    pub(super) fn surely(&self) -> Surely {
+        let Some(most) = self.may_reach_m else {
+            return match self.lacks_unknown() {
+                true => Surely::Nowhere,
+                false => Surely::AsMeasured,
+            };
+        };
+        let ends = self.measured_to_m.filter(|_| self.relative_to_farthest);
+        let is_beyond_all = ends.is_some_and(|end| !is_farther(end, most));
+        if most.is_infinite() || is_beyond_all || self.lacks_unknown() {
+            return Surely::Nowhere;
+        }
+        let about = about(self.distances_estimated || self.lacks().is_some());
+        Surely::Beyond(format!("{about}{}", words::distance_from(most)))
+    }
+
+    /// "exceeds" or, where that is left open, "may exceed".
+    pub(super) fn exceeds(&self) -> &'static str {
+        match self.question() {
+            Some(Question::MayHold) => "may exceed",
+            _ => "exceeds",
+        }
+    }
+
+    /// "stays" or, where that is open, "may stay".
+    pub(super) fn stays(&self) -> &'static str {
+        match self.question() {
+            Some(Question::MayExceed) => MAY_STAY,
+            _ => STAYS,
+        }
+    }
+
+    /// What perspective may hide of a change that was not seen, after a comma; empty where that is no more than the expanded
+    /// uncertainty, or a question of its own.
+    pub(super) fn hidden_by_perspective(&self) -> String {
+        let unseen = 2.0 * self.worst_shift_pct.std_error;
+        let asks = matches!(self.asked(), Some((_, Cause::Perspective)));
+        match self.perspective().filter(|bound| *bound > unseen) {
+            Some(bound) if !asks => {
+                format!(", but perspective may hide up to {bound:.2} percentage points")
+            }
+            _ => String::new(),
+        }
+    }
+
+    /// A sentence on a reference that is short of infinity, after a blank; empty where it is not, or that is nothing.
+    fn short_of_infinity(&self) -> String {
+        let asks = matches!(self.asked(), Some((_, Cause::Reference)));
+        match self.lacks() {
+            Some(lacks) if self.relative_to_farthest || asks => format!(
+                " The farthest frame is not at infinity: every shift lacks about {} percentage points",
+                words::points(lacks)
+            ),
+            _ if self.relative_to_farthest => {
+                format!(" The farthest frame is not at infinity: {MAY_BE_LARGER}")
+            }
+            _ => String::new(),
+        }
+    }
+
+    /// Sentences on what is left open, after a blank; empty where nothing is.
+    pub(super) fn caution(&self) -> String {
+        let tolerance = words::plain_pct(self.tolerance_pct);
+        let mut short = self.short_of_infinity();
+        let asked = self.asked();
+        let is_said = matches!(asked, Some((_, Cause::Reference)));
+        if !short.is_empty() && !is_said {
+            short.push('.');
+        }
+        let Some((question, cause)) = asked else {
+            return short;
+        };
+        let may = question.may(&tolerance);
+        let bound = self.perspective().unwrap_or_default();
+        let up_to = match (question, self.surely()) {
+            (Question::MayExceed, Surely::Beyond(most)) => format!(", up to {most}"),
+            _ => String::new(),
+        };
+        match (cause, question) {
+            (Cause::Reference, _) => {
+                // Perspective only ever makes a picture look tighter than it is.
+                let is_tighter = self.worst_shift_pct.value > 0.0;
+                let more = match question {
+                    _ if bound <= 0.0 || !short.contains("lacks") => String::new(),
+                    Question::MayHold if is_tighter => {
+                        format!(", and up to {bound:.2} of it may be perspective")
+                    }
+                    Question::MayExceed if !is_tighter => {
+                        format!(", and perspective may hide up to {bound:.2}")
+                    }
+                    Question::MayHold | Question::MayExceed => String::new(),
+                };
+                format!("{short}{more}, so it {may} after all{up_to}.")
+            }
+            (Cause::Perspective, Question::MayHold) => format!(
+                "{short} Up to {bound:.2} percentage points of it may be perspective, so it {may} after all."
+            ),
+            (Cause::Perspective, Question::MayExceed) => format!(
+                "{short} Perspective may hide up to {bound:.2} percentage points, so it {may} after all{up_to}."
+            ),
+            (Cause::Uncertainty, _) => format!(
+                "{short} Its worst shift is closer to {tolerance} than its uncertainty, so it {may} after all{up_to}."
+            ),
+        }
+    }
+}
