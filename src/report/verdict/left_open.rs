@@ -203,6 +203,17 @@ impl FocalVerdict {
         }
     }
 
+    /// That it takes the uncertainty, too, to leave the tolerance open where perspective alone does not; empty where it does.
+    fn and_uncertainty(&self, bound: f64) -> String {
+        match self.question_with((bound, 0.0, 0.0)) {
+            Some(_) => String::new(),
+            None => format!(
+                ", and it is uncertain by ± {}",
+                words::expanded(self.worst_shift_pct.std_error)
+            ),
+        }
+    }
+
     /// Sentences on what is left open, after a blank; empty where nothing is.
     pub(super) fn caution(&self) -> String {
         let tolerance = words::plain_pct(self.tolerance_pct);
@@ -238,10 +249,12 @@ impl FocalVerdict {
                 format!("{short}{more}, so it {may} after all{up_to}.")
             }
             (Cause::Perspective, Question::MayHold) => format!(
-                "{short} Up to {bound:.2} percentage points of it may be perspective, so it {may} after all."
+                "{short} Up to {bound:.2} percentage points of it may be perspective{}, so it {may} after all.",
+                self.and_uncertainty(bound)
             ),
             (Cause::Perspective, Question::MayExceed) => format!(
-                "{short} Perspective may hide up to {bound:.2} percentage points, so it {may} after all{up_to}."
+                "{short} Perspective may hide up to {bound:.2} percentage points{}, so it {may} after all{up_to}.",
+                self.and_uncertainty(bound)
             ),
             (Cause::Uncertainty, _) => format!(
                 "{short} Its worst shift is closer to {tolerance} than its uncertainty, so it {may} after all{up_to}."

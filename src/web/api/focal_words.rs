@@ -147,6 +147,16 @@ impl FocalDocument {
             .then(|| against_farthest(self.reference_shortfall_pct))
     }
 
+    /// How many warnings stand, and what they are about; `None` where there are none.
+    pub(in crate::web) fn warnings_named(&self) -> Option<String> {
+        let count = self.warning_words()?;
+        let findings = self.result.findings.iter();
+        let warnings = findings.filter(|finding| finding.severity == Severity::Warning);
+        let mut titles: Vec<&str> = warnings.map(|finding| finding.code.title()).collect();
+        titles.dedup();
+        Some(format!("{count}: {}", titles.join("; ")))
+    }
+
     /// How many warnings stand, in words; `None` where there are none.
     pub(in crate::web) fn warning_words(&self) -> Option<String> {
         let warnings = self

@@ -11,7 +11,7 @@ use super::stored::published_lens;
 use super::verdicts::{coverage, verdict};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{ConditionsKey, HistoryEntry, LensPage};
+use crate::store::{ConditionsKey, HistoryEntry, LensPage, SweepId};
 use crate::web::WebError;
 
 /// Something that happened to what was published.
@@ -94,7 +94,13 @@ fn place_words(entry: &HistoryEntry) -> PlaceWords {
 }
 
 impl HistoryDocument {
-    fn new(entry: &HistoryEntry, history: &[HistoryEntry], site: &str) -> Self {
+    /// An entry among all of a lens; `partial` are the public sweeps that cover less than others and so don't count.
+    fn new(
+        entry: &HistoryEntry,
+        history: &[HistoryEntry],
+        partial: &[SweepId],
+        site: &str,
+    ) -> Self {
         let same_sweep = history.iter().filter(|other| other.sweep == entry.sweep);
         let before = same_sweep
             .filter(|other| other.version + 1 == entry.version && entry.withdrawn.is_none())
@@ -114,6 +120,10 @@ impl HistoryDocument {
                     false => format!("version {version} published, worst shift {before} → {now}"),
                 }
             }
+        };
+        let what = match entry.withdrawn.is_none() && partial.contains(&entry.sweep) {
+            true => format!("{what}; it covers less of the focus range and is not averaged in"),
+            false => what,
         };
         let address = |sweep, version| format!("{site}/api/v1/sweeps/{sweep}/versions/{version}");
         Self {
@@ -164,6 +174,11 @@ impl LensDocument {
         } else {
             Vec::new()
         };
+        let partial: Vec<SweepId> = page
+            .results
+            .iter()
+            .flat_map(|result| result.partial.iter().copied())
+            .collect();
         let results = FocalDocument::of_lens(&page.lens, page.results, tolerance_pct);
         let mut document = Self {
             lens: LensHead::new(&page.lens, site),
@@ -177,7 +192,7 @@ impl LensDocument {
             history: page
                 .history
                 .iter()
-                .map(|entry| HistoryDocument::new(entry, &page.history, site))
+                .map(|entry| HistoryDocument::new(entry, &page.history, &partial, site))
                 .collect(),
             licence: LICENCE,
             in_use,

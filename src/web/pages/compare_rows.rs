@@ -77,7 +77,7 @@ pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
     rows.push(Row {
         warns: true,
         ..of_result("Warnings", &|focal| {
-            let warnings = focal.warning_words();
+            let warnings = focal.warnings_named();
             warnings.unwrap_or_else(|| NO_WARNINGS.to_owned())
         })
     });

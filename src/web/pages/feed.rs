@@ -121,7 +121,12 @@ fn sentence(event: &PublicEvent) -> String {
     let marked = about.closest_focus_m;
     let marked = marked.filter(|_| about.focal_min_mm >= about.focal_max_mm);
     let near = NearEnd::of(marked, [&event.result.curve]);
-    FocalDocument::new(event.result.clone(), DEFAULT_TOLERANCE_PCT, near).sentence
+    let focal = FocalDocument::new(event.result.clone(), DEFAULT_TOLERANCE_PCT, near);
+    // Its repeats may say otherwise, or it may cover less than they do.
+    format!(
+        "{} This is what sweep {} says alone; the page of the lens has all that counts together.",
+        focal.sentence, event.sweep
+    )
 }
 
 fn withdrawal(event: &PublicEvent, site: &str, tag: &str) -> Option<Entry> {

@@ -51,11 +51,19 @@ pub(super) fn data_set(document: &LensDocument, site: &str) -> Option<String> {
     } else {
         ("to infinity", "relative to infinity")
     };
+    let is_late = document
+        .results
+        .iter()
+        .any(|focal| focal.focuses_to_m.is_some());
+    let from = match is_late {
+        true => "the nearest frame that was measured, not always closest focus,",
+        false => "closest focus",
+    };
     let worst_shift =
         format!("Shift of the picture scale of largest magnitude, {against}; positive is tighter");
     let description = format!(
         "How much the {} changes its framing while it is refocused, measured from focus brackets of two targets, from \
-         closest focus {until}. {}",
+         {from} {until}. {}",
         lens.name(),
         document.verdict.as_deref().unwrap_or_default()
     );

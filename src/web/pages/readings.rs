@@ -45,7 +45,6 @@ impl Readings {
         };
         let place_words = |at: f64| match axis {
             Axis::Distance if at < 1e-5 => "infinity".to_owned(),
-            Axis::Distance if is_closest(series, at) => words::distance_from(1.0 / at),
             Axis::Distance => words::distance(1.0 / at),
             Axis::Travel => format!("{at:.1}"),
         };
@@ -72,10 +71,14 @@ impl Readings {
     }
 }
 
-/// Whether a line ends at this setting, dioptres: that distance is a limit, and is named like one.
-fn is_closest(series: &[Series], at: f64) -> bool {
-    let mut ends = series.iter().filter_map(|line| line.curve.range_dioptres());
-    ends.any(|(_, near)| (near - at).abs() < 1e-9)
+/// The closest setting of a line as it is told, dioptres: that distance is a limit, so its three figures are rounded up, and what
+/// stands beside it is read there. The read-out of a chart ends at the same setting.
+fn closest_told(near: f64) -> f64 {
+    let m = 1.0 / near;
+    let step = 10_f64.powi(m.log10().floor() as i32 - 2);
+    // What is beyond the last figure by less is noise of the arithmetic.
+    let told = 1.0 / ((m / step - 1e-6).ceil() * step);
+    told.min(near)
 }
 
 /// Focus settings that one of the lines reaches, dioptres, nearest first: the ladder of distances, the closest setting of
@@ -88,7 +91,7 @@ fn dioptres(series: &[Series]) -> Vec<f64> {
     let mut places: Vec<f64> = DISTANCES_M
         .iter()
         .map(|m| 1.0 / m)
-        .chain(ranges.iter().map(|range| range.1))
+        .chain(ranges.iter().map(|range| closest_told(range.1)))
         .chain([0.0])
         .filter(|at| ranges.iter().any(|(far, near)| (*far..=*near).contains(at)))
         .collect();
@@ -131,6 +134,18 @@ mod tests {
         assert_eq!(at("0.8 m")[1], shift("+4.00 % ± 0.01"));
         assert_eq!(at("infinity")[1], unmeasured);
         assert!(table.rows.iter().all(|row| !row.0.starts_with("0.4 m")));
+        // A line that begins between figures is told, and read, from the next figure on.
+        let macro_lens = [line("100 mm", 1.0 / 0.4185, 0.0)];
+        let table = Readings::new(&macro_lens, Axis::Distance);
+        assert!(
+            table.rows[0].0.starts_with("0.419 m"),
+            "{:?}",
+            table.rows[0]
+        );
+        assert_eq!(
+            table.rows[0].1[0],
+            shift(&words::shift(Measured::new(4.0 * 0.4185 / 0.419, 0.005)))
+        );
         let travel = Readings::new(&lines, Axis::Travel);
         assert_eq!(travel.rows.len(), 11);
         assert_eq!(travel.rows[5].1[1], shift("+2.00 % ± 0.01"));

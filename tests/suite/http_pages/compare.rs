@@ -277,3 +277,43 @@ async fn the_form_leads_to_the_answer() {
     let wrong = site.get(&format!("/compare?{BOTH}&focal_mm=x")).await;
     assert!(!wrong.text().contains("id=\"compared\""));
 }
+
+/// What was measured with more than one aperture or camera differs from what was measured with one of them.
+#[tokio::test]
+async fn every_aperture_and_camera_of_repeats_is_compared() {
+    let site = Site::new().await;
+    let mixed = site.lens("Ostrel", "Quay 50", (50.0, 50.0)).await;
+    let plain = site.lens("Tindra", "Reef 50", (50.0, 50.0)).await;
+    let shot = |n: f64, camera: &str| {
+        let mut sweep = curve(50.0, 2.5, 0.5);
+        sweep.f_number = FNumber::new(n).ok();
+        sweep.camera = Some(camera.to_owned());
+        sweep
+    };
+    site.publish(&mixed, &off(), shot(4.0, "Bench 6")).await;
+    site.publish(&mixed, &off(), shot(2.8, "Bench 7")).await;
+    site.publish(&plain, &off(), shot(4.0, "Bench 6")).await;
+    let both = format!("lens={}&lens={}", mixed.slug, plain.slug);
+    let text = page(&site, &both).await;
+    for words in [
+        "Aperture differs. Ostrel Quay 50: f/2.8 and f/4; Tindra Reef 50: f/4.",
+        "Camera differs. Ostrel Quay 50: Bench 6 and Bench 7; Tindra Reef 50: Bench 6.",
+        "Each line ends where that lens was not measured closer.",
+        "Ostrel Quay 50: At 50 mm the picture gets tighter by 2.50 %",
+    ] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    // The same set is no difference, in whatever order it came.
+    site.publish(&plain, &off(), shot(2.8, "Bench 7")).await;
+    let text = page(&site, &both).await;
+    assert!(
+        !text.contains("Aperture differs") && !text.contains("Camera differs"),
+        "{text}"
+    );
+    let csv = site
+        .get(&format!("/lenses/{}.csv", mixed.slug))
+        .await
+        .text();
+    let row = csv.lines().nth(1).expect("a row");
+    assert!(row.contains(",2.8 4,Bench 6; Bench 7,"), "{row}");
+}

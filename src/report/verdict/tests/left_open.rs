@@ -328,6 +328,16 @@ fn what_repeats_contradict_holds_no_framing_at_any_tolerance() {
         assert!(sentence.contains(words), "{sentence}");
         assert!(!sentence.contains("holds its framing"), "{sentence}");
     }
+    // −0.70 % less 0.58 and 2.12 is beyond 3 %; neither is alone.
+    torn.perspective_pct = Some(0.58);
+    assert!(
+        torn.sentence().ends_with(
+            "Perspective may hide up to 0.58 percentage points, and it is uncertain by ± 2.12, so it may exceed 3 % after all."
+        ),
+        "{}",
+        torn.sentence()
+    );
+    torn.perspective_pct = None;
     let still = FocalVerdict {
         tolerance_pct: 3.0,
         ..verdict(50.0, 0.01, ToleranceOutcome::Within)
