@@ -230,11 +230,10 @@ fn figures(value: f64) -> String {
     }
 }
 
-/// A moment in words, UTC, e.g. "25 Nov 2026, 14:05 UTC", from ms since 1970 UTC; empty beyond the calendar.
+/// A moment in words, UTC, e.g. "2026-11-25, 14:05 UTC", from ms since 1970 UTC; empty beyond the calendar.
 #[must_use]
 pub fn moment(ms: i64) -> String {
-    let format =
-        format_description!("[day padding:none] [month repr:short] [year], [hour]:[minute] UTC");
+    let format = format_description!("[year]-[month]-[day], [hour]:[minute] UTC");
     OffsetDateTime::from_unix_timestamp(ms.div_euclid(1000))
         .ok()
         .and_then(|at| at.format(&format).ok())
@@ -245,7 +244,7 @@ pub fn moment(ms: i64) -> String {
 mod tests {
     #[test]
     fn moments_are_in_utc_words() {
-        assert_eq!(moment(0), "1 Jan 1970, 00:00 UTC");
+        assert_eq!(moment(0), "1970-01-01, 00:00 UTC");
         assert_eq!(moment(i64::MAX), "");
     }
 

@@ -12,7 +12,7 @@ const FRAMES_SHOWN: usize = 24;
 
 /// What changed, as the page shows it.
 pub(super) struct DifferenceView {
-    /// What the earlier one is, e.g. "measured 25 Nov 2026, 14:05 UTC, algorithm 1".
+    /// What the earlier one is, e.g. "measured 2026-11-25, 14:05 UTC, algorithm 1".
     pub(super) before: String,
     pub(super) after: String,
     /// Nothing at all changed.

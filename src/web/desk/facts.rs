@@ -57,6 +57,10 @@ pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
     Some(verdict.sentence())
 }
 
+/// Sides of the chart, px: beside the facts on wide pages, across narrow ones, so that its type is as large as drawn.
+const WIDE_SIDES: (u32, u32) = (560, 380);
+const NARROW_SIDES: (u32, u32) = (360, 340);
+
 /// The chart as SVG for wide and for narrow pages; `None` where there is no curve.
 pub(super) fn charts(measurement: &SweepMeasurement) -> Result<Option<(String, String)>, WebError> {
     let Some(summary) = &measurement.summary else {
@@ -79,12 +83,12 @@ pub(super) fn charts(measurement: &SweepMeasurement) -> Result<Option<(String, S
         tolerance_pct: DEFAULT_TOLERANCE_PCT,
         axis: axis(measurement),
         theme: Theme::Page,
-        width: 1040,
-        height: 460,
+        width: WIDE_SIDES.0,
+        height: WIDE_SIDES.1,
         pull_dioptres: None,
     };
     let wide = chart.svg()?;
-    (chart.width, chart.height) = (420, 340);
+    (chart.width, chart.height) = NARROW_SIDES;
     Ok(Some((wide, chart.svg()?)))
 }
 

@@ -19,6 +19,7 @@ use crate::sweep::{FrameOrder, SweepSettings};
 use crate::web::WebError;
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
+use crate::web::pages::filters;
 use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};

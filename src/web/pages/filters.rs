@@ -4,7 +4,7 @@ use std::fmt::Display;
 
 /// Text with its numbers tied to their units and uncertainties, so that no line breaks between them.
 #[askama::filter_fn]
-pub(super) fn tied(text: impl Display, _: &dyn askama::Values) -> askama::Result<String> {
+pub(in crate::web) fn tied(text: impl Display, _: &dyn askama::Values) -> askama::Result<String> {
     Ok(tie(&text.to_string()))
 }
 

@@ -12,7 +12,7 @@ mod crawl;
 mod embed;
 mod feed;
 #[expect(unreachable_pub, reason = "the macro makes what it writes public")]
-mod filters;
+pub(super) mod filters;
 mod form;
 pub mod frame;
 mod guide;

@@ -87,7 +87,7 @@ async fn conditions_can_be_put_right_after_the_upload() {
     let answer = mara.post(&format!("{at}/settings"), &set).await;
     assert_eq!(answer.status, 303, "{}", answer.text());
     mara.wait_until_measured(sweep).await;
-    let shown = page(&mara, &at).await;
+    let shown = page(&mara, &at).await.replace('\u{a0}', " ");
     for words in [
         "<dd>Brackwell Bench 2</dd>",
         "<dt>Target distance</dt><dd>2.5 m (8 ft 2.5 in)</dd>",
