@@ -44,7 +44,7 @@ impl MeasuredFrom {
         match self.elsewhere_m {
             Some(m) => format!(
                 "though the lens focuses to {} at other focal lengths",
-                words::distance(m)
+                words::distance_from(m)
             ),
             None => "where it may shift more".to_owned(),
         }

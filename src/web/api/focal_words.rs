@@ -40,8 +40,8 @@ impl FocalDocument {
             .map_or_else(|| "not known".to_owned(), words::distance_from);
         match self.focuses_to_m {
             Some(closest) => format!(
-                "measured from {from} on; the lens focuses to {}; it may be larger nearer",
-                words::distance(closest)
+                "measured from {from} on; the lens focuses to {}; the shift may be larger nearer",
+                words::distance_from(closest)
             ),
             None => from,
         }

@@ -85,7 +85,7 @@ async fn what_is_nearer_than_the_nearest_measured_frame_is_left_open() {
     site.publish(&lens, &off(), late).await;
     let page = text(&site, "/lenses/ostrel-quay").await;
     // The next of 25 frames to 0.4 m is at 0.4 · 24 / 23.
-    let from = "measured from 0.418 m (1 ft 4.5 in) on; the lens focuses to 0.4 m (1 ft 3.7 in); it may be larger nearer";
+    let from = "measured from 0.418 m (1 ft 4.5 in) on; the lens focuses to 0.4 m (1 ft 3.8 in); the shift may be larger nearer";
     assert!(page.contains(from), "{page}");
     assert!(
         page.contains(

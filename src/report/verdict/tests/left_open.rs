@@ -110,7 +110,7 @@ fn what_was_not_measured_of_a_lens_is_said() {
     let zoom = lens_verdict(&[late, two[1]], &WHOLE).expect("a verdict");
     assert!(
         zoom.ends_with(
-            "At 28 mm nothing is measured nearer than 0.6 m (1 ft 11.7 in), though the lens focuses to 0.45 m (1 ft 5.7 in) at \
+            "At 28 mm nothing is measured nearer than 0.6 m (1 ft 11.7 in), though the lens focuses to 0.45 m (1 ft 5.8 in) at \
              other focal lengths."
         ),
         "{zoom}"
