@@ -23,6 +23,7 @@ mod ranking;
 mod reading;
 mod refusals;
 mod shapes;
+mod shared;
 mod sheets;
 mod site;
 mod sorting;

@@ -47,6 +47,8 @@ pub struct Public {
     pub site: String,
     /// The one address of the page.
     pub url: String,
+    /// The question that what stands on it turns on; may be empty.
+    pub question: String,
     /// Address of the picture that stands for it, without a question, and what it shows.
     pub picture: Option<(String, String)>,
     /// Whether other sites can show it in a frame.
@@ -57,7 +59,16 @@ impl Public {
     /// Where other sites learn how to show it.
     #[must_use]
     pub fn oembed(&self) -> String {
-        format!("{}/oembed?url={}", self.site, encoded(&self.url))
+        format!("{}/oembed?url={}", self.site, encoded(&self.shared_url()))
+    }
+
+    /// Its address with the question that what stands on it turns on.
+    #[must_use]
+    pub fn shared_url(&self) -> String {
+        match self.question.is_empty() {
+            true => self.url.clone(),
+            false => format!("{}?{}", self.url, self.question),
+        }
     }
 }
 
@@ -114,9 +125,19 @@ impl PageFrame {
         self.public = Some(Public {
             site: site.to_owned(),
             url: format!("{site}{path}"),
+            question: String::new(),
             picture: None,
             embeddable: false,
         });
+        self
+    }
+
+    /// The same frame where what stands on the page turns on this question: what is shared of it leads back to that.
+    #[must_use]
+    pub fn asked(mut self, question: &str) -> Self {
+        if let Some(public) = &mut self.public {
+            question.clone_into(&mut public.question);
+        }
         self
     }
 

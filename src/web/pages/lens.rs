@@ -32,6 +32,8 @@ struct LensPage {
     at_asked: Option<String>,
     /// The question of the page, for twins and charts.
     query: String,
+    /// Its address with what its verdict turns on.
+    cited: String,
     /// The record for catalogues.
     data_set: Option<String>,
 }
@@ -277,7 +279,9 @@ const FIELDS: Fields = &[
 ];
 
 /// The frame of the page, with how it is known outside: address, picture, embedding.
-fn public_frame(document: &LensDocument, site: &str, viewer: &Viewer) -> PageFrame {
+///
+/// `question` is what the verdict turns on; picture and address are of the same.
+fn public_frame(document: &LensDocument, site: &str, viewer: &Viewer, question: &str) -> PageFrame {
     let slug = &document.lens.slug;
     let name = document.lens.name();
     let frame =
@@ -285,13 +289,17 @@ fn public_frame(document: &LensDocument, site: &str, viewer: &Viewer) -> PageFra
     if !document.withdrawn.is_empty() {
         return frame;
     }
-    let frame = frame.embeddable();
+    let frame = frame.embeddable().asked(question);
     if document.results.is_empty() {
         return frame;
     }
     let (width, height) = PICTURE_SIDES;
+    let more = match question.is_empty() {
+        true => String::new(),
+        false => format!("&{question}"),
+    };
     frame.pictured(
-        &format!("/charts/lens/{slug}.png?width={width}&height={height}"),
+        &format!("/charts/lens/{slug}.png?width={width}&height={height}{more}"),
         format!("Shift of the picture scale of the {name} against focus distance"),
     )
 }
@@ -327,9 +335,25 @@ async fn lens_page(
         };
         format!("Breathing of the {}: {state}.", document.lens.name())
     });
+    let description = match groups.first().filter(|_| groups.len() > 1) {
+        Some(group) => format!("{description} Measured with {}.", group.conditions_words()),
+        None => description,
+    };
+    let usable = form.usable();
+    let turns_on = ["conditions", "tolerance_pct"]
+        .into_iter()
+        .filter_map(|name| Some((name, usable.text(name)?)))
+        .fold(Params::default(), |asked, (name, text)| {
+            asked.and(name, text)
+        })
+        .with(&[]);
     form.fill("tolerance_pct", tolerance_pct.to_string());
     Ok(LensPage {
-        page: public_frame(&document, site, viewer).described(description),
+        page: public_frame(&document, site, viewer, &turns_on).described(description),
+        cited: match turns_on.is_empty() {
+            true => document.lens.url.clone(),
+            false => format!("{}?{turns_on}", document.lens.url),
+        },
         data_set: json_ld::data_set(&document, site),
         query: form.usable().with(&[]),
         pull_asked: pull.is_some(),
