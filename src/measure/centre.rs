@@ -9,6 +9,7 @@
 //! of the background, u²(x) = (Σ (x−x₀)²·Var(I) + (Σ (x−x₀)²)²·u²(b)) / (Σ I)².
 
 use super::background::Tilt;
+use super::beside;
 use super::edges::{self, Estimate};
 use super::empty::{self, Laid};
 use super::foreign::mask;
@@ -19,6 +20,7 @@ use super::noise::Noise;
 use super::profile::Profile;
 use super::reduced::Reduced;
 use super::ring::Ring;
+use super::spots::{self, Blur};
 use super::{Flag, Lean, Plane, Target, Unmeasurable};
 use crate::units::Measured;
 
@@ -309,6 +311,15 @@ fn report(
     if seen.foreign > CROWDED_PART * m.flux {
         flags.push(Flag::Crowded);
     }
+    let laid = Laid {
+        centre,
+        support: seen.support,
+        radius: seen.radius,
+        outer: seen.outer,
+        flux: m.flux,
+        peak: seen.profile.peak,
+        pixel_variance: ring.pixel_variance,
+    };
     Ok(Target {
         x_px: Measured::new(best.centre.0, (best.variance.0 + edge).sqrt()),
         y_px: Measured::new(best.centre.1, (best.variance.1 + edge).sqrt()),
@@ -331,20 +342,18 @@ fn report(
         lean_y_px: Measured::new(m.yyy, error(lean_y_var)).scaled(1.0 / m.yy.max(1e-6)),
         elongation: (m.xx - m.yy) / (m.xx.abs() + m.yy.abs()).max(1e-6),
         window_change_px: wider,
-        uneven: empty::uneven(
+        uneven: empty::uneven(reduced, patch.tables, &laid),
+        beside: beside::beside(reduced, patch.tables, &laid),
+        tone_change_px: toned,
+        spots: spots::spots(
             reduced,
-            patch.tables,
-            &Laid {
+            patch,
+            &ring.plane,
+            &Blur {
                 centre,
                 support: seen.support,
-                radius: seen.radius,
-                outer: seen.outer,
-                flux: m.flux,
-                peak: seen.profile.peak,
-                pixel_variance: ring.pixel_variance,
             },
         ),
-        tone_change_px: toned,
         window: inside(patch.window, centre, seen.radius),
         flags,
     })

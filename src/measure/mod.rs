@@ -4,6 +4,7 @@
 //! Everything here is deterministic and knows no file, clock, thread pool size or database.
 
 mod background;
+mod beside;
 mod centre;
 mod edges;
 mod empty;
@@ -19,13 +20,14 @@ mod ranking;
 mod reduced;
 mod ring;
 mod search;
+mod spots;
 mod target;
 
 use reduced::Reduced;
 
 pub use flags::Flag;
 pub use plane::{Plane, PlaneError, Samples};
-pub use target::{Lean, Target, Uneven, Unmeasurable, Window};
+pub use target::{Beside, Lean, Spot, Target, Uneven, Unmeasurable, Window};
 
 /// Every bright spot of a picture that may be a target, fully measured, the most target-like first.
 #[must_use]

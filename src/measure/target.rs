@@ -50,6 +50,30 @@ pub struct Uneven {
     pub y_px2: Measured,
 }
 
+/// What lies around a target within a radius, as it would pull the centre if it were in the window.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Beside {
+    /// The radius, px.
+    pub radius_px: f64,
+    /// Along x, px.
+    pub x_px: Measured,
+    /// Along y, px.
+    pub y_px: Measured,
+}
+
+/// A dark spot in the blur of a target, as dust on the sensor makes it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spot {
+    /// Middle, px.
+    pub x_px: f64,
+    /// Middle, px.
+    pub y_px: f64,
+    /// Radius of what was looked at of it, px.
+    pub radius_px: f64,
+    /// Sum over its pixels of the share of light that each lacks, px².
+    pub missing_px2: Measured,
+}
+
 /// One target, measured: where its centre is, how wide its blur.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Target {
@@ -77,6 +101,10 @@ pub struct Target {
     pub uneven: Option<Uneven>,
     /// Change of the centre's x between two plausible tone curves, px.
     pub tone_change_px: f64,
+    /// Dark spots in its blur.
+    pub spots: Vec<Spot>,
+    /// What lies around it, in discs of growing radius; none where it is wide itself.
+    pub beside: Vec<Beside>,
     /// The pixels that were used.
     pub window: Window,
     /// What is remarkable about it.

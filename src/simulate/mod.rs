@@ -12,6 +12,7 @@ mod noise;
 mod render;
 mod scene;
 mod script;
+mod stray;
 mod tone;
 mod truth;
 
@@ -21,5 +22,6 @@ pub use script::{
     Bump, Capture, ClockJump, Cover, Noise, Picture, PrivateData, Shading, Subsampling,
     SweepScript, ZoomSlip,
 };
+pub use stray::{Dust, Ghost};
 pub use tone::ToneCurve;
 pub use truth::{FrameTruth, TargetTruth};

@@ -150,12 +150,14 @@ impl SweepScript {
                 Clutter::Reflection { .. } => {}
             }
         }
+        self.reflect(&mut light, &geometry);
         let flicker = self.picture.flicker * noise::normal(self.seed ^ FLICKER, frame as u64);
         let exposure = (scene.exposure * (1.0 + flicker)).max(0.0) as f32;
         if (exposure - 1.0).abs() > f32::EPSILON {
             light.iter_mut().for_each(|value| *value *= exposure);
         }
         self.shade(&mut light, frame);
+        self.darken(&mut light);
         light
     }
 
@@ -346,7 +348,7 @@ impl SweepScript {
 }
 
 /// Adds a piece of light to a picture, as far as it lies inside.
-fn add(light: &mut [f32], (width, height): (usize, usize), piece: &Piece) {
+pub(super) fn add(light: &mut [f32], (width, height): (usize, usize), piece: &Piece) {
     for (j, row) in piece.light.chunks(piece.width.max(1)).enumerate() {
         let y = piece.top + j as i64;
         if y < 0 || y >= height as i64 {

@@ -4,6 +4,7 @@ use time::macros::datetime;
 
 use super::breathing::{Breathing, LensModel};
 use super::scene::Scene;
+use super::stray::{Dust, Ghost};
 use super::tone::ToneCurve;
 use crate::units::FocusDistance;
 
@@ -181,6 +182,10 @@ pub struct Picture {
     pub flicker: f64,
     /// Brightness towards the corners.
     pub shading: Shading,
+    /// Dust on the sensor.
+    pub dust: Vec<Dust>,
+    /// A reflected copy of the targets.
+    pub ghost: Option<Ghost>,
 }
 
 impl Default for Picture {
@@ -203,6 +208,8 @@ impl Default for Picture {
             sway_px: 0.0,
             flicker: 0.0,
             shading: Shading::default(),
+            dust: Vec::new(),
+            ghost: None,
         }
     }
 }

@@ -155,6 +155,8 @@ mod tests {
                 y_px2: Measured::new(0.0, 1e-4),
             }),
             tone_change_px: 0.0,
+            spots: Vec::new(),
+            beside: Vec::new(),
             window: Window {
                 left: 300 - radius,
                 top: 600 - radius,

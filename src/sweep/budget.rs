@@ -20,6 +20,8 @@ pub(super) struct Differences {
     pub(super) warp: f64,
     /// What a cut blur may do.
     pub(super) vignetting: f64,
+    /// What is left of the pull of dust.
+    pub(super) dust: f64,
     /// What light beside a target may do.
     pub(super) other_light: f64,
     /// Between the two ends from which the order may run.
@@ -36,6 +38,7 @@ impl Differences {
             .hypot(self.shading)
             .hypot(self.warp)
             .hypot(self.vignetting)
+            .hypot(self.dust)
             .hypot(self.other_light)
             .hypot(self.order)
     }
@@ -151,6 +154,7 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
         line(Part::Shading, differences.shading),
         line(Part::WarpedBlur, differences.warp),
         line(Part::VignettedBlur, differences.vignetting),
+        line(Part::SensorDust, differences.dust),
         line(Part::OtherLight, differences.other_light),
     ];
     // No uncertainty of a sweep that came in order.

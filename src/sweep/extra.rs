@@ -194,6 +194,8 @@ mod tests {
             window_change_px: 0.0,
             uneven: None,
             tone_change_px: 0.0,
+            spots: Vec::new(),
+            beside: Vec::new(),
             window: Window {
                 left: 0,
                 top: 0,

@@ -103,6 +103,8 @@ codes! {
         "A reflection, label or lamp in a target's window pulls its centre. Take it away or move the targets, and shoot again.";
     UnevenBackground, "uneven_background", "The background behind the targets is not even",
         "Folds of cloth or the edge of a card, however dim, pull the centres of blurred targets. Put a larger, smooth black behind them and shoot again.";
+    SensorDust, "sensor_dust", "Dust on the sensor darkens the blur of a target",
+        "Its pull is taken out as far as its place and depth show. Clean the sensor and shoot again for the full certainty.";
     BlurVignetted, "blur_vignetted", "The blur is cut by the lens barrel",
         "Wide open this can shift the result by up to a percentage point. Stop down two stops and shoot again.";
     RepeatsDisagree, "repeats_disagree", "Repeated sweeps disagree",

@@ -26,7 +26,11 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::FrameResult;
+use super::backdrop::Backdrop;
 use super::balance::{self, usual};
+use super::beside;
+use super::distance::blur::BlurCourse;
+use super::dust::Dust;
 use super::spread::reference_px;
 use super::vignette::CutBlur;
 use crate::measure::{Flag, Target};
@@ -67,6 +71,10 @@ pub(super) struct OtherLight {
     pub(super) factor: Option<f64>,
     /// Places of the frames in which one target's light is not what it is in most, against the other's.
     pub(super) changing: Vec<usize>,
+    /// Places of the frames in which a target leans where it is sharp, as neither tape nor lens makes it.
+    pub(super) leaning: Vec<usize>,
+    /// What faint light around the targets does, percentage points, by place in the sweep; empty where there is none.
+    pub(super) around: Vec<f64>,
 }
 
 /// What one frame shows of its outermost targets.
@@ -92,27 +100,59 @@ struct Seen {
 
 /// Looks for other light; `None` where there is no sign of it, or where a cut blur explains what there is.
 #[must_use]
-pub(super) fn detect(frames: &[FrameResult], cut: Option<&CutBlur>) -> Option<OtherLight> {
+pub(super) fn detect(
+    frames: &[FrameResult],
+    course: Option<&BlurCourse>,
+    cut: Option<&CutBlur>,
+    backdrop: Option<&Backdrop>,
+    dust: Option<&Dust>,
+) -> Option<OtherLight> {
     if cut.is_some_and(CutBlur::is_remarkable) {
         return None;
     }
     let seen = seen_in(frames);
-    let lopsided: Vec<usize> = if is_of_the_tape(frames) {
+    let of_the_tape = is_of_the_tape(frames);
+    let lopsided: Vec<usize> = if of_the_tape {
         Vec::new()
     } else {
         let lopsided = seen.iter().filter(|s| s.lopsided);
         lopsided.map(|s| s.place).collect()
     };
+    let leaning = match course {
+        Some(course) if !of_the_tape && lopsided.is_empty() && dust.is_none() => {
+            leaning(frames, course)
+        }
+        _ => Vec::new(),
+    };
+    let around = || {
+        let reference = frames.iter().rposition(|f| f.separation_px.is_some())?;
+        // Folds and edges of cards have a finding and a line of the budget of their own.
+        beside::u_pct(frames, course, reference).filter(|_| backdrop.is_none())
+    };
     let found = OtherLight {
         lopsided,
         factor: unlike(frames, &seen),
         changing: changing(&seen),
+        leaning,
+        around: around().unwrap_or_default(),
     };
-    let any = !found.lopsided.is_empty() || found.factor.is_some() || !found.changing.is_empty();
+    let any = !found.lopsided.is_empty()
+        || found.factor.is_some()
+        || !found.changing.is_empty()
+        || !found.leaning.is_empty()
+        || !found.around.is_empty();
     any.then_some(found)
 }
 
 impl OtherLight {
+    /// Nothing but faint light around the targets was seen.
+    fn is_around_only(&self) -> bool {
+        self.lopsided.is_empty()
+            && self.factor.is_none()
+            && self.changing.is_empty()
+            && self.leaning.is_empty()
+    }
+
     /// Standard uncertainty that it leaves in each frame's shift, percentage points, by place in the sweep.
     #[must_use]
     pub(super) fn u_pct(&self, frames: &[FrameResult]) -> Vec<f64> {
@@ -132,10 +172,68 @@ impl OtherLight {
             let spread = (frame.variance - reference.variance).abs();
             let lean = (frame.lean_px - reference.lean_px) / FAR_SQUARED;
             let pull = lean.hypot((gained * spread).sqrt()) / separation;
-            u[frame.place] = 100.0 * pull.hypot(frame.shift * held_back);
+            let around = self.around.get(frame.place).copied().unwrap_or(0.0);
+            let own = if self.is_around_only() {
+                0.0
+            } else {
+                100.0 * pull.hypot(frame.shift * held_back)
+            };
+            u[frame.place] = own.hypot(around);
         }
         u
     }
+}
+
+/// Places of the frames in which a target leans along the line where it is sharp. Coma and a cut blur vanish there, and grow with
+/// the blur; a tape's own shape stays. What does neither, by a third moment that runs straight with the second, is light
+/// beside it that has a blur of its own, or comes into the window: a reflected copy of the target.
+fn leaning(frames: &[FrameResult], course: &BlurCourse) -> Vec<usize> {
+    let sides: [Side; 2] = [<[Target]>::first, <[Target]>::last];
+    let Some(reference) = reference_px(frames) else {
+        return Vec::new();
+    };
+    let leans = |side: Side| {
+        let seen: Vec<(f64, Measured)> = frames
+            .iter()
+            .filter_map(|frame| {
+                let target = side(&frame.targets)?;
+                let scale = frame.separation_px?.value / reference;
+                let blur = target.variance_px2.value / (scale * scale) - course.sharp_variance;
+                Some((blur, target.lean.third_px3.scaled(scale.powi(-3))))
+            })
+            .collect();
+        let terms = DMatrix::from_fn(seen.len(), 2, |row, column| {
+            let (blur, third) = seen[row];
+            [1.0, blur][column] / third.std_error.max(1e-6)
+        });
+        let thirds = seen
+            .iter()
+            .map(|(_, third)| third.value / third.std_error.max(1e-6));
+        let thirds = DVector::from_iterator(seen.len(), thirds);
+        let inverse = (terms.transpose() * &terms).try_inverse()?;
+        let fit = inverse * terms.transpose() * thirds;
+        let own = LOPSIDED * course.sharp_variance.max(0.0).powf(1.5);
+        let is_straight = seen.iter().all(|&(blur, third)| {
+            let expected = fit[0] + fit[1] * blur;
+            let allowed = OWN_SHAPE * expected.abs().max(fit[0].abs());
+            (third.value - expected).abs() < allowed.max(OWN_SIGMA * third.std_error)
+        });
+        Some(fit[0].abs() > own && !is_straight)
+    };
+    if !sides.iter().any(|&side| leans(side) == Some(true)) {
+        return Vec::new();
+    }
+    let flagged = |frame: &FrameResult| {
+        let mut ends = frame
+            .targets
+            .first()
+            .into_iter()
+            .chain(frame.targets.last());
+        ends.any(|target| target.flags.contains(&Flag::Vignetted))
+    };
+    (0..frames.len())
+        .filter(|&at| flagged(&frames[at]))
+        .collect()
 }
 
 /// One of a frame's outermost targets.

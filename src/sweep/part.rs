@@ -56,6 +56,9 @@ parts! {
          centres outwards: half of what was taken out for it, as some pupils stretch the blur without a pull";
     VignettedBlur, "vignetted_blur", true,
         "Blur cut by the lens barrel, from its measured asymmetry";
+    SensorDust, "sensor_dust", true,
+        "Dust on the sensor darkens a spot of the blur: a quarter of the pull that was taken out for it, as the light at its place \
+         is known from a model in most frames";
     OtherLight, "other_light", true,
         "Light of something else in a target's window, from what tape does not show: lopsided light, light that changes";
     FrameOrder, "frame_order", true,

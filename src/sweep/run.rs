@@ -8,8 +8,8 @@ use super::restore::Restored;
 use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{
-    backdrop, budget, extra, findings, infinity, order, other_light, pair, pulls, search, slip,
-    spread,
+    backdrop, budget, dust, extra, findings, infinity, order, other_light, pair, pulls, search,
+    slip, spread,
 };
 use crate::measure::Target;
 use crate::units::{Measured, Metres};
@@ -66,8 +66,18 @@ fn measure_seen(
         .iter()
         .rposition(|frame| frame.separation_px.is_some());
     let backdrop = reference.and_then(|reference| backdrop::detect(&results, reference));
+    let dust = reference.and_then(|reference| dust::detect(&results, course.as_ref(), reference));
+    if let Some(dust) = &dust {
+        dust.correct(&mut results);
+    }
     let pulls = pulls::take_out(&mut results, course.as_ref(), width_px, backdrop.as_ref());
-    let other_light = other_light::detect(&results, pulls.cut_blur.as_ref());
+    let other_light = other_light::detect(
+        &results,
+        course.as_ref(),
+        pulls.cut_blur.as_ref(),
+        backdrop.as_ref(),
+        dust.as_ref(),
+    );
     let slip = slip::find(&results, &places, pulls.cut_blur.as_ref());
     let closest_focus = settings.closest_focus.or_else(|| {
         let nearest = results.first().and_then(|frame| frame.focus_dioptres)?;
@@ -77,6 +87,7 @@ fn measure_seen(
         places: &places,
         course: course.as_ref(),
         backdrop: backdrop.as_ref(),
+        dust: dust.as_ref(),
         pulls: &pulls,
         other_light: other_light.as_ref(),
         slip: slip.as_ref(),
@@ -134,6 +145,7 @@ fn measure_seen(
         cut_blur: pulls.cut_blur,
         other_light,
         backdrop,
+        dust,
         slip,
         shortfall,
     };

@@ -3,6 +3,7 @@
 use super::backdrop::Backdrop;
 use super::budget::{self, Differences, Noise, Setting};
 use super::distance::blur::BlurCourse;
+use super::dust::Dust;
 use super::other_light::OtherLight;
 use super::pieces::{Pieces, points, separations};
 use super::places::Places;
@@ -22,6 +23,8 @@ pub(super) struct Grounds<'a> {
     pub(super) course: Option<&'a BlurCourse>,
     /// The background is uneven.
     pub(super) backdrop: Option<&'a Backdrop>,
+    /// There is dust in the blur.
+    pub(super) dust: Option<&'a Dust>,
     /// What else pulls the centres.
     pub(super) pulls: &'a Pulls,
     /// There is light beside a target.
@@ -72,6 +75,11 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
     if let Some(warp) = &grounds.pulls.warp {
         let left = warp.u_pct(frames, reference);
         fill(left, |difference| &mut difference.warp);
+    }
+    if let Some(dust) = grounds.dust {
+        fill(dust.u_pct(frames, reference), |difference| {
+            &mut difference.dust
+        });
     }
     if let Some(other) = grounds.other_light {
         fill(other.u_pct(frames), |difference| {

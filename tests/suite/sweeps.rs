@@ -3,6 +3,7 @@
 mod background;
 mod covered;
 mod distances;
+mod dust;
 mod findings;
 mod full_size;
 mod order;
@@ -368,9 +369,8 @@ fn the_same_bytes_give_the_same_numbers_whatever_the_threads() {
     assert_eq!(format!("{:?}", with(1)), format!("{:?}", with(4)));
 }
 
-/// Small sweeps of mixed conditions: a 95 % interval should hold the truth in 95 of 100 frames. Frames of one sweep share
-/// their reference, so that 20 sweeps count for some 60 independent frames: a binomial spread of 3 %, two of it either side
-/// makes 89 to 100 %; too wide intervals show in the mean square of the normalised errors, 1 if they are right.
+/// Small sweeps of mixed conditions: a 95 % interval holds the truth in 95 of 100 frames. Frames of a sweep share their reference:
+/// 20 sweeps are some 60 independent frames, a binomial spread of 3 %, two of it 89 to 100 %; mean square errors in u's are 1.
 #[test]
 fn intervals_hold_the_truth() {
     let (mut held, mut all, mut square) = (0, 0, 0.0);

@@ -6,11 +6,11 @@ use time::macros::format_description;
 use time::{PrimitiveDateTime, UtcOffset};
 
 use super::number::{Number, Pair, measured, pair};
-use super::unknown;
-use crate::measure::{Flag, Lean, Target, Uneven, Unmeasurable, Window};
+use super::target::TargetDoc;
+use crate::measure::Unmeasurable;
 use crate::store::StoreError;
 use crate::sweep::{CaptureTime, FrameInfo, FrameResult, FrameState};
-use crate::units::{FNumber, FocusDistance, Measured, Metres, Millimetres};
+use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
 
 const CAMERA_TIME: &[BorrowedFormatItem<'static>] =
     format_description!("[year]-[month]-[day]T[hour]:[minute]:[second]");
@@ -148,105 +148,6 @@ pub(super) fn metres(number: Option<Number>) -> Result<Option<Metres>, StoreErro
 
 pub(super) fn f_number(number: Option<Number>) -> Result<Option<FNumber>, StoreError> {
     Ok(number.map(|n| FNumber::new(n.0)).transpose()?)
-}
-
-#[derive(Serialize, Deserialize)]
-struct TargetDoc {
-    x_px: Pair,
-    y_px: Pair,
-    variance_px2: Pair,
-    flux: Number,
-    peak: Number,
-    /// Third central moment, fourth cumulant, tilt.
-    #[serde(default)]
-    lean: Option<(Pair, Number, Number)>,
-    #[serde(default)]
-    lean_y_px: Option<Pair>,
-    elongation: Number,
-    window_change_px: Number,
-    /// Along x and y.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    uneven_px2: Option<(Pair, Pair)>,
-    tone_change_px: Number,
-    /// Left, top, right, bottom.
-    window: (u32, u32, u32, u32),
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    flags: Vec<String>,
-}
-
-impl TargetDoc {
-    fn of(target: &Target) -> Self {
-        let Target {
-            x_px,
-            y_px,
-            variance_px2,
-            flux,
-            peak,
-            lean,
-            lean_y_px,
-            elongation,
-            window_change_px,
-            uneven,
-            tone_change_px,
-            window,
-            flags,
-        } = target;
-        Self {
-            x_px: pair(*x_px),
-            y_px: pair(*y_px),
-            variance_px2: pair(*variance_px2),
-            flux: Number(*flux),
-            peak: Number(*peak),
-            lean: Some((
-                pair(lean.third_px3),
-                Number(lean.fourth_px4),
-                Number(lean.tilt_px2),
-            )),
-            lean_y_px: Some(pair(*lean_y_px)),
-            elongation: Number(*elongation),
-            window_change_px: Number(*window_change_px),
-            uneven_px2: uneven.map(|uneven| (pair(uneven.x_px2), pair(uneven.y_px2))),
-            tone_change_px: Number(*tone_change_px),
-            window: (window.left, window.top, window.right, window.bottom),
-            flags: flags.iter().map(|flag| flag.code().to_owned()).collect(),
-        }
-    }
-
-    fn read(self) -> Result<Target, StoreError> {
-        let (left, top, right, bottom) = self.window;
-        Ok(Target {
-            x_px: measured(self.x_px),
-            y_px: measured(self.y_px),
-            variance_px2: measured(self.variance_px2),
-            flux: self.flux.0,
-            peak: self.peak.0,
-            // Targets measured before it was looked at have none.
-            lean: self.lean.map_or(Lean::NONE, |(third, fourth, tilt)| Lean {
-                third_px3: measured(third),
-                fourth_px4: fourth.0,
-                tilt_px2: tilt.0,
-            }),
-            lean_y_px: self.lean_y_px.map_or(Measured::new(0.0, 0.0), measured),
-            elongation: self.elongation.0,
-            window_change_px: self.window_change_px.0,
-            uneven: self.uneven_px2.map(|(x, y)| Uneven {
-                x_px2: measured(x),
-                y_px2: measured(y),
-            }),
-            tone_change_px: self.tone_change_px.0,
-            window: Window {
-                left,
-                top,
-                right,
-                bottom,
-            },
-            flags: self
-                .flags
-                .iter()
-                .map(|code| Flag::from_code(code).ok_or_else(|| unknown("flag", code)))
-                .collect::<Result<_, _>>()?,
-        })
-    }
 }
 
 /// `Unmeasurable`, variant by variant.

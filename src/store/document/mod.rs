@@ -9,6 +9,7 @@ mod number;
 #[cfg(test)]
 mod round_trip;
 mod settings;
+mod target;
 
 pub(super) use focal_result::{
     PublicationDoc, PublicationHead, decode_focal_result, encode_focal_result,

@@ -1,15 +1,14 @@
 //! Whatever the core can say goes into a document and comes back the same, to the last bit of every number.
 
 use proptest::collection::{btree_map, vec};
-use proptest::option::of;
 use proptest::prelude::*;
-use proptest::sample::select;
+use proptest::{array::uniform7, option::of, sample::select};
 
 use super::{
     ConditionsDoc, FrameInfoDoc, MeasurementDoc, PublicationDoc, SettingsDoc, decode,
     decode_focal_result, encode, encode_focal_result,
 };
-use crate::measure::{Flag, Lean, Target, Uneven, Unmeasurable, Window};
+use crate::measure::{Beside, Flag, Lean, Spot, Target, Uneven, Unmeasurable, Window};
 use crate::store::{Conditions, ConditionsKey, FocalResult, StoreError, Switch};
 use crate::sweep::{
     Budget, BudgetLine, CaptureTime, Code, CurvePoint, DistanceSource, Finding, FrameInfo,
@@ -88,39 +87,53 @@ fn frame_info() -> impl Strategy<Value = FrameInfo> {
         })
 }
 
+fn disc((radius_px, x_px, y_px): (f64, Measured, Measured)) -> Beside {
+    Beside {
+        radius_px,
+        x_px,
+        y_px,
+    }
+}
+
 fn target() -> impl Strategy<Value = Target> {
     (
         (value(), value(), value(), value(), value()),
-        (
-            number(),
-            number(),
-            number(),
-            number(),
-            number(),
-            number(),
-            number(),
-        ),
+        uniform7(number()),
         any::<(u32, u32, u32, u32)>(),
         of((value(), value())),
-        vec(select(&Flag::ALL[..]), 0..3),
+        (
+            vec((number(), number(), number(), value()), 0..3),
+            vec((number(), value(), value()), 0..3),
+            vec(select(&Flag::ALL[..]), 0..3),
+        ),
     )
         .prop_map(
-            |(place, light, (left, top, right, bottom), uneven, flags)| Target {
+            |(place, light, (left, top, right, bottom), uneven, (spots, beside, flags))| Target {
                 x_px: place.0,
                 y_px: place.1,
                 variance_px2: place.2,
-                flux: light.0,
-                peak: light.1,
+                flux: light[0],
+                peak: light[1],
                 lean: Lean {
                     third_px3: place.3,
-                    fourth_px4: light.2,
-                    tilt_px2: light.6,
+                    fourth_px4: light[2],
+                    tilt_px2: light[6],
                 },
                 lean_y_px: place.4,
-                elongation: light.3,
-                window_change_px: light.4,
+                elongation: light[3],
+                window_change_px: light[4],
                 uneven: uneven.map(|(x_px2, y_px2)| Uneven { x_px2, y_px2 }),
-                tone_change_px: light.5,
+                tone_change_px: light[5],
+                spots: spots
+                    .into_iter()
+                    .map(|(x_px, y_px, radius_px, missing_px2)| Spot {
+                        x_px,
+                        y_px,
+                        radius_px,
+                        missing_px2,
+                    })
+                    .collect(),
+                beside: beside.into_iter().map(disc).collect(),
                 window: Window {
                     left,
                     top,

@@ -7,6 +7,7 @@ mod pictures;
 
 use super::backdrop::Backdrop;
 use super::distance::blur::{BlurCourse, FromBlur};
+use super::dust::Dust;
 use super::infinity::Shortfall;
 use super::other_light::OtherLight;
 use super::places::Places;
@@ -34,6 +35,8 @@ pub(super) struct Evidence {
     pub(super) other_light: Option<OtherLight>,
     /// The background is uneven.
     pub(super) backdrop: Option<Backdrop>,
+    /// There is dust on the sensor.
+    pub(super) dust: Option<Dust>,
     /// The zoom ring slipped.
     pub(super) slip: Option<ZoomSlip>,
     /// The reference is short of infinity.
@@ -67,6 +70,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         pictures::blur_vignetted(sweep, evidence),
         pictures::other_light(sweep, evidence),
         pictures::uneven_background(sweep, evidence),
+        pictures::sensor_dust(sweep, evidence),
     ]
     .into_iter()
     .flatten()

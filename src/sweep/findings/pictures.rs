@@ -240,6 +240,17 @@ pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Opti
             changing.len(),
         )
     });
+    let sharp = other.filter(|other| !other.leaning.is_empty()).map(|other| {
+        format!(
+            "In {} of {count} frames a target leans to one side though it is nearly sharp, as a reflected copy of it makes it and \
+             neither tape nor lens.",
+            other.leaning.len(),
+        )
+    });
+    let faint = other.filter(|other| !other.around.is_empty()).map(|_| {
+        "Where the targets are sharp, faint light lies beside them, so near that their blur reaches it in other frames."
+            .to_owned()
+    });
     let runs = (!merged.is_empty()).then(|| {
         format!(
             "In {} of {count} frames something bright beside a target, as the wall beyond the edge of a card, runs into its \
@@ -264,12 +275,13 @@ pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Opti
         "Put a larger black behind the targets or move them away from its edge, or stop down to make the blur smaller, and \
          shoot again."
     };
-    let mut said: Vec<String> = [leans, unlike, changes, pulls, runs]
+    let mut said: Vec<String> = [leans, unlike, changes, sharp, faint, pulls, runs]
         .into_iter()
         .flatten()
         .collect();
     said.push(remedy.to_owned());
-    let files = [lopsided, changing, merged]
+    let leaning = other.map_or_else(Vec::new, |other| of(&other.leaning));
+    let files = [lopsided, changing, leaning, merged]
         .into_iter()
         .find(|files| !files.is_empty());
     Some(finding(
@@ -308,4 +320,36 @@ pub(super) fn uneven_background(sweep: &SweepMeasurement, evidence: &Evidence) -
             files,
         )
     })
+}
+
+pub(super) fn sensor_dust(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
+    let dust = evidence.dust.as_ref()?;
+    let places: Vec<String> = dust
+        .grains
+        .iter()
+        .map(|grain| {
+            let (x, y) = grain.place_px;
+            format!("x {x:.0}, y {y:.0} px ({} frames)", grain.count)
+        })
+        .collect();
+    let severity = if dust.most_pct > WORTH_A_WORD_PCT {
+        Severity::Warning
+    } else {
+        Severity::Note
+    };
+    let shown = dust.grains.iter().map(|grain| grain.shown);
+    let first = shown.clone().map(|shown| shown.0).min()?;
+    let last = shown.map(|shown| shown.1).max()?;
+    Some(finding(
+        Code::SensorDust,
+        severity,
+        format!(
+            "Dark spots stay where they are in the picture while the blur of the targets changes, as dust on the sensor does: {}. \
+             They pulled the shift by up to {:.3} percentage points; that was taken out.{} Clean the sensor and shoot again.",
+            places.join("; "),
+            dust.most_pct,
+            effect(sweep)
+        ),
+        names(&sweep.frames[first..=last]),
+    ))
 }

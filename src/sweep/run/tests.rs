@@ -114,6 +114,8 @@ impl Bracket {
                     window_change_px: 0.0,
                     uneven: None,
                     tone_change_px: 0.0,
+                    spots: Vec::new(),
+                    beside: Vec::new(),
                     window: Window::default(),
                     flags: Vec::new(),
                 }

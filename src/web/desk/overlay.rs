@@ -181,6 +181,8 @@ mod tests {
                 window_change_px: 0.0,
                 uneven: None,
                 tone_change_px: 0.0,
+                spots: Vec::new(),
+                beside: Vec::new(),
                 window: Window {
                     left: 80,
                     top: 30,

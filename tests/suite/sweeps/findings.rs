@@ -351,6 +351,7 @@ fn no_code_is_without_a_test() {
     let tested = [
         include_str!("findings.rs"),
         include_str!("background.rs"),
+        include_str!("dust.rs"),
         include_str!("other_light.rs"),
         include_str!("../sweeps.rs"),
     ];
