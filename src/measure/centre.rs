@@ -21,6 +21,7 @@ use super::profile::Profile;
 use super::reduced::Reduced;
 use super::ring::Ring;
 use super::spots::{self, Blur};
+use super::toned::{self, Around};
 use super::{Flag, Lean, Plane, Target, Unmeasurable};
 use crate::units::Measured;
 
@@ -204,6 +205,7 @@ fn report(
     let (mut flux_var, mut x_var, mut y_var, mut width_var) = (0.0, 0.0, 0.0, 0.0);
     let (mut lean_x_var, mut lean_y_var, mut lean_lever) = (0.0, 0.0, 0.0);
     let (mut light_sum, mut light_xx, mut light_x4) = (0.0, 0.0, 0.0);
+    let (mut light_four, mut four_var) = (0.0, 0.0);
     let (mut pixels, mut lever, mut width_lever) = (0.0, 0.0, 0.0);
     let (mut burnt_flux, mut burnt_pixels, mut rim_pixels) = (0.0, 0.0, 0.0);
     // Sums for the uncertainty need not see every row.
@@ -224,6 +226,9 @@ fn report(
         light_sum += above;
         light_xx += above * dx * dx;
         light_x4 += above * dx.powi(4);
+        let four = (dx * dx - dy * dy).powi(2) - 4.0 * dx * dx * dy * dy;
+        light_four += above * four;
+        four_var += four * four * var;
         lean_y_var += (dy * (dy * dy - 3.0 * m.yy)).powi(2) * var;
         pixels += 1.0;
         lever += dx * dx;
@@ -240,6 +245,7 @@ fn report(
         &mut x_var,
         &mut y_var,
         &mut width_var,
+        &mut four_var,
         &mut lean_x_var,
         &mut lean_y_var,
         &mut lean_lever,
@@ -288,7 +294,7 @@ fn report(
     };
     let other_light = patch.other_light();
     let other_plane = Ring::plane_of(patch, &other_light, centre, seen.radius, seen.outer);
-    let toned = change(&other_light, seen.radius, other_plane);
+    let other_tone = change(&other_light, seen.radius, other_plane);
     let beyond = seen.radius + WIDER_PX;
     let wider = change(&patch.light, beyond, ring.plane_beyond(centre, beyond));
     let mut flags = Vec::new();
@@ -340,11 +346,18 @@ fn report(
             tilt_px2: best.tilt_px2,
         },
         lean_y_px: Measured::new(m.yyy, error(lean_y_var)).scaled(1.0 / m.yy.max(1e-6)),
+        four_fold_px4: Measured::new(
+            if light_sum > 0.0 {
+                light_four / light_sum - 3.0 * (m.xx - m.yy).powi(2)
+            } else {
+                0.0
+            },
+            error(four_var),
+        ),
         elongation: (m.xx - m.yy) / (m.xx.abs() + m.yy.abs()).max(1e-6),
         window_change_px: wider,
         uneven: empty::uneven(reduced, patch.tables, &laid),
         beside: beside::beside(reduced, patch.tables, &laid),
-        tone_change_px: toned,
         spots: spots::spots(
             reduced,
             patch,
@@ -352,6 +365,18 @@ fn report(
             &Blur {
                 centre,
                 support: seen.support,
+            },
+        ),
+        tone_change_px: other_tone,
+        toned: toned::toned(
+            patch,
+            &Around {
+                centre,
+                radius: seen.radius,
+                outer: seen.outer,
+                plane: ring.plane,
+                noise: ring.pixel_variance.sqrt(),
+                flux: m.flux,
             },
         ),
         window: inside(patch.window, centre, seen.radius),

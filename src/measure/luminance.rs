@@ -6,6 +6,7 @@
 
 use std::sync::OnceLock;
 
+use super::toned::{POWERS, powers};
 use super::{Plane, Samples, Window};
 
 /// Linear light, 0 to 1, of an sRGB-coded value, 0 to 1.
@@ -58,6 +59,8 @@ pub(super) struct Tables {
     pub(super) light: Vec<f32>,
     /// Linear light under the other plausible tone curve.
     pub(super) other_light: Vec<f32>,
+    /// Light by powers of its logarithm; see `toned`.
+    pub(super) powers: Vec<[f64; POWERS]>,
     /// Change of light for one 8-bit code of change, so that noise has one unit for both depths.
     pub(super) slope: Vec<f32>,
     /// Codes in one 8-bit code: 1 or 257.
@@ -76,6 +79,9 @@ impl Tables {
         Self {
             light: codes().map(|c| srgb_to_linear(coded(c)) as f32).collect(),
             other_light: codes().map(|c| other_to_linear(coded(c)) as f32).collect(),
+            powers: codes()
+                .map(|c| powers(srgb_to_linear(coded(c))).map(|(value, _)| value))
+                .collect(),
             slope: codes().map(|c| slope(c) as f32).collect(),
             codes_per_eight_bit: step as f32,
         }

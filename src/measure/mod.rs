@@ -22,12 +22,14 @@ mod ring;
 mod search;
 mod spots;
 mod target;
+mod toned;
 
 use reduced::Reduced;
 
 pub use flags::Flag;
 pub use plane::{Plane, PlaneError, Samples};
 pub use target::{Beside, Lean, Spot, Target, Uneven, Unmeasurable, Window};
+pub use toned::{POWERS, Toned};
 
 /// Every bright spot of a picture that may be a target, fully measured, the most target-like first.
 #[must_use]

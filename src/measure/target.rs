@@ -1,6 +1,6 @@
 //! What is known of one target in one frame, and why a frame can have none.
 
-use super::Flag;
+use super::{Flag, Toned};
 use crate::units::Measured;
 
 /// A rectangle of pixels, both corners inside the picture and inside the rectangle; by default the first pixel.
@@ -95,6 +95,10 @@ pub struct Target {
     /// How much wider the light is along x than along y: (variance along x − variance along y) / (their sum), no unit.
     /// A regular pupil of three or more blades adds none; a cat's eye at the frame's side makes it fall with defocus.
     pub elongation: f64,
+    /// Fourth cumulant that four-fold shapes have, Σ I·Re (x + iy)⁴ / Σ I − 3·(variance along x − variance along y)², px⁴, with its
+    /// standard uncertainty from noise. Nothing for discs, ellipses and regular pupils of other than four blades; a blur that
+    /// is cut to the overlap of two circles has some.
+    pub four_fold_px4: Measured,
     /// Change of the centre's x between two plausible windows, px: the background's part of the uncertainty.
     pub window_change_px: f64,
     /// What the unevenness of the background does; `None` where there are no empty places to see it.
@@ -105,6 +109,8 @@ pub struct Target {
     pub spots: Vec<Spot>,
     /// What lies around it, in discs of growing radius; none where it is wide itself.
     pub beside: Vec<Beside>,
+    /// What its light would be under other tone curves.
+    pub toned: Toned,
     /// The pixels that were used.
     pub window: Window,
     /// What is remarkable about it.

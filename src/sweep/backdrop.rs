@@ -149,6 +149,7 @@ mod tests {
             lean: Lean::NONE,
             lean_y_px: Measured::new(0.0, 0.0),
             elongation: 0.0,
+            four_fold_px4: Measured::new(0.0, 0.0),
             window_change_px: 0.0,
             uneven: pull(radius).map(|pull| Uneven {
                 x_px2: Measured::new(pull * pull, 1e-4),
@@ -157,6 +158,7 @@ mod tests {
             tone_change_px: 0.0,
             spots: Vec::new(),
             beside: Vec::new(),
+            toned: crate::measure::Toned::default(),
             window: Window {
                 left: 300 - radius,
                 top: 600 - radius,

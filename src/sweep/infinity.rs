@@ -10,6 +10,8 @@ pub(super) struct Seen {
     pub(super) stated: bool,
     /// What blur says with closest focus and target distance.
     pub(super) last: Option<LastFrame>,
+    /// How far short it would be with the pupil where it is as a rule, dioptres; see `FromBlur::open_dioptres`.
+    pub(super) open_dioptres: f64,
     /// Blur of the last frame, px.
     pub(super) last_blur_px: Option<f64>,
     /// Blur that the nominal pupil makes at infinity, px.
@@ -96,7 +98,18 @@ pub(super) fn assess(
             effect_pct: Some(effect),
         })
     };
-    let shortfall = told.or(by_distance).or_else(by_blur).or_else(by_slope)?;
+    let shortfall = told.or(by_distance).or_else(by_blur).or_else(by_slope);
+    let Some(shortfall) = shortfall else {
+        if stated.is_none()
+            && let Some(effect) = costs(seen.open_dioptres).filter(|effect| *effect != 0.0)
+        {
+            summary.budget.systematic.push(BudgetLine {
+                part: Part::AssumedInfinity,
+                pct: effect,
+            });
+        }
+        return None;
+    };
     if let Some(effect) = shortfall.effect_pct {
         summary.budget.systematic.push(BudgetLine {
             part: Part::ReferenceNotAtInfinity,

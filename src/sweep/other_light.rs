@@ -31,6 +31,7 @@ use super::balance::{self, usual};
 use super::beside;
 use super::distance::blur::BlurCourse;
 use super::dust::Dust;
+use super::least_squares;
 use super::spread::reference_px;
 use super::vignette::CutBlur;
 use crate::measure::{Flag, Target};
@@ -364,14 +365,15 @@ fn still_share(seen: &[Seen]) -> f64 {
         _ => seen[row].shift,
     });
     let logs = DVector::from_iterator(seen.len(), seen.iter().map(|s| s.log_light));
-    let Some(inverse) = (terms.transpose() * &terms).try_inverse() else {
+    let Some(fit) = least_squares::fit(&terms, &logs) else {
         return 0.0;
     };
-    let fit = &inverse * terms.transpose() * &logs;
-    let left = seen.len() as f64 - 3.0;
-    let noise = (&logs - &terms * &fit).norm_squared() / left;
-    let slope = Measured::new(fit[2], (noise * inverse[(2, 2)]).max(0.0).sqrt());
-    if left >= 1.0 && slope.value.abs() > CLEAR * slope.std_error {
+    let noise = fit.chi2 / (seen.len() - terms.ncols()) as f64;
+    let slope = Measured::new(
+        fit.factors[2],
+        (noise * fit.covariance[(2, 2)]).max(0.0).sqrt(),
+    );
+    if slope.value.abs() > CLEAR * slope.std_error {
         (slope.value.abs() / 2.0).min(1.0)
     } else {
         0.0

@@ -76,6 +76,8 @@ parts! {
     ZoomSlip, "zoom_slip", false,
         "The zoom ring slipped between this frame and the reference: the shift holds the step in the picture's scale, of this \
          size, beside the breathing.";
+    AssumedInfinity, "assumed_infinity", false,
+        "That the last frame is at infinity is taken from the blur, which a frame that is short of it shows as well if the          entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor.";
     ReferenceNotAtInfinity, "reference_not_at_infinity", false,
         "The reference is short of infinity: slope of the curve at its end times the dioptres left. Every shift lacks \
          about this much.";

@@ -24,16 +24,20 @@ pub(super) struct Pulls {
     pub(super) unseen_shading_pct: Option<f64>,
 }
 
-/// Looks at the blur of all frames of a picture width, px, and takes out of their separations what its shape tells for certain.
+/// Looks at the blur of all frames of a picture width, px, whose tone curve had to be straightened or not, and takes out of their separations what its shape tells for certain.
 pub(super) fn take_out(
     frames: &mut [FrameResult],
     course: Option<&BlurCourse>,
     width_px: Option<u32>,
     backdrop: Option<&Backdrop>,
+    straightened: bool,
 ) -> Pulls {
     let mut pulls = Pulls::default();
-    let falls = || shading::detect(frames, course, None).is_some_and(|shading| shading.is_plain());
-    match course.and_then(|course| vignette::look(frames, course)) {
+    let falls = || {
+        shading::detect(frames, course, None, straightened)
+            .is_some_and(|shading| shading.is_plain())
+    };
+    match course.and_then(|course| vignette::look(frames, course, straightened)) {
         Some(vignette::Shape::Cut(cut)) if !(cut.is_slight() && falls()) => {
             if let Some(course) = course {
                 vignette::correct(frames, course, &cut);
@@ -47,13 +51,13 @@ pub(super) fn take_out(
     }
     pulls.warp = course
         .zip(width_px)
-        .and_then(|(course, width_px)| warp::detect(frames, course, width_px));
-    let shading = shading::detect(frames, course, pulls.warp.as_ref());
+        .and_then(|(course, width_px)| warp::detect(frames, course, width_px, straightened));
+    let shading = shading::detect(frames, course, pulls.warp.as_ref(), straightened);
     if let Some(warp) = &pulls.warp {
         warp.correct(frames);
     }
     match shading {
-        Some(shading) if shading.is_certain() && !explains(backdrop, shading.most_pct(frames)) => {
+        Some(shading) if shading.is_believed() && !explains(backdrop, shading.most_pct(frames)) => {
             shading.correct(frames);
             pulls.shading = Some(shading);
         }

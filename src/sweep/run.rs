@@ -9,7 +9,7 @@ use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{
     backdrop, budget, dust, extra, findings, infinity, order, other_light, pair, pulls, search,
-    slip, spread,
+    slip, spread, tone,
 };
 use crate::measure::Target;
 use crate::units::{Measured, Metres};
@@ -46,6 +46,7 @@ fn measure_seen(
     let (size, places) = (search.size, search.places);
     let mut results = frame_results(frames, &sequence, search.found, settings);
     let facts = Facts::of(results.first().map(|frame| &frame.info), settings, size);
+    let straightened = tone::straighten(&mut results);
     let course = spread::course(&results, &places);
     if let Some(course) = &course {
         spread::fill(&mut results, course);
@@ -70,7 +71,13 @@ fn measure_seen(
     if let Some(dust) = &dust {
         dust.correct(&mut results);
     }
-    let pulls = pulls::take_out(&mut results, course.as_ref(), width_px, backdrop.as_ref());
+    let pulls = pulls::take_out(
+        &mut results,
+        course.as_ref(),
+        width_px,
+        backdrop.as_ref(),
+        straightened,
+    );
     let other_light = other_light::detect(
         &results,
         course.as_ref(),
@@ -106,6 +113,9 @@ fn measure_seen(
         let seen = infinity::Seen {
             stated: scale.source.is_stated(),
             last: estimate.as_ref().map(|estimate| estimate.last),
+            open_dioptres: estimate
+                .as_ref()
+                .map_or(0.0, |estimate| estimate.open_dioptres),
             last_blur_px: course
                 .as_ref()
                 .and_then(|course| Some(-course.signed.last()?.1.value)),

@@ -15,7 +15,9 @@ use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
 use super::FrameResult;
 use super::distance::blur::BlurCourse;
+use super::least_squares;
 use super::pulls::telling_pair;
+use super::spike_and_slab;
 use super::spread::reference_px;
 use super::warp::Warp;
 use crate::measure::Target;
@@ -28,16 +30,21 @@ const WORTH_A_TERM: f64 = 16.0;
 /// χ² over its degrees of freedom from which it is not brightness that third moments come from: a fifth of the light in the
 /// corners changing with focus makes 7 where it is taken for the same in all frames, coma and dust 30 and more (simulated sweeps).
 const MOST_SPREAD: f64 = 5.0;
+/// Half the difference between what both targets show, over their mean, from which one alone leans: they lie about as far from the
+/// middle of the picture.
+const ONE_SIDED: f64 = 0.6;
+/// The same in standard uncertainties.
+const CLEARLY: f64 = 4.0;
 /// A frame this many standard deviations off is something else and left out.
 const OUTLIER: f64 = 5.0;
 /// Least standard uncertainty of a third moment that is believed, as a part of the second to the power of 1.5.
 const LEAST_SKEWNESS: f64 = 2e-4;
-/// Standard uncertainties by which a rise has to differ from none to be taken out: what is less would add more noise to good
-/// sweeps than it mends in others, and is stated as a bound.
-const SIGNIFICANCE: f64 = 4.0;
-/// The same where a slight flattening of the blur might be a cut as well.
+/// Standard deviation over half a picture's width of the rise that lenses have whose light falls off, before anything was seen;
+/// half of all sweeps are thought to have none, as cameras even it out. Our choice.
+const USUAL_OVER_HALF: f64 = 0.5;
+/// Standard uncertainties by which a rise has to differ from none where a slight flattening of the blur might be a cut as well.
 const PLAIN: f64 = 10.0;
-/// Standard uncertainties of the rise that may hide unseen.
+/// Standard uncertainties of the rise that may hide unseen where it is not taken out.
 const UNSEEN_SIGMA: f64 = 2.0;
 /// Largest rise over half a picture's width that is thought of where none was seen: the cos⁴ falloff of a 35 mm lens on 36 mm,
 /// taken out by the camera. Coma leans by more and pulls all frames alike.
@@ -48,6 +55,9 @@ const MOST_OVER_HALF: f64 = 2.0;
 /// in the blur, and not alike on both sides. From simulation.
 const LEFT_OVER: f64 = 0.05;
 
+/// The same where the tone curve had to be straightened: S-shaped curves leave up to 0.4 (simulated sweeps).
+const LEFT_OVER_STRAIGHTENED: f64 = 0.25;
+
 /// How the picture's brightness changes towards its sides.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Shading {
@@ -55,6 +65,11 @@ pub(super) struct Shading {
     rise: Vector2<f64>,
     /// Their covariance; 0 in what was not looked for.
     covariance: Matrix2<f64>,
+    /// The same as read, before it was weighed how likely there is any.
+    read: Vector2<f64>,
+    read_covariance: Matrix2<f64>,
+    /// Share of the correction that stays as its standard uncertainty.
+    left_over: f64,
     /// Whether third moments are what it makes of them.
     fits: bool,
     /// Between the targets, px.
@@ -62,7 +77,7 @@ pub(super) struct Shading {
 }
 
 /// What third moments grow by.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Term {
     /// Brightness that rises.
     Rise,
@@ -75,9 +90,12 @@ enum Term {
 }
 
 /// What one frame shows.
+#[derive(Clone, Copy)]
 struct Seen {
-    /// Mirrored third moment, px³.
+    /// Mirrored third moment, px³: mean of both targets.
     third: f64,
+    /// Half of what the right target's has more than the left one's.
+    differs: f64,
     u: f64,
     /// Mean fourth cumulant, px⁴.
     fourth: f64,
@@ -106,6 +124,7 @@ pub(super) fn detect(
     frames: &[FrameResult],
     course: Option<&BlurCourse>,
     warp: Option<&Warp>,
+    straightened: bool,
 ) -> Option<Shading> {
     let separation = reference_px(frames)?;
     let seen: Vec<Seen> = frames
@@ -139,14 +158,43 @@ pub(super) fn detect(
             _ => break,
         }
     }
+    let (read, read_covariance) = best.rise();
+    let usual = USUAL_OVER_HALF / (separation / 2.0);
+    let changes = best.place(Term::Change).is_some();
+    let usual = Vector2::new(usual, if changes { usual } else { 0.0 });
+    let (rise, covariance) = spike_and_slab::expected(read, read_covariance, usual);
     let shading = Shading {
-        rise: best.of([Term::Rise, Term::Change]),
-        covariance: best.covariance_of([Term::Rise, Term::Change]),
-        fits: best.spread < MOST_SPREAD,
+        rise,
+        covariance,
+        read,
+        read_covariance,
+        left_over: if straightened {
+            LEFT_OVER_STRAIGHTENED
+        } else {
+            LEFT_OVER
+        },
+        fits: best.spread < MOST_SPREAD && !one_sided(&seen, &best),
         separation_px: separation,
     };
-    let over_half = |travel: f64| shading.rise_at(travel).abs() * separation / 2.0;
+    let over_half = |travel: f64| read.dot(&Vector2::new(1.0, travel)).abs() * separation / 2.0;
     (over_half(0.0).max(over_half(1.0)) < MOST_OVER_HALF).then_some(shading)
+}
+
+/// Whether one target alone leans, as a glow or dust beside it makes it: brightness rises on both sides.
+fn one_sided(seen: &[Seen], best: &Fit) -> bool {
+    let differs: Vec<Seen> = seen
+        .iter()
+        .map(|s| Seen {
+            third: s.differs,
+            ..*s
+        })
+        .collect();
+    let Some(differs) = fit(&differs, &[Term::Rise, Term::Tape, Term::Cut]) else {
+        return false;
+    };
+    let ((differ, covariance), (both, _)) = (differs.rise(), best.rise());
+    let u = covariance.m11.max(0.0).sqrt();
+    differ.x.abs() > (ONE_SIDED * both.x.abs()).max(CLEARLY * u)
 }
 
 fn seen(frame: &FrameResult, scale: f64, blur: f64, warp: Option<&Warp>) -> Option<Seen> {
@@ -155,13 +203,14 @@ fn seen(frame: &FrameResult, scale: f64, blur: f64, warp: Option<&Warp>) -> Opti
         let least = LEAST_SKEWNESS * t.variance_px2.value.max(0.0).powf(1.5);
         t.lean.third_px3.std_error.max(least)
     };
-    let stretched = |t: &Target| warp.map_or(0.0, |warp| warp.third_px3(t));
+    let stretched = |t: &Target| warp.map_or(0.0, |warp| warp.third_px3(t, frame.travel));
     let outwards = (
         -left.lean.third_px3.value - stretched(left),
         right.lean.third_px3.value - stretched(right),
     );
     Some(Seen {
         third: (outwards.0 + outwards.1) / 2.0,
+        differs: (outwards.1 - outwards.0) / 2.0,
         u: u(left).hypot(u(right)) / 2.0,
         fourth: (left.lean.fourth_px4 + right.lean.fourth_px4) / 2.0,
         travel: frame.travel,
@@ -187,19 +236,16 @@ impl Fit {
         self.terms.iter().position(|known| *known == term)
     }
 
-    /// The factors of two terms, 0 where one was not fitted.
-    fn of(&self, terms: [Term; 2]) -> Vector2<f64> {
-        Vector2::from(terms.map(|term| self.place(term).map_or(0.0, |at| self.found[at])))
-    }
-
-    /// Their covariance.
-    fn covariance_of(&self, terms: [Term; 2]) -> Matrix2<f64> {
-        let at = terms.map(|term| self.place(term));
-        Matrix2::from_fn(|row, column| {
+    /// The rise and its change, with their covariance; 0 where one was not fitted.
+    fn rise(&self) -> (Vector2<f64>, Matrix2<f64>) {
+        let at = [Term::Rise, Term::Change].map(|term| self.place(term));
+        let found = at.map(|at| at.map_or(0.0, |at| self.found[at]));
+        let covariance = Matrix2::from_fn(|row, column| {
             at[row]
                 .zip(at[column])
                 .map_or(0.0, |(row, column)| self.covariance[(row, column)])
-        })
+        });
+        (Vector2::from(found), covariance)
     }
 }
 
@@ -207,23 +253,26 @@ impl Fit {
 fn fit(seen: &[Seen], terms: &[Term]) -> Option<Fit> {
     let mut kept: Vec<&Seen> = seen.iter().collect();
     for _ in 0..3 {
-        let (found, covariance) = solve(&kept, terms)?;
-        let off = |s: &Seen| {
-            let expected = terms
-                .iter()
-                .zip(&found)
-                .map(|(term, f)| f * s.grows_by(*term));
-            (s.third - expected.sum::<f64>()) / s.u
-        };
-        let chi2: f64 = kept.iter().map(|s| off(s).powi(2)).sum();
+        if kept.len() < FEWEST {
+            return None;
+        }
+        let courses = DMatrix::from_fn(kept.len(), terms.len(), |row, k| {
+            kept[row].grows_by(terms[k]) / kept[row].u
+        });
+        let thirds = DVector::from_iterator(kept.len(), kept.iter().map(|s| s.third / s.u));
+        let least_squares::Fit {
+            factors,
+            covariance,
+            chi2,
+        } = least_squares::fit(&courses, &thirds)?;
         let spread = (chi2 / (kept.len() - terms.len()) as f64).max(1.0);
-        let within = |s: &&Seen| off(s).powi(2) < OUTLIER * OUTLIER * spread;
-        let before = kept.len();
-        let next: Vec<&Seen> = kept.iter().copied().filter(within).collect();
-        if next.len() == before || next.len() < FEWEST {
+        let off = &thirds - &courses * &factors;
+        let within = |at: &usize| off[*at].powi(2) < OUTLIER * OUTLIER * spread;
+        let next: Vec<&Seen> = (0..kept.len()).filter(within).map(|at| kept[at]).collect();
+        if next.len() == kept.len() || next.len() < FEWEST {
             return Some(Fit {
                 terms: terms.to_vec(),
-                found,
+                found: factors,
                 covariance: covariance * spread,
                 chi2,
                 spread,
@@ -232,31 +281,6 @@ fn fit(seen: &[Seen], terms: &[Term]) -> Option<Fit> {
         kept = next;
     }
     None
-}
-
-/// The terms' factors, and their covariance.
-fn solve(seen: &[&Seen], terms: &[Term]) -> Option<(DVector<f64>, DMatrix<f64>)> {
-    if seen.len() < FEWEST || seen.len() <= terms.len() {
-        return None;
-    }
-    // Columns of like size, so that the normal matrix is sound.
-    let size = |term: &Term| {
-        let squares = seen.iter().map(|s| (s.grows_by(*term) / s.u).powi(2));
-        squares.sum::<f64>().sqrt().max(f64::MIN_POSITIVE)
-    };
-    let sizes: Vec<f64> = terms.iter().map(size).collect();
-    let design = DMatrix::from_fn(seen.len(), terms.len(), |row, k| {
-        seen[row].grows_by(terms[k]) / seen[row].u / sizes[k]
-    });
-    let right = DVector::from_iterator(seen.len(), seen.iter().map(|s| s.third / s.u));
-    let inverse = (design.transpose() * &design).try_inverse()?;
-    let scaled = &inverse * design.transpose() * right;
-    let found = DVector::from_fn(terms.len(), |k, _| scaled[k] / sizes[k]);
-    let covariance = DMatrix::from_fn(terms.len(), terms.len(), |row, column| {
-        inverse[(row, column)] / sizes[row] / sizes[column]
-    });
-    let finite = found.iter().chain(&covariance).all(|n| n.is_finite());
-    finite.then_some((found, covariance))
 }
 
 /// Mean tilt of a frame's outermost targets, px²: how far each moves outwards for a rise of one part a pixel.
@@ -271,33 +295,21 @@ impl Shading {
         self.rise.x + travel * self.rise.y
     }
 
-    /// Whether it is there for certain, so that it is taken out.
+    /// Whether third moments are what it makes of them, so that it is taken out.
     #[must_use]
-    pub(super) fn is_certain(&self) -> bool {
-        self.stands_out_by(SIGNIFICANCE)
+    pub(super) const fn is_believed(&self) -> bool {
+        self.fits
     }
 
-    /// Whether there is no doubt of it, even where something else shows too.
+    /// Whether there is no doubt of it, at one end of the sweep at least, even where something else shows too.
     #[must_use]
     pub(super) fn is_plain(&self) -> bool {
-        self.stands_out_by(PLAIN)
-    }
-
-    /// At one end of the sweep at least.
-    fn stands_out_by(&self, sigmas: f64) -> bool {
         self.fits
             && [0.0, 1.0].into_iter().any(|travel| {
-                let u = self.u_of(Vector2::new(1.0, travel));
-                u > 0.0 && self.rise_at(travel).abs() > sigmas * u
+                let factors = Vector2::new(1.0, travel);
+                let u = u_of(&self.read_covariance, factors);
+                u > 0.0 && self.read.dot(&factors).abs() > PLAIN * u
             })
-    }
-
-    /// Standard uncertainty of a sum of the rise's two numbers, each times a factor.
-    fn u_of(&self, factors: Vector2<f64>) -> f64 {
-        (factors.transpose() * self.covariance * factors)
-            .x
-            .max(0.0)
-            .sqrt()
     }
 
     /// Takes the pull out of the separations.
@@ -315,7 +327,7 @@ impl Shading {
     pub(super) fn u_pct(&self, frames: &[FrameResult], reference: usize) -> Vec<f64> {
         let pulls = pulls(frames, reference);
         pulls
-            .map(|pull| (LEFT_OVER * self.rise.dot(&pull)).hypot(self.u_of(pull)))
+            .map(|pull| (self.left_over * self.rise.dot(&pull)).hypot(u_of(&self.covariance, pull)))
             .collect()
     }
 
@@ -337,13 +349,22 @@ impl Shading {
             .iter()
             .rposition(|frame| frame.separation_px.is_some());
         let most = |pull: Vector2<f64>| {
-            let rise = self.rise.dot(&pull).abs() + UNSEEN_SIGMA * self.u_of(pull);
+            let rise =
+                self.read.dot(&pull).abs() + UNSEEN_SIGMA * u_of(&self.read_covariance, pull);
             rise.min(2.0 * UNSEEN_OVER_HALF / self.separation_px * pull.x.abs())
         };
         pulls(frames, reference.unwrap_or(0))
             .map(most)
             .fold(0.0, f64::max)
     }
+}
+
+/// Standard uncertainty of a sum of the rise's two numbers, each times a factor.
+fn u_of(covariance: &Matrix2<f64>, factors: Vector2<f64>) -> f64 {
+    (factors.transpose() * covariance * factors)
+        .x
+        .max(0.0)
+        .sqrt()
 }
 
 /// How far each frame's shift moves for a rise of one part a pixel, and for one that comes with the travel, percentage points.

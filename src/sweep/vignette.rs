@@ -6,9 +6,17 @@
 //! (positive nearer than the targets) a cut blur shows in two ways: the blur is flatter along the line of the targets by
 //! α·c²/8, and, unless both circles are alike, lopsided by γ·c³, mirrored between left and right and turned over through
 //! focus. Both follow from b and t, and so does the pull of the centre, κ·c. Tape that is torn askew doesn't change with
-//! focus, an iris with an odd number of blades is alike in both targets; neither is mistaken for it.
+//! focus, an iris with an odd number of blades is alike in both targets; neither is mistaken for it. What leans alike before and
+//! beyond the targets, as brightness and a stretch of the picture make it, is fitted beside it.
+//!
+//! A picture that shrinks towards its sides, as barrel distortion makes it, flattens the blur too, and leaves it an ellipse. The
+//! overlap of two circles has corners above and below: a fourth cumulant of four-fold shape, that grows with c⁴.
+
+use nalgebra::{DMatrix, DVector};
 
 use super::distance::blur::BlurCourse;
+use super::least_squares;
+use super::overlap::{Overlap, pull_of, pull_of_alike};
 use super::pulls::telling_pair;
 use super::spread::reference_px;
 use super::{FrameResult, balance};
@@ -64,6 +72,9 @@ const LEAST_FLATTENING: f64 = 0.01;
 /// Flattening below which nothing is believed that is not lopsided too: a tone curve other than the one that was assumed
 /// flattens blur before a sloping background by 0.002 (simulated sweeps).
 const LEAST_ALIKE: f64 = 0.003;
+/// The same where the tone curve had to be straightened: what the sweep does not tell of it flattens blur by 0.01 in simulated sweeps with
+/// an S-shaped curve and tall tape.
+const LEAST_STRAIGHTENED: f64 = 0.015;
 /// Share of the larger flattening that the smaller one has where both targets show it alike; they don't lie quite as far
 /// from the axis.
 const ALIKE: f64 = 1.0 / 3.0;
@@ -73,6 +84,17 @@ const UNSEEN_SIGMA: f64 = 2.0;
 /// (150 random overlaps of circles, own calculation); a second rim on the other side takes back a part of it that the two
 /// moments don't tell.
 const LEFT_OVER: f64 = 0.18;
+/// Improvement of χ² over its scatter from which what leans alike on both sides of focus is fitted beside a cut: 5 standard
+/// deviations.
+const WORTH_BOTH: f64 = 25.0;
+/// Standard uncertainties by which an ellipse has to be nearer than any overlap of two circles.
+const ELLIPSE: f64 = 4.0;
+/// Standard uncertainties within which it has to be one.
+const FITS: f64 = 3.0;
+/// Least standard uncertainty of the lopsidedness that is believed.
+const LEAST_LOPSIDED: f64 = 2e-5;
+/// Least standard uncertainty of a four-fold cumulant that is believed, as a part of the second moment's square.
+const LEAST_FOUR_FOLD: f64 = 0.002;
 /// Blur, px, from which the noise of second and third moments grows with the blur.
 const NOISY_FROM_PX: f64 = 20.0;
 
@@ -83,11 +105,21 @@ struct Seen {
     flat: [f64; 2],
     /// Third moment along the line, left less right, halved.
     lopsided: f64,
+    /// Mean second moment squared, and fourth cumulant along the line, px⁴.
+    square: f64,
+    fourth: f64,
+    /// Four-fold fourth cumulant.
+    four_fold: Measured,
 }
 
-/// Looks for cut blur; `None` where there is too little blur to tell, or where something else makes the shape.
+/// Looks for cut blur; `None` where there is too little blur to tell, or where something else makes the shape. `straightened` says that
+/// the camera's tone curve was not sRGB's.
 #[must_use]
-pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape> {
+pub(super) fn look(
+    frames: &[FrameResult],
+    course: &BlurCourse,
+    straightened: bool,
+) -> Option<Shape> {
     let separation = reference_px(frames)?;
     let seen: Vec<Seen> = course
         .signed
@@ -99,10 +131,19 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape>
             let variance = |t: &Target| t.variance_px2.value.max(0.0) / (scale * scale);
             let flat = |t: &Target| -2.0 * t.elongation * variance(t);
             let third = |t: &Target| t.skewness() * variance(t).powf(1.5);
+            let mean = |of: &dyn Fn(&Target) -> f64| (of(left) + of(right)) / 2.0;
+            let (four_left, four_right) = (left.four_fold_px4, right.four_fold_px4);
+            let four_fold = Measured::new(
+                four_left.value + four_right.value,
+                four_left.std_error.hypot(four_right.std_error),
+            );
             Some(Seen {
                 blur: blur.value,
                 flat: [flat(left), flat(right)],
                 lopsided: (third(left) - third(right)) / 2.0,
+                square: mean(&variance).powi(2),
+                fourth: mean(&|t| t.lean.fourth_px4) / scale.powi(4),
+                four_fold: four_fold.scaled(0.5 / scale.powi(4)),
             })
         })
         .collect();
@@ -113,10 +154,7 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape>
         against_square(&|s| s.flat[0])?.value,
         against_square(&|s| s.flat[1])?.value,
     ];
-    let points = seen
-        .iter()
-        .map(|s| (s.blur.powi(3), s.lopsided, weight(s.blur, 2)));
-    let lopsided = slope(points)?;
+    let lopsided = lopsided(&seen)?;
     let widest = course
         .signed
         .iter()
@@ -132,11 +170,17 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape>
     let certain = alike && significant(lopsided);
     let least = match alike {
         _ if certain => 0.0,
-        true => LEAST_ALIKE,
+        true if !straightened => LEAST_ALIKE,
+        true => LEAST_STRAIGHTENED,
         false => LEAST_FLATTENING,
     };
     if flattening < least || !significant(flat) {
         let most = flattening.max(0.0) + UNSEEN_SIGMA * flat.std_error;
+        return Some(Shape::Whole {
+            unseen_pct: effect_pct(pull_of_alike(most)),
+        });
+    }
+    if alike && let Some(most) = ellipse(flattening, lopsided, four_fold(&seen)) {
         return Some(Shape::Whole {
             unseen_pct: effect_pct(pull_of_alike(most)),
         });
@@ -156,6 +200,70 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse) -> Option<Shape>
         certain,
         effect_pct: effect_pct(pull),
     }))
+}
+
+/// Lopsidedness γ that goes with the cube of the signed blur, beside what the tape has and, where it shows, what leans alike on
+/// both sides of focus.
+fn lopsided(seen: &[Seen]) -> Option<Measured> {
+    let course = |s: &Seen, term: usize| match term {
+        0 => 1.0,
+        1 => s.blur.powi(3),
+        // As brightness that rises towards the side, and as a stretch of the picture.
+        2 => s.fourth,
+        _ => s.square + s.fourth,
+    };
+    let root = |s: &Seen| weight(s.blur, 2).sqrt();
+    let fit = |terms: usize| {
+        let courses = DMatrix::from_fn(seen.len(), terms, |row, term| {
+            root(&seen[row]) * course(&seen[row], term)
+        });
+        let third = DVector::from_fn(seen.len(), |row, _| root(&seen[row]) * seen[row].lopsided);
+        let fit = least_squares::fit(&courses, &third)?;
+        let scatter = fit.chi2 / (seen.len() - terms) as f64;
+        Some((fit, scatter))
+    };
+    let (few, few_scatter) = fit(2)?;
+    let (best, scatter) = fit(4)
+        .filter(|(all, scatter)| few.chi2 - all.chi2 > WORTH_BOTH * scatter)
+        .unwrap_or((few, few_scatter));
+    let u = (scatter * best.covariance[(1, 1)]).max(0.0).sqrt();
+    Some(Measured::new(best.factors[1], u))
+}
+
+/// Four-fold cumulant that goes with the fourth power of the blur, beside the tape's.
+fn four_fold(seen: &[Seen]) -> Option<Measured> {
+    let u = |s: &Seen| {
+        s.four_fold
+            .std_error
+            .max(LEAST_FOUR_FOLD * s.square)
+            .max(f64::MIN_POSITIVE)
+    };
+    let courses = DMatrix::from_fn(seen.len(), 2, |row, term| {
+        [1.0, seen[row].blur.powi(4)][term] / u(&seen[row])
+    });
+    let four = DVector::from_fn(seen.len(), |row, _| {
+        seen[row].four_fold.value / u(&seen[row])
+    });
+    let fit = least_squares::fit(&courses, &four)?;
+    let scatter = (fit.chi2 / (seen.len() - 2) as f64).max(1.0);
+    let u = (scatter * fit.covariance[(1, 1)]).max(0.0).sqrt();
+    Some(Measured::new(fit.factors[1], u))
+}
+
+/// Whether a blur of this flattening is an ellipse, as a picture that shrinks towards its sides makes it, and not the overlap of
+/// two circles; then the most of its flattening that a cut may have all the same, `None` where it is not known to be one.
+fn ellipse(flattening: f64, lopsided: Measured, four_fold: Option<Measured>) -> Option<f64> {
+    let four_fold = four_fold?;
+    let off = |asymmetry: f64, four: f64| {
+        let third = (lopsided.value.abs() - asymmetry) / lopsided.std_error.max(LEAST_LOPSIDED);
+        third.hypot((four_fold.value - four) / four_fold.std_error)
+    };
+    let cut = Overlap::as_flat(flattening)
+        .map(|shape| off(shape.asymmetry, shape.four_fold))
+        .min_by(f64::total_cmp)?;
+    let none = off(0.0, 0.0);
+    (none < FITS && cut * cut - none * none > ELLIPSE * ELLIPSE)
+        .then(|| flattening * ((none + UNSEEN_SIGMA) / cut).min(1.0))
 }
 
 /// Takes the pull out of the separations, where it is certain: the left centre was pulled by κ·c, the right one by −κ·c.
@@ -197,7 +305,8 @@ pub(super) fn u_pct(
 }
 
 /// Weight of a frame in a fit of moments: their noise grows with the window, and that with the blur.
-fn weight(blur: f64, power: i32) -> f64 {
+#[must_use]
+pub(super) fn weight(blur: f64, power: i32) -> f64 {
     1.0 / (1.0 + (blur / NOISY_FROM_PX).powi(2)).powi(power)
 }
 
@@ -225,112 +334,4 @@ fn slope(points: impl Iterator<Item = (f64, f64, f64)>) -> Option<Measured> {
     let value = sum(&|x, y| (x - mx) * (y - my)) / spread;
     let rest = sum(&|x, y| (y - my - value * (x - mx)).powi(2)) / (points.len() as f64 - 2.0);
     Some(Measured::new(value, (rest / spread).sqrt()))
-}
-
-/// Moments of the overlap of a unit circle and one of radius b at t, over its blur c = 4·√(mean second moment).
-struct Overlap {
-    flattening: f64,
-    asymmetry: f64,
-    pull: f64,
-}
-
-impl Overlap {
-    fn of(b: f64, t: f64) -> Option<Self> {
-        const STEPS: usize = 200;
-        let (low, high) = ((t - b).max(-1.0), (t + b).min(1.0));
-        if high - low < 0.1 {
-            return None;
-        }
-        let step = (high - low) / STEPS as f64;
-        let (mut area, mut x1, mut x2, mut x3, mut y2) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        for k in 0..STEPS {
-            let x = low + (k as f64 + 0.5) * step;
-            let half = (1.0 - x * x).min(b * b - (x - t) * (x - t)).max(0.0).sqrt();
-            area += half;
-            x1 += half * x;
-            x2 += half * x * x;
-            x3 += half * x * x * x;
-            y2 += half.powi(3) / 3.0;
-        }
-        let mean = x1 / area;
-        let xx = x2 / area - mean * mean;
-        let yy = y2 / area;
-        let third = x3 / area - 3.0 * mean * x2 / area + 2.0 * mean.powi(3);
-        let blur = 4.0 * ((xx + yy) / 2.0).sqrt();
-        Some(Self {
-            flattening: (yy - xx) / (yy + xx),
-            asymmetry: third / blur.powi(3),
-            pull: mean / blur,
-        })
-    }
-}
-
-/// Pull over blur of the overlap whose flattening and asymmetry come nearest.
-fn pull_of(flattening: f64, asymmetry: f64) -> f64 {
-    let mut best = (f64::INFINITY, 0.0);
-    for i in 0..=24 {
-        // Rims from the pupil's own size to three stops larger, closer together where the shape changes fast.
-        let b = 1.0 + 1.8 * (f64::from(i) / 24.0).powi(2);
-        for k in 1..=60 {
-            let t = (b - 1.0) + f64::from(k) / 60.0 * 1.2;
-            let Some(shape) = Overlap::of(b, t) else {
-                continue;
-            };
-            // Relative in the flattening, which is known best; the asymmetry on its own scale of about 1e-3.
-            let off = (shape.flattening / flattening - 1.0).powi(2)
-                + ((shape.asymmetry - asymmetry) / 1e-3).powi(2);
-            if off < best.0 {
-                best = (off, shape.pull);
-            }
-        }
-    }
-    best.1
-}
-
-/// Size of the pull over blur of the overlap of two circles of one size that is as flat: the most there can be.
-fn pull_of_alike(flattening: f64) -> f64 {
-    const STEPS: u32 = 180;
-    // Both start at 0 and rise together; between two shapes on a straight line.
-    let mut before = (0.0, 0.0);
-    for k in 1..=STEPS {
-        let Some(shape) = Overlap::of(1.0, 1.8 * f64::from(k) / f64::from(STEPS)) else {
-            break;
-        };
-        let here = (shape.flattening, shape.pull.abs());
-        if here.0 >= flattening {
-            let share = (flattening - before.0) / (here.0 - before.0);
-            return before.1 + share * (here.1 - before.1);
-        }
-        before = here;
-    }
-    before.1
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Counted on a grid of 241 × 241 points over the unit circle (own calculation): radius of the rim, displacement;
-    /// flattening, asymmetry, pull.
-    #[test]
-    fn overlaps_of_two_circles() {
-        for (b, t, flattening, asymmetry, pull) in [
-            (1.0, 0.5, 0.2230, 0.0, 0.1490),
-            (1.1, 0.3, 0.1070, 4.19e-4, 0.0474),
-            (1.2, 0.5, 0.1641, 6.61e-4, 0.0717),
-            (1.4, 0.8, 0.2237, 9.32e-4, 0.0950),
-            (1.7, 1.0, 0.1678, 1.06e-3, 0.0599),
-        ] {
-            let shape = Overlap::of(b, t).expect("they overlap");
-            assert!((shape.flattening - flattening).abs() < 0.003, "{b} {t}");
-            assert!((shape.asymmetry - asymmetry).abs() < 2e-5, "{b} {t}");
-            assert!((shape.pull - pull).abs() < 0.002, "{b} {t}");
-            // The way back: a tenth is as good as the grid of shapes and the flat part of the map allow.
-            let found = pull_of(shape.flattening, shape.asymmetry.max(0.0));
-            assert!((found / shape.pull - 1.0).abs() < 0.1, "{b} {t}: {found}");
-            let most = pull_of_alike(shape.flattening);
-            assert!(most > 0.99 * shape.pull, "{b} {t}: {most}");
-            assert!(b > 1.0 || (most / shape.pull - 1.0).abs() < 0.02);
-        }
-    }
 }

@@ -12,6 +12,7 @@ mod rig;
 mod shading;
 mod slight;
 mod textbook;
+mod tone;
 mod uneven;
 mod warp;
 

@@ -8,7 +8,7 @@ use super::{
     ConditionsDoc, FrameInfoDoc, MeasurementDoc, PublicationDoc, SettingsDoc, decode,
     decode_focal_result, encode, encode_focal_result,
 };
-use crate::measure::{Beside, Flag, Lean, Spot, Target, Uneven, Unmeasurable, Window};
+use crate::measure::{Beside, Flag, Lean, Spot, Target, Toned, Uneven, Unmeasurable, Window};
 use crate::store::{Conditions, ConditionsKey, FocalResult, StoreError, Switch};
 use crate::sweep::{
     Budget, BudgetLine, CaptureTime, Code, CurvePoint, DistanceSource, Finding, FrameInfo,
@@ -97,7 +97,7 @@ fn disc((radius_px, x_px, y_px): (f64, Measured, Measured)) -> Beside {
 
 fn target() -> impl Strategy<Value = Target> {
     (
-        (value(), value(), value(), value(), value()),
+        (value(), value(), value(), value(), value(), value()),
         uniform7(number()),
         any::<(u32, u32, u32, u32)>(),
         of((value(), value())),
@@ -121,9 +121,17 @@ fn target() -> impl Strategy<Value = Target> {
                 },
                 lean_y_px: place.4,
                 elongation: light[3],
+                four_fold_px4: place.5,
                 window_change_px: light[4],
                 uneven: uneven.map(|(x_px2, y_px2)| Uneven { x_px2, y_px2 }),
                 tone_change_px: light[5],
+                toned: Toned {
+                    light: [light[0], light[1], light[2]],
+                    x: [light[3], light[4], light[5]],
+                    xx: [light[6], light[0], light[1]],
+                    yy: [light[2], light[3], light[4]],
+                    xxx: [light[5], light[6], light[0]],
+                },
                 spots: spots
                     .into_iter()
                     .map(|(x_px, y_px, radius_px, missing_px2)| Spot {

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::number::{Number, Pair, measured, pair};
 use super::unknown;
-use crate::measure::{Beside, Flag, Lean, Spot, Target, Uneven, Window};
+use crate::measure::{Beside, Flag, Lean, POWERS, Spot, Target, Toned, Uneven, Window};
 use crate::store::StoreError;
 use crate::units::Measured;
 
@@ -21,11 +21,16 @@ pub(super) struct TargetDoc {
     #[serde(default)]
     lean_y_px: Option<Pair>,
     elongation: Number,
+    #[serde(default)]
+    four_fold_px4: Option<Pair>,
     window_change_px: Number,
     /// Along x and y.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     uneven_px2: Option<(Pair, Pair)>,
     tone_change_px: Number,
+    /// Light, and by place along x, its square, that along y, and the cube along x; for each power.
+    #[serde(default)]
+    toned: Option<[[Number; POWERS]; 5]>,
     /// Middle along x and y, radius; what is missing.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     spots: Vec<(Number, Number, Number, Pair)>,
@@ -49,9 +54,11 @@ impl TargetDoc {
             lean,
             lean_y_px,
             elongation,
+            four_fold_px4,
             window_change_px,
             uneven,
             tone_change_px,
+            toned,
             spots,
             beside,
             window,
@@ -70,9 +77,13 @@ impl TargetDoc {
             )),
             lean_y_px: Some(pair(*lean_y_px)),
             elongation: Number(*elongation),
+            four_fold_px4: Some(pair(*four_fold_px4)),
             window_change_px: Number(*window_change_px),
             uneven_px2: uneven.map(|uneven| (pair(uneven.x_px2), pair(uneven.y_px2))),
             tone_change_px: Number(*tone_change_px),
+            toned: Some(
+                [toned.light, toned.x, toned.xx, toned.yy, toned.xxx].map(|sums| sums.map(Number)),
+            ),
             spots: spots
                 .iter()
                 .map(|spot| {
@@ -105,12 +116,23 @@ impl TargetDoc {
             }),
             lean_y_px: self.lean_y_px.map_or(Measured::new(0.0, 0.0), measured),
             elongation: self.elongation.0,
+            four_fold_px4: self.four_fold_px4.map_or(Measured::new(0.0, 0.0), measured),
             window_change_px: self.window_change_px.0,
             uneven: self.uneven_px2.map(|(x, y)| Uneven {
                 x_px2: measured(x),
                 y_px2: measured(y),
             }),
             tone_change_px: self.tone_change_px.0,
+            toned: self.toned.map_or_else(Toned::default, |sums| {
+                let [light, x, xx, yy, xxx] = sums.map(|sums| sums.map(|sum| sum.0));
+                Toned {
+                    light,
+                    x,
+                    xx,
+                    yy,
+                    xxx,
+                }
+            }),
             spots: self
                 .spots
                 .into_iter()

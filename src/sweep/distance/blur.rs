@@ -126,6 +126,26 @@ impl Known {
             None => (-0.1, 0.35 * self.closest_m),
         }
     }
+
+    /// Where the entrance pupil is as a rule, m in front of the sensor plane: one focal length.
+    fn nominal_pupil_m(&self) -> f64 {
+        let (lowest, highest) = self.pupil_range_m();
+        let usual = self.focal_m.unwrap_or(0.1 * self.closest_m);
+        usual.clamp(lowest, highest)
+    }
+
+    /// 1/(u − p) at the last frame, 1/m, u its focus distance, from the blur (px) of the first and the last frame and the pupil's
+    /// place p, m: 0 at infinity. It falls as the pupil moves forward.
+    fn last_per_m(&self, first: f64, last: f64, pupil: f64) -> f64 {
+        let beyond = 1.0 / (self.target_m - pupil);
+        beyond - last / first * (1.0 / (self.closest_m - pupil) - beyond)
+    }
+
+    /// The same as a focus setting, dioptres; `None` at infinity and beyond.
+    fn last_dioptres(&self, first: f64, last: f64, pupil: f64) -> Option<f64> {
+        let left = self.last_per_m(first, last, pupil);
+        (left > 0.0).then(|| 1.0 / (pupil + 1.0 / left))
+    }
 }
 
 /// What the blur says about the last frame.
@@ -146,6 +166,9 @@ pub(in crate::sweep) struct FromBlur {
     pub(in crate::sweep) dioptres: Vec<(usize, Measured)>,
     /// What the blur says about the last frame.
     pub(in crate::sweep) last: LastFrame,
+    /// How far short of infinity the last frame would be if the pupil were one focal length before the sensor, where it is taken
+    /// for infinity, dioptres; 0 where it can't be.
+    pub(in crate::sweep) open_dioptres: f64,
 }
 
 /// Estimates the focus setting of every frame; `None` when the last frame's blur is too small to tell, or the set-up is
@@ -161,7 +184,7 @@ pub(in crate::sweep) fn estimate(course: &BlurCourse, known: Known) -> Option<Fr
     if first <= 0.0 || target <= closest {
         return None;
     }
-    let (lowest, highest) = known.pupil_range_m();
+    let (_, highest) = known.pupil_range_m();
     // With the pupil as far forward as it may be, this much blur is due at infinity.
     let due = first * (closest - highest) / (target - closest);
     let end = if due < LEAST_LAST_BLUR_PX {
@@ -177,13 +200,16 @@ pub(in crate::sweep) fn estimate(course: &BlurCourse, known: Known) -> Option<Fr
     let (pupil, scale) = match end {
         LastFrame::Infinity => (pupil, last),
         LastFrame::Short(_) | LastFrame::Contradiction => {
-            let nominal = known
-                .focal_m
-                .unwrap_or(0.1 * closest)
-                .clamp(lowest, highest);
+            let nominal = known.nominal_pupil_m();
             let per_unit = (target - nominal) / (closest - nominal) - 1.0;
             (nominal, first / per_unit)
         }
+    };
+    let open = match end {
+        LastFrame::Infinity => known
+            .last_dioptres(first, last, known.nominal_pupil_m())
+            .unwrap_or(0.0),
+        LastFrame::Short(_) | LastFrame::Contradiction => 0.0,
     };
     let dioptres = course
         .signed
@@ -205,35 +231,27 @@ pub(in crate::sweep) fn estimate(course: &BlurCourse, known: Known) -> Option<Fr
             // du/dβ of the formula, for the noise of the blur itself.
             let noise =
                 blur.std_error / scale * (target - pupil) * (setting / ratio.max(0.05)).powi(2);
-            (
-                place,
-                Measured::new(setting.max(0.0), (band / 2.0 * setting).hypot(noise)),
-            )
+            // All of it at infinity, nothing at closest focus; anything between is as likely.
+            let assumed = open * (1.0 - setting * closest).max(0.0) / 3.0_f64.sqrt();
+            let u = (band / 2.0 * setting).hypot(noise).hypot(assumed);
+            (place, Measured::new(setting.max(0.0), u))
         })
         .collect();
     Some(FromBlur {
         dioptres,
         last: end,
+        open_dioptres: open,
     })
 }
 
 /// Whether the last frame may be at infinity, from the blur (px) of the first and the last frame.
 fn last_frame(first: f64, last: f64, known: Known) -> LastFrame {
-    let (closest, target) = (known.closest_m, known.target_m);
     let (lowest, highest) = known.pupil_range_m();
-    // 1/(u−p) at the last frame, 1/m; it falls as the pupil moves forward.
-    let left = |pupil: f64| {
-        let beyond = 1.0 / (target - pupil);
-        beyond - last / first * (1.0 / (closest - pupil) - beyond)
-    };
-    if left(highest) > CLEARLY_SHORT_PER_M {
-        let middle = known
-            .focal_m
-            .unwrap_or(0.1 * closest)
-            .clamp(lowest, highest);
-        return LastFrame::Short(1.0 / (middle + 1.0 / left(middle)));
+    if known.last_per_m(first, last, highest) > CLEARLY_SHORT_PER_M {
+        let short = known.last_dioptres(first, last, known.nominal_pupil_m());
+        return LastFrame::Short(short.unwrap_or(0.0));
     }
-    if left(lowest) < -CLEARLY_SHORT_PER_M {
+    if known.last_per_m(first, last, lowest) < -CLEARLY_SHORT_PER_M {
         return LastFrame::Contradiction;
     }
     LastFrame::Infinity
@@ -314,6 +332,30 @@ mod tests {
                     .iter()
                     .all(|(place, d)| (d.value - truth[*place]).abs() < 0.02)
             );
+        }
+    }
+
+    /// A pupil farther forward shows the same as a sweep that ends short of infinity: what that leaves open is in the uncertainty.
+    #[test]
+    fn an_end_beyond_eight_metres_is_left_open() {
+        for (focal, closest) in [(0.05, 0.5), (0.085, 0.85)] {
+            for end in [8.0, 12.0, 20.0] {
+                let (spreads, truth) = ideal(closest, 1.0 / end, 2.0, focal);
+                let course = course(&spreads).expect("sharp inside");
+                let found = estimate(&course, known(closest, focal)).expect("enough blur");
+                assert_eq!(found.last, LastFrame::Infinity, "{focal} {end}");
+                assert!(
+                    (found.open_dioptres - 1.0 / end).abs() < 0.02,
+                    "{focal} {end}"
+                );
+                for (place, setting) in found.dioptres {
+                    let off = (setting.value - truth[place]).abs();
+                    assert!(
+                        off < 2.0 * setting.std_error + 0.01,
+                        "{focal} {end} {place}"
+                    );
+                }
+            }
         }
     }
 

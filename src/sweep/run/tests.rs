@@ -111,11 +111,13 @@ impl Bracket {
                     lean: Lean::NONE,
                     lean_y_px: Measured::new(0.0, 0.0),
                     elongation: 0.0,
+                    four_fold_px4: Measured::new(0.0, 0.0),
                     window_change_px: 0.0,
                     uneven: None,
                     tone_change_px: 0.0,
                     spots: Vec::new(),
                     beside: Vec::new(),
+                    toned: crate::measure::Toned::default(),
                     window: Window::default(),
                     flags: Vec::new(),
                 }

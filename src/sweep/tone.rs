@@ -1,0 +1,186 @@
+//! The camera's tone curve, read from the sweep itself.
+//!
+//! Codes are taken for sRGB's, cameras follow curves of their own. A target sends as much light whether it is sharp or blurred:
+//! its flux goes with the square of the picture's scale, and changes evenly with the lens's extension. Where it changes with its
+//! brightness instead, bright when sharp and dim when blurred, that is the tone curve. It does not move the centre of what is
+//! symmetrical; but second moments no longer add up, so the tape's own shape passes for one that the blur has, as a barrel, a
+//! stretch of the picture or shading make it.
+//!
+//! The curve is T(I) = I·(1 + a₁·L + a₂·L² + a₃·L³), L = ln I, as far as the targets' light reaches; see `measure::Toned`.
+
+use nalgebra::{DMatrix, DVector, SVector};
+
+use super::FrameResult;
+use super::least_squares;
+use super::pulls::telling_pair;
+use super::spread::reference_px;
+use crate::measure::{POWERS, Target};
+use crate::units::Measured;
+
+/// Fewest frames that a curve is read from.
+const FEWEST: usize = 7;
+/// Standard deviation of the numbers before anything was seen: exponents between a half and twice, bent as much. Our choice.
+const PRIOR: [f64; POWERS] = [0.5, 0.25, 0.05];
+/// Scatter of the logarithm of the light that good sweeps have.
+const SCATTER: f64 = 0.003;
+/// Improvement of χ² from which the curve is believed: 6 standard deviations.
+const WORTH_A_CURVE: f64 = 36.0;
+/// Most of χ² that a curve leaves. Sharpening in the camera makes sharp targets brighter too, and no curve explains how: it leaves a
+/// third to an eightieth, tone curves a seventieth to a thousandth (simulated sweeps).
+const MOST_LEFT: f64 = 1.0 / 40.0;
+/// Largest sum of squares of the numbers over `PRIOR`: tone curves came to 7, strong sharpening that `MOST_LEFT` lets pass to 9 and
+/// more.
+const PLAUSIBLE: f64 = 8.0;
+/// Rounds of linearised least squares.
+const ROUNDS: usize = 8;
+/// Least change of T with I over that of a straight curve: what is flatter is no tone curve.
+const LEAST_SLOPE: f64 = 0.1;
+
+/// Numbers of a curve.
+type Curve = SVector<f64, POWERS>;
+
+/// What one target shows in one frame.
+struct Seen<'a> {
+    target: &'a Target,
+    /// Left or right.
+    side: usize,
+    travel: f64,
+    /// Logarithm of the square of the scale.
+    scale: f64,
+}
+
+/// Reads the curve and puts it to the shapes and the light of all targets; `false` where sRGB's does or too little is known.
+#[must_use]
+pub(super) fn straighten(frames: &mut [FrameResult]) -> bool {
+    let Some(curve) = read(frames) else {
+        return false;
+    };
+    for frame in frames {
+        for target in &mut frame.targets {
+            put(&curve, target);
+        }
+    }
+    true
+}
+
+fn read(frames: &[FrameResult]) -> Option<Curve> {
+    let separation = reference_px(frames)?;
+    let mut seen = Vec::new();
+    for frame in frames {
+        let Some((pair, own)) = telling_pair(&frame.targets).zip(frame.separation_px) else {
+            continue;
+        };
+        let scale = 2.0 * (own.value / separation).ln();
+        seen.extend(pair.into_iter().enumerate().map(|(side, target)| Seen {
+            target,
+            side,
+            travel: frame.travel,
+            scale,
+        }));
+    }
+    if seen.len() < 2 * FEWEST {
+        return None;
+    }
+    let logs = |curve: &Curve| -> Option<DVector<f64>> {
+        let log = |s: &Seen<'_>| {
+            let light = s.target.flux * light(curve, s.target);
+            (light > 0.0).then(|| light.ln() - s.scale)
+        };
+        Some(DVector::from_vec(
+            seen.iter().map(log).collect::<Option<Vec<f64>>>()?,
+        ))
+    };
+    // Beside the curve: each target's own light, and what the extension changes.
+    let plain = 3;
+    let fit = |curve: &Curve, bent: bool| {
+        let terms = plain + if bent { POWERS } else { 0 };
+        let rows = seen.len() + terms - plain;
+        let logs = logs(curve)?;
+        let courses = DMatrix::from_fn(rows, terms, |row, term| match seen.get(row) {
+            None => f64::from(u8::from(row - seen.len() + plain == term)) / PRIOR[row - seen.len()],
+            Some(s) => {
+                let course = match term {
+                    0 | 1 => f64::from(u8::from(s.side == term)),
+                    2 => s.travel,
+                    _ => -s.target.toned.light[term - plain] / light(curve, s.target),
+                };
+                course / SCATTER
+            }
+        });
+        let values = DVector::from_fn(rows, |row, _| match seen.get(row) {
+            None => -curve[row - seen.len()] / PRIOR[row - seen.len()],
+            Some(_) => logs[row] / SCATTER,
+        });
+        least_squares::fit(&courses, &values)
+    };
+    let without = fit(&Curve::zeros(), false)?.chi2;
+    let mut curve = Curve::zeros();
+    let mut left = f64::INFINITY;
+    for _ in 0..ROUNDS {
+        let step = fit(&curve, true)?;
+        left = step.chi2;
+        curve += Curve::from_fn(|k, _| step.factors[plain + k]);
+    }
+    let freedom = (seen.len() - plain) as f64;
+    let scatter = (left / freedom).max(1.0);
+    let rises = seen.iter().all(|s| {
+        let brightest = s.target.peak.clamp(1e-3, 1.0).ln();
+        [brightest, brightest - 1.0, brightest - 2.0]
+            .into_iter()
+            .all(|log| slope(&curve, log) > LEAST_SLOPE && gain(&curve, log) > 0.0)
+    });
+    let plausible = curve.component_div(&Curve::from(PRIOR)).norm_squared() < PLAUSIBLE;
+    let explains = without - left > WORTH_A_CURVE * scatter && left < MOST_LEFT * without;
+    (rises && plausible && explains).then_some(curve)
+}
+
+/// Light under the curve over that under sRGB's.
+fn light(curve: &Curve, target: &Target) -> f64 {
+    1.0 + sum(curve, &target.toned.light)
+}
+
+fn sum(curve: &Curve, sums: &[f64; POWERS]) -> f64 {
+    curve.iter().zip(sums).map(|(a, sum)| a * sum).sum()
+}
+
+/// T/I at a logarithm of light.
+fn gain(curve: &Curve, log: f64) -> f64 {
+    1.0 + log * (curve[0] + log * (curve[1] + log * curve[2]))
+}
+
+/// dT/dI at a logarithm of light.
+fn slope(curve: &Curve, log: f64) -> f64 {
+    gain(curve, log) + curve[0] + log * (2.0 * curve[1] + log * 3.0 * curve[2])
+}
+
+/// Puts a curve to the shape and the light of a target; its centre stays.
+fn put(curve: &Curve, target: &mut Target) {
+    let light = light(curve, target);
+    if light <= 0.0 {
+        return;
+    }
+    let variance = target.variance_px2.value;
+    let (xx, yy) = (
+        variance * (1.0 + target.elongation),
+        variance * (1.0 - target.elongation),
+    );
+    let toned = &target.toned;
+    let moved = sum(curve, &toned.x) / light;
+    let new_xx = (xx + sum(curve, &toned.xx)) / light - moved * moved;
+    let new_yy = (yy + sum(curve, &toned.yy)) / light;
+    let third = (target.lean.third_px3.value + sum(curve, &toned.xxx)) / light
+        - 3.0 * moved * new_xx
+        - moved.powi(3);
+    if new_xx <= 0.0 || new_yy <= 0.0 {
+        return;
+    }
+    let width = target.variance_px2;
+    target.variance_px2 = Measured::new((new_xx + new_yy) / 2.0, width.std_error);
+    target.elongation = (new_xx - new_yy) / (new_xx + new_yy);
+    target.lean.third_px3 = Measured::new(third, target.lean.third_px3.std_error);
+    target.flux *= light;
+    // Where the centre was measured, light that rises by a part rises by so much less or more than it does.
+    let log = target.peak.clamp(1e-3, 1.0).ln();
+    target.lean.tilt_px2 *= gain(curve, log) / slope(curve, log);
+    target.lean.fourth_px4 *= (target.variance_px2.value / variance).powi(2);
+}
