@@ -118,6 +118,30 @@ pub struct Target {
 }
 
 impl Target {
+    /// An even target without anything remarkable, for tests that measure no picture: each centre known to 0.004 px.
+    #[cfg(test)]
+    pub(crate) fn plain(x: f64, y: f64, variance: f64) -> Self {
+        Self {
+            x_px: Measured::new(x, 0.004),
+            y_px: Measured::new(y, 0.004),
+            variance_px2: Measured::new(variance, 2e-4 * variance),
+            flux: 1500.0,
+            peak: 0.7,
+            lean: Lean::NONE,
+            lean_y_px: Measured::new(0.0, 0.0),
+            elongation: 0.0,
+            four_fold_px4: Measured::new(0.0, 0.0),
+            window_change_px: 0.0,
+            uneven: None,
+            tone_change_px: 0.0,
+            spots: Vec::new(),
+            beside: Vec::new(),
+            toned: Toned::default(),
+            window: Window::default(),
+            flags: Vec::new(),
+        }
+    }
+
     /// Asymmetry of the light along x: third central moment over variance^1.5, no unit.
     #[must_use]
     pub fn skewness(&self) -> f64 {

@@ -135,37 +135,23 @@ fn pooled(seen: &[Seen], at: usize) -> Measured {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::{Lean, Uneven, Window};
+    use crate::measure::{Uneven, Window};
     use crate::sweep::{FrameInfo, FrameState};
 
     /// A sweep of frames with windows of these radii, px, whose background moves each centre by so much, px.
     fn frames(radii: &[u32], pull: impl Fn(u32) -> Option<f64>) -> Vec<FrameResult> {
         let target = |x: f64, radius: u32| Target {
-            x_px: Measured::new(x, 0.004),
-            y_px: Measured::new(600.0, 0.004),
-            variance_px2: Measured::new(400.0, 1.0),
-            flux: 1000.0,
-            peak: 0.5,
-            lean: Lean::NONE,
-            lean_y_px: Measured::new(0.0, 0.0),
-            elongation: 0.0,
-            four_fold_px4: Measured::new(0.0, 0.0),
-            window_change_px: 0.0,
             uneven: pull(radius).map(|pull| Uneven {
                 x_px2: Measured::new(pull * pull, 1e-4),
                 y_px2: Measured::new(0.0, 1e-4),
             }),
-            tone_change_px: 0.0,
-            spots: Vec::new(),
-            beside: Vec::new(),
-            toned: crate::measure::Toned::default(),
             window: Window {
                 left: 300 - radius,
                 top: 600 - radius,
                 right: 300 + radius,
                 bottom: 600 + radius,
             },
-            flags: Vec::new(),
+            ..Target::plain(x, 600.0, 400.0)
         };
         let frame = |&radius: &u32| FrameResult {
             info: FrameInfo::default(),

@@ -179,33 +179,9 @@ pub(super) fn fitted_separation(targets: &[Target], layout: &[Target]) -> Option
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::{Lean, Window};
 
     fn target(x: f64, y: f64) -> Target {
-        Target {
-            x_px: Measured::new(x, 0.01),
-            y_px: Measured::new(y, 0.01),
-            variance_px2: Measured::new(200.0, 1.0),
-            flux: 2000.0,
-            peak: 0.8,
-            lean: Lean::NONE,
-            lean_y_px: Measured::new(0.0, 0.0),
-            elongation: 0.0,
-            four_fold_px4: Measured::new(0.0, 0.0),
-            window_change_px: 0.0,
-            uneven: None,
-            tone_change_px: 0.0,
-            spots: Vec::new(),
-            beside: Vec::new(),
-            toned: crate::measure::Toned::default(),
-            window: Window {
-                left: 0,
-                top: 0,
-                right: 1,
-                bottom: 1,
-            },
-            flags: Vec::new(),
-        }
+        Target::plain(x, y, 200.0)
     }
 
     fn cross(scale: f64, turn: f64) -> Vec<Target> {

@@ -4,7 +4,7 @@
 use rand::{RngExt, SeedableRng};
 
 use super::*;
-use crate::measure::{Lean, Unmeasurable, Window};
+use crate::measure::Unmeasurable;
 use crate::sweep::look::Sight;
 use crate::sweep::{CaptureTime, Code, naming};
 use crate::units::FocusDistance;
@@ -103,23 +103,8 @@ impl Bracket {
             .map(|x| {
                 let off = 0.004 * noise();
                 Target {
-                    x_px: Measured::new(960.0 + scale * x + off, 0.004),
-                    y_px: Measured::new(640.0, 0.004),
                     variance_px2: Measured::new(variance * (1.0 + 2e-4 * noise()), 2e-4 * variance),
-                    flux: 1500.0,
-                    peak: 0.7,
-                    lean: Lean::NONE,
-                    lean_y_px: Measured::new(0.0, 0.0),
-                    elongation: 0.0,
-                    four_fold_px4: Measured::new(0.0, 0.0),
-                    window_change_px: 0.0,
-                    uneven: None,
-                    tone_change_px: 0.0,
-                    spots: Vec::new(),
-                    beside: Vec::new(),
-                    toned: crate::measure::Toned::default(),
-                    window: Window::default(),
-                    flags: Vec::new(),
+                    ..Target::plain(960.0 + scale * x + off, 640.0, variance)
                 }
             })
             .to_vec();

@@ -158,40 +158,26 @@ pub(super) fn words(frame: &FrameResult) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::{Lean, Target, Window};
+    use crate::measure::{Target, Window};
     use crate::sweep::{FrameInfo, FrameState};
     use crate::units::Measured;
 
     fn frame() -> FrameResult {
-        let exact = |value| Measured::new(value, 0.01);
         FrameResult {
             info: FrameInfo::default(),
             state: FrameState::Measured,
             travel: 0.0,
             focus_dioptres: None,
             targets: vec![Target {
-                x_px: exact(99.5),
-                y_px: exact(49.5),
-                variance_px2: exact(40.0),
-                flux: 100.0,
-                peak: 0.8,
-                lean: Lean::NONE,
-                lean_y_px: Measured::new(0.0, 0.0),
-                elongation: 0.0,
-                four_fold_px4: Measured::new(0.0, 0.0),
-                window_change_px: 0.0,
-                uneven: None,
-                tone_change_px: 0.0,
-                spots: Vec::new(),
-                beside: Vec::new(),
-                toned: crate::measure::Toned::default(),
                 window: Window {
                     left: 80,
                     top: 30,
                     right: 119,
                     bottom: 69,
                 },
-                flags: Vec::new(),
+                x_px: Measured::new(99.5, 0.01),
+                y_px: Measured::new(49.5, 0.01),
+                ..Target::plain(99.5, 49.5, 40.0)
             }],
             separation_px: None,
             shift_pct: None,
