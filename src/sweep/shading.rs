@@ -159,9 +159,11 @@ pub(super) fn detect(
         }
     }
     let (read, read_covariance) = best.rise();
-    let usual = USUAL_OVER_HALF / (separation / 2.0);
-    let changes = best.place(Term::Change).is_some();
-    let usual = Vector2::new(usual, if changes { usual } else { 0.0 });
+    // What changes was looked for only where it stands out, and is large: any size is as likely.
+    let usual = match best.place(Term::Change) {
+        None => Vector2::new(USUAL_OVER_HALF, 0.0),
+        Some(_) => Vector2::new(MOST_OVER_HALF, MOST_OVER_HALF),
+    } / (separation / 2.0);
     let (rise, covariance) = spike_and_slab::expected(read, read_covariance, usual);
     let shading = Shading {
         rise,
