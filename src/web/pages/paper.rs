@@ -62,6 +62,8 @@ const BESIDE_PX: u32 = 310;
 const PX_MM: f64 = 186.0 / 640.0;
 /// Lowest and highest chart, mm.
 const LOWEST_MM: f64 = 38.0;
+/// The lowest chart for which type stays large: below it, smaller type gives the chart more than it takes from the words, mm.
+const COMFORTABLE_MM: f64 = 48.0;
 const HIGHEST_MM: f64 = 96.0;
 const HIGHEST_BESIDE_MM: f64 = 62.0;
 const HIGHEST_COMPARED_MM: f64 = 112.0;
@@ -223,7 +225,8 @@ fn setting(
     let each = room / sets as f64;
     let lowest = match left_out {
         LeftOut::Chart | LeftOut::Notes => 0.0,
-        _ => f64::from(height_px(LOWEST_MM, highest, labels)) * PX_MM,
+        _ if is_dense => f64::from(height_px(LOWEST_MM, highest, labels)) * PX_MM,
+        _ => f64::from(height_px(COMFORTABLE_MM, highest, labels)) * PX_MM,
     };
     let sheet = Sheet {
         chart: (width, height_px(each, highest, labels)),
