@@ -31,6 +31,13 @@ const MOST_LEFT: f64 = 1.0 / 40.0;
 /// Largest sum of squares of the numbers over `PRIOR`: tone curves came to 7, strong sharpening that `MOST_LEFT` lets pass to 9 and
 /// more.
 const PLAUSIBLE: f64 = 8.0;
+/// How much light that changes evenly with the travel bends, as a part of the change: falloff that goes away while focusing does by
+/// a fifth (computed, 0.9 of the light in the corners to 0.2).
+const BEND_OF_DRIFT: f64 = 0.2;
+/// Drift of the logarithm of the light that tone curves make by themselves in sweeps that are longer on one side of the sharpest frame.
+const OWN_DRIFT: f64 = 0.15;
+/// Least bend that is thought of.
+const LEAST_BEND: f64 = 1e-4;
 /// Rounds of linearised least squares.
 const ROUNDS: usize = 8;
 /// Least change of T with I over that of a straight curve: what is flatter is no tone curve.
@@ -90,38 +97,47 @@ fn read(frames: &[FrameResult]) -> Option<Curve> {
             seen.iter().map(log).collect::<Option<Vec<f64>>>()?,
         ))
     };
-    // Beside the curve: each target's own light, and what the extension changes.
-    let plain = 3;
-    let fit = |curve: &Curve, bent: bool| {
-        let terms = plain + if bent { POWERS } else { 0 };
-        let rows = seen.len() + terms - plain;
+    // Beside the curve: each target's own light, what changes evenly with the travel, and how that bends.
+    const PLAIN: usize = 4;
+    let fit = |curve: &Curve, bend: f64, powers: usize| {
+        let terms = PLAIN + powers;
+        // Rows beyond the frames' hold what was thought before: of the bend and of the curve.
+        let before = |term: usize| match term {
+            ..PLAIN => (0.0, bend.max(LEAST_BEND)),
+            _ => (-curve[term - PLAIN], PRIOR[term - PLAIN]),
+        };
+        let rows = seen.len() + 1 + powers;
+        let term_of = |row: usize| row - seen.len() + PLAIN - 1;
         let logs = logs(curve)?;
         let courses = DMatrix::from_fn(rows, terms, |row, term| match seen.get(row) {
-            None => f64::from(u8::from(row - seen.len() + plain == term)) / PRIOR[row - seen.len()],
+            None => f64::from(u8::from(term_of(row) == term)) / before(term_of(row)).1,
             Some(s) => {
                 let course = match term {
                     0 | 1 => f64::from(u8::from(s.side == term)),
                     2 => s.travel,
-                    _ => -s.target.toned.light[term - plain] / light(curve, s.target),
+                    3 => s.travel * s.travel,
+                    _ => -s.target.toned.light[term - PLAIN] / light(curve, s.target),
                 };
                 course / SCATTER
             }
         });
         let values = DVector::from_fn(rows, |row, _| match seen.get(row) {
-            None => -curve[row - seen.len()] / PRIOR[row - seen.len()],
+            None => before(term_of(row)).0 / before(term_of(row)).1,
             Some(_) => logs[row] / SCATTER,
         });
         least_squares::fit(&courses, &values)
     };
-    let without = fit(&Curve::zeros(), false)?.chi2;
+    let drift = fit(&Curve::zeros(), 0.0, 0)?.factors[2];
+    let bend = BEND_OF_DRIFT * (drift.abs() - OWN_DRIFT).max(0.0);
+    let without = fit(&Curve::zeros(), bend, 0)?.chi2;
     let mut curve = Curve::zeros();
     let mut left = f64::INFINITY;
     for _ in 0..ROUNDS {
-        let step = fit(&curve, true)?;
+        let step = fit(&curve, bend, POWERS)?;
         left = step.chi2;
-        curve += Curve::from_fn(|k, _| step.factors[plain + k]);
+        curve += Curve::from_fn(|k, _| step.factors[PLAIN + k]);
     }
-    let freedom = (seen.len() - plain) as f64;
+    let freedom = (seen.len() - PLAIN) as f64;
     let scatter = (left / freedom).max(1.0);
     let rises = seen.iter().all(|s| {
         let brightest = s.target.peak.clamp(1e-3, 1.0).ln();
