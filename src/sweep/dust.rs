@@ -1,7 +1,7 @@
 //! Dust on the sensor in the blur of a target: found by its place, its pull taken out of the separations.
 //!
 //! What a lens draws into its blur moves and grows with it; a print on the tape is washed out by it. A dark spot
-//! ([`Spot`](crate::measure::Spot)) that stays where it is in the picture while the blur changes by a fifth is on the sensor.
+//! ([`Spot`]) that stays where it is in the picture while the blur changes by a fifth is on the sensor.
 //! It takes the share ε of the light at its place p, so it moves a centre of mass c by −E·S(p − c)·(p − c), E being Σ ε over its
 //! pixels and S the target's light over the sum of it: most where the blur is small and just reaches it, nothing where it
 //! does not. S is taken to be the overlap of two discs, of the blur and of the tape (a disc with the tape's second moment),

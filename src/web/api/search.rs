@@ -34,7 +34,7 @@ pub(in crate::web) fn search_words(text: &str) -> Vec<String> {
         .collect()
 }
 
-/// What stands for the lens in an address of this site: "https://lens.example/lenses/ostrel-35-mm-f-1-4?from_m=3".
+/// What stands for the lens in an address of this site: `https://lens.example/lenses/ostrel-35-mm-f-1-4?from_m=3`.
 fn slug_in_address(word: &str) -> Option<&str> {
     let places = ["lenses/", "lens/"];
     let at = |place: &&str| {
