@@ -9,6 +9,7 @@
 //! choice: it is (a/b)² for unevenness much finer than the window, and 1 for much coarser).
 
 use super::FrameResult;
+use super::pair;
 use crate::measure::Target;
 use crate::units::Measured;
 
@@ -80,12 +81,9 @@ pub(super) fn detect(frames: &[FrameResult], reference: usize) -> Option<Backdro
 
 fn seen((place, frame): (usize, &FrameResult)) -> Option<Seen> {
     let (left, right) = (frame.targets.first()?, frame.targets.last()?);
-    let (dx, dy) = (
-        right.x_px.value - left.x_px.value,
-        right.y_px.value - left.y_px.value,
-    );
     let separation = frame.separation_px?.value;
-    let (along_x, along_y) = ((dx / dx.hypot(dy)).powi(2), (dy / dx.hypot(dy)).powi(2));
+    let along = pair::along(left, right);
+    let (along_x, along_y) = (along.0.powi(2), along.1.powi(2));
     let of = |target: &Target| {
         let uneven = target.uneven?;
         let (x, y) = (uneven.x_px2, uneven.y_px2);

@@ -7,7 +7,8 @@
 
 use super::FrameResult;
 use super::distance::blur::BlurCourse;
-use super::spread::reference_px;
+use super::pair;
+use super::spread::{mean_variance, reference_px};
 use crate::measure::Target;
 use crate::units::Measured;
 
@@ -29,9 +30,8 @@ pub(super) fn u_pct(
     let separation = reference_px(frames)?;
     let sharp = course?.sharp_variance;
     let shows = |frame: &&FrameResult| {
-        let mean = |a: &Target, b: &Target| (a.variance_px2.value + b.variance_px2.value) / 2.0;
-        let ends = frame.targets.first().zip(frame.targets.last());
-        frame.separation_px.is_some() && ends.is_some_and(|(a, b)| mean(a, b) < SHARP * sharp)
+        let narrow = mean_variance(&frame.targets).is_some_and(|mean| mean.value < SHARP * sharp);
+        frame.separation_px.is_some() && narrow
     };
     let sharpest: Vec<&FrameResult> = frames.iter().filter(shows).collect();
     let pulls: Vec<Option<Measured>> = frames.iter().map(|frame| pull(frame, &sharpest)).collect();
@@ -47,11 +47,7 @@ pub(super) fn u_pct(
 /// How far what lies around the sharpest targets pulls a frame's targets apart, px, by the mean of the frames that show it.
 fn pull(frame: &FrameResult, sharpest: &[&FrameResult]) -> Option<Measured> {
     let (left, right) = (frame.targets.first()?, frame.targets.last()?);
-    let (dx, dy) = (
-        right.x_px.value - left.x_px.value,
-        right.y_px.value - left.y_px.value,
-    );
-    let along = (dx / dx.hypot(dy), dy / dx.hypot(dy));
+    let along = pair::along(left, right);
     let of = |shown: &&FrameResult| {
         let left = around(shown.targets.first()?, radius(left))?;
         let right = around(shown.targets.last()?, radius(right))?;

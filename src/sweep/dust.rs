@@ -9,6 +9,7 @@
 
 use super::FrameResult;
 use super::distance::blur::BlurCourse;
+use super::pair;
 use super::spread::reference_px;
 use crate::measure::{Spot, Target};
 
@@ -173,11 +174,7 @@ fn grain(group: &[(usize, f64, Spot)]) -> Option<Grain> {
 /// How far dust pulls a frame's outermost targets apart, px; `sharp` is the second moment of the sharp tape, px².
 fn pull(frame: &FrameResult, grains: &[Grain], sharp: f64) -> Option<f64> {
     let (left, right) = (frame.targets.first()?, frame.targets.last()?);
-    let (dx, dy) = (
-        right.x_px.value - left.x_px.value,
-        right.y_px.value - left.y_px.value,
-    );
-    let along = (dx / dx.hypot(dy), dy / dx.hypot(dy));
+    let along = pair::along(left, right);
     let of = |target: &Target| {
         let share = |grain: &Grain| {
             let (x, y) = (

@@ -2,6 +2,8 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use crate::units::Measured;
+
 /// What was found.
 #[derive(Debug, Clone)]
 pub(super) struct Fit {
@@ -11,6 +13,17 @@ pub(super) struct Fit {
     pub(super) covariance: DMatrix<f64>,
     /// Sum of the squares that are left.
     pub(super) chi2: f64,
+    /// The same over the degrees of freedom: 1 where the rows scatter as their uncertainties say.
+    pub(super) scatter: f64,
+}
+
+impl Fit {
+    /// One factor with its standard uncertainty where the rows scatter by so much.
+    #[must_use]
+    pub(super) fn factor(&self, course: usize, scatter: f64) -> Measured {
+        let variance = scatter * self.covariance[(course, course)];
+        Measured::new(self.factors[course], variance.max(0.0).sqrt())
+    }
 }
 
 /// Fits `seen`, a value for each row, by the courses that are the columns of `courses`: both divided by the row's standard
@@ -40,6 +53,7 @@ pub(super) fn fit(courses: &DMatrix<f64>, seen: &DVector<f64>) -> Option<Fit> {
         factors,
         covariance,
         chi2,
+        scatter: chi2 / (courses.nrows() - courses.ncols()) as f64,
     })
 }
 

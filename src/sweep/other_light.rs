@@ -368,11 +368,7 @@ fn still_share(seen: &[Seen]) -> f64 {
     let Some(fit) = least_squares::fit(&terms, &logs) else {
         return 0.0;
     };
-    let noise = fit.chi2 / (seen.len() - terms.ncols()) as f64;
-    let slope = Measured::new(
-        fit.factors[2],
-        (noise * fit.covariance[(2, 2)]).max(0.0).sqrt(),
-    );
+    let slope = fit.factor(2, fit.scatter);
     if slope.value.abs() > CLEAR * slope.std_error {
         (slope.value.abs() / 2.0).min(1.0)
     } else {

@@ -39,6 +39,16 @@ pub(super) fn shape(left: &Target, right: &Target) -> Shape {
     }
 }
 
+/// Direction from the left to the right target, of length 1, y down.
+#[must_use]
+pub(super) fn along(left: &Target, right: &Target) -> (f64, f64) {
+    let (dx, dy) = (
+        right.x_px.value - left.x_px.value,
+        right.y_px.value - left.y_px.value,
+    );
+    (dx / dx.hypot(dy), dy / dx.hypot(dy))
+}
+
 /// Distance between the centres, px, with the standard uncertainty that the centres' own bring along the line.
 #[must_use]
 pub(super) fn separation(left: &Target, right: &Target) -> Measured {

@@ -266,8 +266,9 @@ fn fit(seen: &[Seen], terms: &[Term]) -> Option<Fit> {
             factors,
             covariance,
             chi2,
+            scatter,
         } = least_squares::fit(&courses, &thirds)?;
-        let spread = (chi2 / (kept.len() - terms.len()) as f64).max(1.0);
+        let spread = scatter.max(1.0);
         let off = &thirds - &courses * &factors;
         let within = |at: &usize| off[*at].powi(2) < OUTLIER * OUTLIER * spread;
         let next: Vec<&Seen> = (0..kept.len()).filter(within).map(|at| kept[at]).collect();

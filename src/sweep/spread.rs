@@ -78,7 +78,8 @@ pub(super) fn reference_px(results: &[FrameResult]) -> Option<f64> {
 }
 
 /// Mean second moment of the outermost two targets, px².
-fn mean_variance(targets: &[Target]) -> Option<Measured> {
+#[must_use]
+pub(super) fn mean_variance(targets: &[Target]) -> Option<Measured> {
     let (first, last) = (targets.first()?, targets.last()?);
     let (a, b) = (first.variance_px2, last.variance_px2);
     Some(Measured::new(

@@ -218,16 +218,13 @@ fn lopsided(seen: &[Seen]) -> Option<Measured> {
             root(&seen[row]) * course(&seen[row], term)
         });
         let third = DVector::from_fn(seen.len(), |row, _| root(&seen[row]) * seen[row].lopsided);
-        let fit = least_squares::fit(&courses, &third)?;
-        let scatter = fit.chi2 / (seen.len() - terms) as f64;
-        Some((fit, scatter))
+        least_squares::fit(&courses, &third)
     };
-    let (few, few_scatter) = fit(2)?;
-    let (best, scatter) = fit(4)
-        .filter(|(all, scatter)| few.chi2 - all.chi2 > WORTH_BOTH * scatter)
-        .unwrap_or((few, few_scatter));
-    let u = (scatter * best.covariance[(1, 1)]).max(0.0).sqrt();
-    Some(Measured::new(best.factors[1], u))
+    let few = fit(2)?;
+    let best = fit(4)
+        .filter(|all| few.chi2 - all.chi2 > WORTH_BOTH * all.scatter)
+        .unwrap_or(few);
+    Some(best.factor(1, best.scatter))
 }
 
 /// Four-fold cumulant that goes with the fourth power of the blur, beside the tape's.
@@ -245,9 +242,7 @@ fn four_fold(seen: &[Seen]) -> Option<Measured> {
         seen[row].four_fold.value / u(&seen[row])
     });
     let fit = least_squares::fit(&courses, &four)?;
-    let scatter = (fit.chi2 / (seen.len() - 2) as f64).max(1.0);
-    let u = (scatter * fit.covariance[(1, 1)]).max(0.0).sqrt();
-    Some(Measured::new(fit.factors[1], u))
+    Some(fit.factor(1, fit.scatter.max(1.0)))
 }
 
 /// Whether a blur of this flattening is an ellipse, as a picture that shrinks towards its sides makes it, and not the overlap of

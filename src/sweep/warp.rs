@@ -140,20 +140,18 @@ fn stretch(seen: &[Seen], longer: &dyn Fn(&[f64; 2]) -> f64) -> Option<Stretch> 
             root[row] * course(&seen[row], term)
         });
         let longer = DVector::from_fn(seen.len(), |row, _| root[row] * longer(&seen[row].longer));
-        let fit = least_squares::fit(&courses, &longer)?;
-        let scatter = fit.chi2 / (seen.len() - terms) as f64;
-        Some((fit, scatter))
+        least_squares::fit(&courses, &longer)
     };
-    let (steady, scatter) = fit(2)?;
-    if let Some((changing, scatter)) = fit(3)
-        && steady.chi2 - changing.chi2 > WORTH_A_CHANGE * scatter
+    let steady = fit(2)?;
+    if let Some(changing) = fit(3)
+        && steady.chi2 - changing.chi2 > WORTH_A_CHANGE * changing.scatter
     {
         return Some(Stretch {
             share: Vector2::new(changing.factors[1], changing.factors[2]),
-            covariance: changing.covariance.fixed_view::<2, 2>(1, 1) * scatter,
+            covariance: changing.covariance.fixed_view::<2, 2>(1, 1) * changing.scatter,
         });
     }
-    let variance = steady.covariance[(1, 1)] * scatter;
+    let variance = steady.covariance[(1, 1)] * steady.scatter;
     Some(Stretch {
         share: Vector2::new(steady.factors[1], 0.0),
         covariance: Matrix2::new(variance, 0.0, 0.0, 0.0),
