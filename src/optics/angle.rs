@@ -1,5 +1,7 @@
 //! Angle of view and equivalent focal length.
 
+use crate::units::Measured;
+
 /// Angle of view, degrees, over a side (width, height or diagonal) of the picture area: 2·atan(d / 2f).
 ///
 /// For a rectilinear lens focused at infinity; both lengths in mm and positive.
@@ -21,7 +23,8 @@ pub fn angle_of_view_deg(side_mm: f64, focal_mm: f64) -> f64 {
 #[must_use]
 pub fn angle_shift_pct(shift_pct: f64, side_mm: f64, focal_mm: f64) -> f64 {
     let before = angle_of_view_deg(side_mm, focal_mm);
-    let after = angle_of_view_deg(side_mm, equivalent_focal_length_mm(focal_mm, shift_pct));
+    let like = equivalent_focal_length_mm(focal_mm, Measured::new(shift_pct, 0.0));
+    let after = angle_of_view_deg(side_mm, like.value);
     (after / before - 1.0) * 100.0
 }
 
@@ -37,16 +40,18 @@ pub fn angle_of_view_u_deg(angle_deg: f64, relative_u: f64) -> f64 {
     (angle_deg.to_radians().sin() * relative_u).to_degrees()
 }
 
-/// Focal length, mm, that a lens frames like: nominal focal length × (1 + shift). Relative to the nominal one, which
-/// may be off by 5 %.
+/// Focal length, mm, that a lens frames like: nominal focal length × (1 + shift). Its standard uncertainty is that of the
+/// shift; the nominal focal length may be off by 5 %.
 ///
 /// ```
-/// # use breathmark::optics::equivalent_focal_length_mm;
-/// assert!((equivalent_focal_length_mm(85.0, 2.0) - 86.7).abs() < 1e-9);
+/// # use breathmark::{optics::equivalent_focal_length_mm, units::Measured};
+/// let like = equivalent_focal_length_mm(85.0, Measured::new(2.0, 0.01));
+/// assert!((like.value - 86.7).abs() < 1e-9 && (like.std_error - 0.0085).abs() < 1e-9);
 /// ```
 #[must_use]
-pub fn equivalent_focal_length_mm(focal_mm: f64, shift_pct: f64) -> f64 {
-    focal_mm * (1.0 + shift_pct / 100.0)
+pub fn equivalent_focal_length_mm(focal_mm: f64, shift_pct: Measured) -> Measured {
+    let shift = shift_pct.scaled(0.01);
+    Measured::new(focal_mm * (1.0 + shift.value), focal_mm * shift.std_error)
 }
 
 #[cfg(test)]
@@ -94,7 +99,8 @@ pub(super) mod tests {
             (70.0, 2.0, 71.4, 0.05),
             (105.0, 3.8, 109.0, 0.5),
         ] {
-            assert!((equivalent_focal_length_mm(focal, shift) - like).abs() < decimals);
+            let told = equivalent_focal_length_mm(focal, Measured::new(shift, 0.0));
+            assert!((told.value - like).abs() < decimals);
         }
     }
 

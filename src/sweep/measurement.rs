@@ -1,6 +1,7 @@
 //! All that is known of a sweep once it is measured.
 
 use super::{CaptureTime, Finding, FrameResult, Part, Severity, ShiftCurve};
+use crate::optics;
 use crate::units::{FNumber, Measured, Metres, Millimetres};
 
 /// Which way the picture goes when focusing from infinity to the frame of worst shift.
@@ -183,8 +184,7 @@ impl SweepMeasurement {
             .count()
     }
 
-    /// The focal length that the lens frames like at its worst, mm: nominal focal length × (1 + shift). Its standard
-    /// uncertainty is that of the shift; the nominal focal length may be off by 5 %.
+    /// The focal length that the lens frames like at its worst, mm, as [`optics::equivalent_focal_length_mm`] has it.
     #[must_use]
     pub fn equivalent_focal_length_mm(&self) -> Option<Measured> {
         self.frames_like_mm(self.summary.as_ref()?.worst_shift_pct)
@@ -194,10 +194,6 @@ impl SweepMeasurement {
     #[must_use]
     pub fn frames_like_mm(&self, shift_pct: Measured) -> Option<Measured> {
         let nominal = self.focal_length?.mm();
-        let shift = shift_pct.scaled(0.01);
-        Some(Measured::new(
-            nominal * (1.0 + shift.value),
-            nominal * shift.std_error,
-        ))
+        Some(optics::equivalent_focal_length_mm(nominal, shift_pct))
     }
 }
