@@ -1,12 +1,14 @@
 //! Draws a scene through plotters: as SVG or as pixels, its words in the embedded font. Only SVG that stands inside a
 //! page keeps its words as text, in the font of the page.
 
+use std::borrow::Cow;
 use std::sync::Once;
 
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{FontDesc, FontFamily, FontStyle, TextStyle, register_font};
 
+use super::direction::drawn;
 use super::palette::{Rgb, Role, all_roles, class, colour};
 use super::scene::{Align, Mark, Point, Scene};
 use super::{ChartError, Theme, halo, lighter, outline};
@@ -48,7 +50,7 @@ pub(super) fn text_width(words: &str, size: f64) -> f64 {
         LARGE * PLOTTERS_SIZE,
         FontStyle::Normal,
     );
-    font.box_size(words)
+    font.box_size(&drawn(words))
         .map_or(0.6 * size * words.chars().count() as f64, |(width, _)| {
             f64::from(width) * size / LARGE
         })
@@ -284,12 +286,13 @@ impl Pen<'_> {
                         0.0
                     };
                     let at = self.place((text.at.0, text.at.1 + lift * text.size));
-                    area.draw(&plotters::element::Text::new(
-                        text.words.as_str(),
-                        at,
-                        style,
-                    ))
-                    .map_err(failed)?;
+                    let words = if self.family == EMBEDDED {
+                        drawn(&text.words)
+                    } else {
+                        Cow::Borrowed(text.words.as_str())
+                    };
+                    area.draw(&plotters::element::Text::new(words, at, style))
+                        .map_err(failed)?;
                 }
             }
         }

@@ -2,6 +2,7 @@
 
 mod axes;
 mod curves;
+mod direction;
 mod draw;
 mod halo;
 mod labels;

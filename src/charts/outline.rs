@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 
 use ab_glyph::{Font, FontRef, OutlineCurve};
 
+use super::direction::drawn;
 use super::scene::{Align, Text};
 
 /// Height of the capitals of DejaVu Sans 2.37, em (its OS/2 table: 1493 of 2048).
@@ -86,7 +87,7 @@ fn path(font: &FontRef<'_>, text: &Text, units: f64) -> String {
 fn placed(font: &FontRef<'_>, words: &str) -> (Vec<(ab_glyph::GlyphId, f64)>, f64) {
     let mut along = 0.0;
     let mut glyphs: Vec<(ab_glyph::GlyphId, f64)> = Vec::new();
-    for letter in words.chars() {
+    for letter in drawn(words).chars() {
         let glyph = font.glyph_id(letter);
         if let Some((before, _)) = glyphs.last() {
             along += f64::from(font.kern_unscaled(*before, glyph));

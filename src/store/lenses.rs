@@ -4,6 +4,7 @@ use sqlx::SqliteConnection;
 
 use super::error::taken;
 use super::lens_changes::is_slug_held;
+use super::names::isolated;
 use super::search::{search_text, slug, sort_name};
 use super::{AccountId, Store, StoreError};
 
@@ -170,10 +171,10 @@ impl LensDraft {
         Ok(())
     }
 
-    /// Maker and model, as a lens is called.
+    /// Maker and model, as a lens is called in running words.
     #[must_use]
     pub fn name(&self) -> String {
-        format!("{} {}", self.maker, self.model)
+        isolated(&format!("{} {}", self.maker, self.model)).into_owned()
     }
 }
 

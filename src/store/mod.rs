@@ -20,6 +20,7 @@ mod lens_changes;
 mod lens_names;
 mod lens_page;
 mod lenses;
+mod names;
 mod open;
 mod packed;
 #[cfg(test)]
@@ -55,6 +56,7 @@ pub use jobs::{ClaimedJob, JobState, JobView};
 pub use lens_changes::LensRowOfDesk;
 pub use lens_page::{HistoryEntry, LensPage};
 pub use lenses::{InvalidField, Kind, Lens, LensDraft, LensId};
+pub use names::isolated;
 pub use packed::RankedResult;
 pub use published::{Publication, PublishedRow, PublishedSweep, Withdrawal};
 pub use publishing::Preview;

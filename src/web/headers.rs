@@ -78,7 +78,9 @@ pub(super) async fn protect(State(app): State<App>, request: Request, next: Next
 
 /// Whether what is at this address is packed already, so that it has one representation whatever a client accepts.
 fn is_packed_itself(path: &str) -> bool {
-    path.ends_with(".png") || path.ends_with(".jpg")
+    [".png", ".jpg", ".zip"]
+        .iter()
+        .any(|ending| path.ends_with(ending))
 }
 
 /// A packed answer is another representation: its ETag is only weakly the same (RFC 9110, 8.8.1), and caches must know

@@ -10,7 +10,7 @@ use axum::extract::{FromRequestParts as _, Request, State};
 use axum::http::response::Parts;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::Next;
-use axum::response::{IntoResponse, Response};
+use axum::response::{IntoResponse, Redirect, Response};
 use http_body_util::BodyExt as _;
 use sha2::{Digest as _, Sha256};
 
@@ -81,6 +81,9 @@ pub(super) async fn mind(
         return next.run(request).await;
     }
     if !is_for_programs(request.uri().path()) {
+        if let Some(address) = without_blanks(request.uri()) {
+            return Redirect::to(&address).into_response();
+        }
         return page(&app, &reads, request, next).await;
     }
     let (mut parts, body) = request.into_parts();
@@ -106,6 +109,23 @@ pub(super) async fn mind(
         response.headers_mut().append(header::LINK, link);
     }
     response
+}
+
+/// The address of a page without the fields that a form sends empty; `None` where there are none. So what stands in the
+/// address bar, and is passed on, says what was asked and nothing else.
+fn without_blanks(uri: &Uri) -> Option<String> {
+    let query = uri.query()?;
+    let is_said = |pair: &&str| {
+        let value = pair.split_once('=').map_or("", |(_, value)| value);
+        !value.replace("%20", "+").trim_matches('+').is_empty()
+    };
+    let said: Vec<&str> = query.split('&').filter(is_said).collect();
+    let said = said.join("&");
+    match (said.is_empty(), said == query) {
+        (true, _) => Some(uri.path().to_owned()),
+        (false, true) => None,
+        (false, false) => Some(format!("{}?{said}", uri.path())),
+    }
 }
 
 /// Opens an answer to scripts of other sites.
@@ -269,6 +289,25 @@ fn unless_known(asked: &HeaderMap, mut response: Response) -> Response {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn empty_fields_go_from_the_address() {
+        for (asked, told) in [
+            ("/lenses?q=85&mount=&kind=", Some("/lenses?q=85")),
+            ("/lenses?q=+%20&mount=", Some("/lenses")),
+            (
+                "/compare?lens=a&lens=b&lens=&lens=",
+                Some("/compare?lens=a&lens=b"),
+            ),
+            ("/lenses?", Some("/lenses")),
+            ("/lenses?q", Some("/lenses")),
+            ("/lenses?q=a%3D+b&sort=name", None),
+            ("/lenses", None),
+        ] {
+            let uri: Uri = asked.parse().expect("an address");
+            assert_eq!(without_blanks(&uri).as_deref(), told, "{asked}");
+        }
+    }
 
     #[test]
     fn pages_are_told_from_what_programs_read() {

@@ -9,6 +9,7 @@ use axum::routing::{get, patch, post, put};
 use axum::{Router, middleware};
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
+use tower_http::compression::predicate::{DefaultPredicate, NotForContentType, Predicate as _};
 use tower_http::timeout::TimeoutLayer;
 
 use super::desk::{
@@ -32,6 +33,9 @@ pub fn router(app: App) -> Router {
     let web = Web::new(app.clone());
     let minded = middleware::from_fn_with_state(web.clone(), reads::mind);
     health::recorder();
+    // A zip is packed already: packing it once more would only take time.
+    let worth_packing =
+        DefaultPredicate::new().and(NotForContentType::const_new("application/zip"));
     let patient = TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, ANSWER_PATIENCE);
     Router::new()
         .merge(
@@ -52,7 +56,7 @@ pub fn router(app: App) -> Router {
         .layer(origin::same_origin_only(&public_url))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(middleware::from_fn_with_state(app.clone(), errors::render))
-        .layer(CompressionLayer::new())
+        .layer(CompressionLayer::new().compress_when(worth_packing))
         .layer(middleware::from_fn_with_state(
             app.clone(),
             headers::protect,

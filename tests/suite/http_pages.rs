@@ -16,6 +16,7 @@ mod guide;
 mod judges;
 mod lens;
 mod manners;
+mod names;
 mod pages;
 mod pulls;
 mod questions;

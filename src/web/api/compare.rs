@@ -6,13 +6,13 @@ use utoipa::ToSchema;
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
 use super::matching::{meeting, nearest};
 use super::pull::{PullDocument, PullQuestion};
-use super::query::{FOCAL_LENGTHS, Params};
+use super::query::{FOCAL_LENGTHS, Params, cut};
 use super::ranking::{ConditionsDocument, conditions_asked};
 use super::record::conditions_in_use;
 use super::stored::{lens_by_any_name, unless_withdrawn};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{ConditionsKey, FocalResult, LensPage};
+use crate::store::{ConditionsKey, FocalResult, LensPage, isolated};
 use crate::web::WebError;
 
 /// How many lenses can be compared.
@@ -40,8 +40,10 @@ impl CompareQuestion {
     pub(in crate::web) fn read(params: &Params) -> Result<Self, WebError> {
         let mut lenses: Vec<String> = Vec::new();
         for slug in params.all("lens").iter().flat_map(|value| value.split(',')) {
-            if !slug.is_empty() && !lenses.iter().any(|known| known == slug) {
-                lenses.push(slug.to_owned());
+            // Slugs are lower case; capitals come from those who type names.
+            let slug = slug.trim().to_lowercase();
+            if !slug.is_empty() && !lenses.contains(&slug) {
+                lenses.push(slug);
             }
         }
         if lenses.len() > MOST_LENSES {
@@ -65,13 +67,16 @@ impl CompareQuestion {
     /// Reads the question and refuses a comparison of fewer than two lenses.
     pub(in crate::web) fn read_at_least_two(params: &Params) -> Result<Self, WebError> {
         let question = Self::read(params)?;
-        if question.lenses.len() < 2 {
-            return Err(WebError::field(
-                "lens",
-                format!("give two to {MOST_LENSES_WORD} lenses, e.g. lens=a&lens=b"),
-            ));
-        }
-        Ok(question)
+        let different = match question.lenses.as_slice() {
+            [_, _, ..] => return Ok(question),
+            [only] if params.all("lens").len() > 1 => format!(", not “{}” twice", cut(only)),
+            [only] => format!(", not “{}” alone", cut(only)),
+            [] => String::new(),
+        };
+        Err(WebError::field(
+            "lens",
+            format!("give two to {MOST_LENSES_WORD} lenses, e.g. lens=a&lens=b{different}"),
+        ))
     }
 }
 
@@ -190,6 +195,11 @@ pub(in crate::web) async fn compare(
     document.matched = document.matched_words();
     document.differences = differences(&document);
     Ok(document)
+}
+
+/// Whether a lens can be compared; the error says why not.
+pub(in crate::web) async fn comparable(app: &App, slug: &str) -> Result<(), WebError> {
+    page_of(app, slug).await.map(|_| ())
 }
 
 /// All that is public of a lens, also by the name that it had before it was merged into another.
@@ -338,7 +348,7 @@ fn differences(document: &CompareDocument) -> Vec<String> {
     told("Camera", &|focal| {
         let mut cameras = focal.cameras.clone();
         cameras.sort();
-        all_of(cameras.into_iter())
+        all_of(cameras.iter().map(|name| isolated(name).into_owned()))
     });
     told("Algorithm", &|focal| {
         format!("version {}", focal.algorithm_version)

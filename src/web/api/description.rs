@@ -24,7 +24,7 @@ use crate::web::WebError;
 #[openapi(
     info(
         title = "Breathmark",
-        description = "Measured lens breathing. Units are in the names; `u` fields are standard uncertainties (k = 1); unknown is null. Parameters that are not known are passed over; blank ones count as not given.",
+        description = "Measured lens breathing. Units are in the names; `u` fields are standard uncertainties (k = 1); unknown is null. Parameters that are not known are passed over; blank ones count as not given. A number may bring the unit that its name ends in, and a decimal comma.",
         license(name = "CC BY 4.0", url = "https://creativecommons.org/licenses/by/4.0/")
     ),
     paths(lenses, lens, curves, pull, counter_scale, compared, sweep, sweep_version),

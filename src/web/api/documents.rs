@@ -10,7 +10,7 @@ use crate::optics::{
     angle_of_view_deg, angle_of_view_u_deg, angle_shift_pct, equivalent_focal_length_mm,
 };
 use crate::report::{BudgetLineDocument, FindingDocument, MeasuredFrom, words};
-use crate::store::{ConditionsKey, FocalResult, Kind, Lens, Switch};
+use crate::store::{ConditionsKey, FocalResult, Kind, Lens, Switch, isolated};
 use crate::sweep::{Direction, NearEnd, Part, ToleranceOutcome};
 use crate::units::noiseless_m;
 
@@ -70,9 +70,9 @@ impl LensHead {
         }
     }
 
-    /// Maker and model.
+    /// Maker and model, as they stand in running words.
     pub(in crate::web) fn name(&self) -> String {
-        format!("{} {}", self.maker, self.model)
+        isolated(&format!("{} {}", self.maker, self.model)).into_owned()
     }
 
     /// Marked closest focus in words.
@@ -82,7 +82,7 @@ impl LensHead {
 
     /// Kind, focal range, aperture and mount in words.
     pub(in crate::web) fn about(&self) -> String {
-        format!("{}, {}", self.about_the_glass(), self.mount)
+        format!("{}, {}", self.about_the_glass(), isolated(&self.mount))
     }
 
     /// Kind, focal range and aperture in words.
@@ -239,9 +239,9 @@ impl FocalDocument {
         let said = verdict_of(&result, outcome, tolerance_pct, near);
         let across_mm = result.sensor_width_mm.unwrap_or(ANGLE_ACROSS_MM);
         let worst = result.worst_shift_pct;
-        let like_mm = equivalent_focal_length_mm(result.focal_length_mm, worst.value);
+        let like_mm = equivalent_focal_length_mm(result.focal_length_mm, worst);
         let angle_deg = angle_of_view_deg(across_mm, result.focal_length_mm);
-        let worst_deg = angle_of_view_deg(across_mm, like_mm);
+        let worst_deg = angle_of_view_deg(across_mm, like_mm.value);
         let worst_u_deg = angle_of_view_u_deg(worst_deg, worst.std_error / (100.0 + worst.value));
         Self {
             focal_length_mm: result.focal_length_mm,
@@ -258,8 +258,8 @@ impl FocalDocument {
                 .map(BudgetLineDocument::new)
                 .collect(),
             direction: Direction::of(result.worst_shift_pct).code(),
-            equivalent_focal_length_mm: like_mm,
-            equivalent_focal_length_u_mm: result.focal_length_mm * worst.std_error / 100.0,
+            equivalent_focal_length_mm: like_mm.value,
+            equivalent_focal_length_u_mm: like_mm.std_error,
             angle_of_view_deg: angle_deg,
             angle_of_view_worst_deg: worst_deg,
             angle_of_view_worst_u_deg: worst_u_deg,

@@ -24,6 +24,7 @@ mod reviewing;
 mod scale_question;
 mod search;
 mod stored;
+mod typed_units;
 mod v1;
 mod verdicts;
 
@@ -33,7 +34,7 @@ pub(super) use self::csv::{
 };
 pub(super) use answer::{Twin, csv, json, tagged, with_tag};
 pub(super) use compare::{
-    CompareDocument, CompareQuestion, ComparedDocument, MOST_LENSES, compare,
+    CompareDocument, CompareQuestion, ComparedDocument, MOST_LENSES, comparable, compare,
 };
 pub(super) use counter_scale::{CounterScaleDocument, ScaleTableDocument, counter_scale_of};
 pub(super) use documents::{FocalDocument, LICENCE, LensHead, conditions_words, timestamp};

@@ -2,6 +2,7 @@
 
 use std::ops::RangeInclusive;
 
+use super::typed_units::without_unit;
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
 use crate::web::WebError;
 use crate::web::inputs::{LENGTH_HINT, Length};
@@ -27,17 +28,17 @@ impl<S: Send + Sync> axum::extract::FromRequestParts<S> for Params {
         _state: &S,
     ) -> Result<Self, WebError> {
         axum::extract::Query::<Vec<(String, String)>>::try_from_uri(&parts.uri)
-            .map(|query| Self(query.0))
+            .map(|query| Self(query.0.into_iter().map(without_unit).collect()))
             .map_err(|error| WebError::Unreadable(format!("the query can't be read: {error}")))
     }
 }
 
 impl Params {
-    /// These pairs.
+    /// These pairs, read as those of a query.
     #[cfg(test)]
     pub(in crate::web) fn of(pairs: &[(&str, &str)]) -> Self {
         let owned = |(name, value): &(&str, &str)| ((*name).to_owned(), (*value).to_owned());
-        Self(pairs.iter().map(owned).collect())
+        Self(pairs.iter().map(owned).map(without_unit).collect())
     }
 
     /// One pair.
@@ -325,7 +326,7 @@ pub(in crate::web) fn encoded(text: &str) -> String {
 }
 
 /// The beginning of what was sent, to be shown in an answer.
-fn cut(text: &str) -> String {
+pub(super) fn cut(text: &str) -> String {
     text.chars().take(40).collect()
 }
 

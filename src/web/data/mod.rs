@@ -59,8 +59,6 @@ async fn package(
             header::CONTENT_DISPOSITION,
             "attachment; filename=\"breathmark.zip\"".to_owned(),
         ),
-        // Packed already: packing it once more would only take time.
-        (header::CONTENT_ENCODING, "identity".to_owned()),
     ];
     Ok((
         about,

@@ -171,8 +171,6 @@ pub(in crate::web) async fn everything(
             header::CONTENT_DISPOSITION,
             format!("attachment; filename=\"{name}\""),
         ),
-        // Packed already: packing it once more would only take time.
-        (header::CONTENT_ENCODING, "identity".to_owned()),
     ];
     Ok((about, [keeping(&seen)], body).into_response())
 }

@@ -29,12 +29,11 @@ const MOST_OFFERED: u32 = 500;
 struct Choice {
     number: usize,
     chosen: String,
-    /// Whether there is no such lens, or no more.
-    unknown: bool,
+    /// What is to say of what was chosen, where there is no such lens, or no more.
+    unknown: Option<String>,
 }
 
 /// A lens that can be chosen, or one that was asked for and can't.
-#[derive(Clone)]
 struct Offer {
     slug: String,
     name: String,
@@ -69,6 +68,8 @@ struct ComparePage {
     query: String,
     /// The table, side by side.
     rows: Vec<Row>,
+    /// What is to say where lenses were given that leave nothing to compare, or one of them twice.
+    remark: Option<String>,
 }
 
 impl ComparePage {
@@ -156,6 +157,18 @@ const FIELDS: Fields = &[
     ("picture_width_px", "Picture width, px"),
 ];
 
+/// The address with its slugs in lower case, as slugs are; `None` where they are.
+fn in_lower_case(params: &Params) -> Option<String> {
+    let given = params.all("lens");
+    let lower: Vec<String> = given.iter().map(|slug| slug.to_lowercase()).collect();
+    if lower == given {
+        return None;
+    }
+    let lenses = lower.iter().map(|slug| ("lens", Some(slug.as_str())));
+    let changes: Vec<_> = lenses.collect();
+    Some(format!("/compare?{}", params.with(&changes)))
+}
+
 /// `GET /compare`
 pub(super) async fn page(
     State(app): State<App>,
@@ -163,16 +176,21 @@ pub(super) async fn page(
     viewer: Viewer,
     params: Params,
 ) -> Result<Response, WebError> {
+    if let Some(address) = in_lower_case(&params) {
+        return Err(WebError::Moved(address));
+    }
     let mut form = Form::new(params, FIELDS, &["axis"]);
     let mut unknown: Vec<Offer> = Vec::new();
     let (question, asked, document) = loop {
         let (question, asked) =
             form.ask(|params| Ok((CompareQuestion::read(params)?, asked_axis(params)?)))?;
-        if question.lenses.len() < 2 {
-            break (question, asked, None);
-        }
-        match compare(&app, &question).await {
-            Ok(document) => break (question, asked, Some(document)),
+        let answer = match question.lenses.as_slice() {
+            [] => Ok(None),
+            [only] => api::comparable(&app, only).await.map(|()| None),
+            _ => compare(&app, &question).await.map(Some),
+        };
+        match answer {
+            Ok(document) => break (question, asked, document),
             Err(error @ (WebError::NotFound(_) | WebError::Gone(_))) => {
                 let told = unknown.len();
                 for slug in &question.lenses {
@@ -207,8 +225,11 @@ pub(super) async fn page(
         None => None,
     };
     let mut chosen = Vec::new();
+    let mut twice = None;
     for slug in form.all("lens").iter().flat_map(|value| value.split(',')) {
-        if !slug.is_empty() && chosen.len() < MOST_LENSES && !chosen.iter().any(|s| s == slug) {
+        if chosen.iter().any(|known| known == slug) {
+            twice = Some(slug.to_owned());
+        } else if !slug.is_empty() && chosen.len() < MOST_LENSES {
             chosen.push(slug.to_owned());
         }
     }
@@ -219,15 +240,39 @@ pub(super) async fn page(
             names.join(" and ")
         },
     );
+    let offers = offers(&app, &chosen, &unknown).await?;
+    let name = |slug: &str| {
+        let offer = offers.iter().find(|offer| offer.slug == slug);
+        offer.map_or_else(|| slug.to_owned(), |offer| offer.name.clone())
+    };
+    let remark = match (question.lenses.as_slice(), twice) {
+        ([_, _, ..], Some(twice)) => Some(format!(
+            "{} was given twice and stands here once.",
+            name(&twice)
+        )),
+        ([only], None) => Some(format!(
+            "{} stands alone: choose one more lens to compare it with.",
+            name(only)
+        )),
+        ([only], Some(_)) => Some(format!(
+            "Both are the {}: choose another lens to compare it with.",
+            name(only)
+        )),
+        _ => None,
+    };
     let page = ComparePage {
         page: public_frame(title, &question, &app.config.public_url(), &viewer),
-        offers: offers(&app, &chosen, &unknown).await?,
+        remark,
+        offers,
         choices: (0..MOST_LENSES)
             .map(|number| {
                 let chosen = chosen.get(number).cloned().unwrap_or_default();
                 Choice {
                     number: number + 1,
-                    unknown: unknown.iter().any(|lens| lens.slug == chosen),
+                    unknown: unknown
+                        .iter()
+                        .find(|lens| lens.slug == chosen)
+                        .map(|lens| lens.name.clone()),
                     chosen,
                 }
             })
@@ -289,7 +334,7 @@ fn public_frame(
     )
 }
 
-/// The lenses by name, those that were chosen among them, also those that can't be compared.
+/// The lenses by name, those that were chosen among them, without those that can't be compared.
 async fn offers(app: &App, chosen: &[String], unknown: &[Offer]) -> Result<Vec<Offer>, WebError> {
     let mut by_name = RankingQuestion::read(&Params::default())?;
     by_name.sort = RankingSort::Name;
@@ -303,12 +348,10 @@ async fn offers(app: &App, chosen: &[String], unknown: &[Offer]) -> Result<Vec<O
             slug: row.lens.slug,
         })
         .collect();
+    offers.retain(|offer| !unknown.iter().any(|lens| lens.slug == offer.slug));
     for slug in chosen {
-        let known = unknown.iter().find(|lens| lens.slug == *slug);
-        if let Some(lens) = known {
-            offers.retain(|offer| offer.slug != *slug);
-            offers.push(lens.clone());
-        } else if !offers.iter().any(|offer| offer.slug == *slug) {
+        let is_there = |lens: &Offer| lens.slug == *slug;
+        if !offers.iter().chain(unknown).any(is_there) {
             offers.push(Offer {
                 slug: slug.clone(),
                 name: slug.clone(),

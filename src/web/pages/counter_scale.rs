@@ -5,6 +5,7 @@ use axum::http::Uri;
 use axum::response::Response;
 
 use super::form::{Fields, Form};
+use super::frame::PICTURE_SIDES;
 use super::lens::unknown;
 use super::{PageFrame, Section, bounds, filters};
 use crate::app::App;
@@ -206,6 +207,15 @@ async fn answer(
         None => {}
     }
     let title = format!("{}, counter-scale", document.lens.name());
+    let (width, height) = PICTURE_SIDES;
+    let of_lens = format!(
+        "/charts/lens/{}.png?width={width}&height={height}&conditions={}",
+        document.lens.slug, document.conditions
+    );
+    let curves = format!(
+        "Shift of the picture scale of the {} against focus distance",
+        document.lens.name()
+    );
     let page = CounterScalePage {
         page: PageFrame::new(title, Section::Lenses, &viewer)
             .described(format!(
@@ -215,7 +225,8 @@ async fn answer(
             .at(
                 &app.config.public_url(),
                 &format!("/lenses/{}/counter-scale", document.lens.slug),
-            ),
+            )
+            .pictured_by((!document.tables.is_empty()).then_some((of_lens, curves))),
         rows: rows(&document),
         query: form.usable().with(&[]),
         document,

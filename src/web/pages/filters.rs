@@ -8,6 +8,12 @@ pub(in crate::web) fn tied(text: impl Display, _: &dyn askama::Values) -> askama
     Ok(tie(&text.to_string()))
 }
 
+/// A name as it stands in running words.
+#[askama::filter_fn]
+pub(super) fn isolated(name: impl Display, _: &dyn askama::Values) -> askama::Result<String> {
+    Ok(crate::store::isolated(&name.to_string()).into_owned())
+}
+
 /// Text with the addresses of lens pages in it as links; everything else is escaped.
 #[askama::filter_fn]
 pub(super) fn linked(

@@ -150,6 +150,15 @@ impl PageFrame {
         self
     }
 
+    /// The same frame with this picture, where there is one.
+    #[must_use]
+    pub fn pictured_by(self, picture: Option<(String, String)>) -> Self {
+        match picture {
+            Some((path, shows)) => self.pictured(&path, shows),
+            None => self,
+        }
+    }
+
     /// The same frame of a page that other sites can show in a frame.
     #[must_use]
     pub fn embeddable(mut self) -> Self {

@@ -6,6 +6,7 @@ use axum::response::Response;
 
 use super::advice::Advice;
 use super::form::{Fields, Form};
+use super::list_picture::list_picture;
 use super::{PageFrame, Section, filters};
 use crate::app::App;
 use crate::store::{Kind, RankingSort};
@@ -229,7 +230,8 @@ pub(super) async fn page(
     let page = LensesPage {
         page: PageFrame::new("Lenses", Section::Lenses, &viewer)
             .described("Lenses ranked by how much they breathe, measured from focus brackets.")
-            .at(&app.config.public_url(), &address(&params)),
+            .at(&app.config.public_url(), &address(&params))
+            .pictured_by(list_picture(&document, &document.lenses)),
         by_shift: heading("worst_shift", RankingSort::WorstShift),
         by_tolerance: heading("tolerance_distance", RankingSort::ToleranceDistance),
         by_name: heading("name", RankingSort::Name),

@@ -1,6 +1,7 @@
 //! How the results of a lens were measured: what all focal lengths share is said once, the rest in a table.
 
 use super::date_of;
+use crate::store::isolated;
 use crate::web::api::FocalDocument;
 
 /// How some results were measured.
@@ -72,7 +73,11 @@ fn facts(focal: &FocalDocument) -> [(&'static str, String); 8] {
     taken.dedup();
     let said = |words: Vec<&str>| match words.is_empty() {
         true => "not stated".to_owned(),
-        false => words.join(", "),
+        false => words
+            .iter()
+            .map(|name| isolated(name))
+            .collect::<Vec<_>>()
+            .join(", "),
     };
     [
         (
@@ -84,7 +89,10 @@ fn facts(focal: &FocalDocument) -> [(&'static str, String); 8] {
         ("Focused from", focal.closest_words()),
         ("Distances", focal.distance_source_words().to_owned()),
         ("Taken", said(taken)),
-        ("By", focal.reviewers.join(", ")),
+        (
+            "By",
+            said(focal.reviewers.iter().map(String::as_str).collect()),
+        ),
         ("Algorithm", format!("version {}", focal.algorithm_version)),
     ]
 }

@@ -22,6 +22,7 @@ mod json_ld;
 mod lens;
 mod lens_group;
 mod lenses;
+mod list_picture;
 mod measured;
 mod method;
 mod oembed;

@@ -3,6 +3,7 @@
 use axum::extract::State;
 use axum::response::Html;
 
+use super::list_picture::list_picture;
 use super::{PageFrame, Section, filters, html};
 use crate::app::App;
 use crate::store::RankingSort;
@@ -57,22 +58,24 @@ pub(super) async fn page(State(app): State<App>, viewer: Viewer) -> Result<Html<
     let best = rank(&app, &question).await?;
     let usual = best.conditions.code.clone();
     let (waiting, _) = app.store.job_counts().await?;
+    let best = RankingDocument {
+        // What can't be told is not among the best, however few there are, nor what may shift more nearer than it was
+        // measured.
+        lenses: best
+            .lenses
+            .into_iter()
+            .filter(|row| row.is_told && !row.is_open_nearer)
+            .take(ROWS as usize)
+            .collect(),
+        ..best
+    };
     html(&StartPage {
         page: PageFrame::new("How much lenses breathe", Section::Start, &viewer).described(
             "Measured lens breathing: how much lenses change their angle of view while they are refocused.",
         )
-        .at(&app.config.public_url(), "/"),
-        best: RankingDocument {
-            // What can't be told is not among the best, however few there are, nor what may shift more nearer than it was
-            // measured.
-            lenses: best
-                .lenses
-                .into_iter()
-                .filter(|row| row.is_told && !row.is_open_nearer)
-                .take(ROWS as usize)
-                .collect(),
-            ..best
-        },
+        .at(&app.config.public_url(), "/")
+        .pictured_by(list_picture(&best, &best.lenses)),
+        best,
         newest,
         usual,
         waiting: match waiting {

@@ -87,3 +87,32 @@ async fn what_is_pasted_or_typed_in_one_piece_finds_its_lens() {
         );
     }
 }
+
+/// A form sends its empty fields along; an address that is passed on says what was asked, and nothing else.
+#[tokio::test]
+async fn a_form_leads_to_an_address_without_its_empty_fields() {
+    let site = Site::with_lenses().await;
+    for (sent, to) in [
+        ("/lenses?q=85&mount=&kind=&focal_mm=", "/lenses?q=85"),
+        ("/lenses?q=", "/lenses"),
+        (
+            "/compare?lens=ostrel-28-135-f-3-5&lens=tindra-sound-85-f-1-4&lens=&lens=&from_m=",
+            "/compare?lens=ostrel-28-135-f-3-5&lens=tindra-sound-85-f-1-4",
+        ),
+        (
+            "/lenses/ostrel-28-135-f-3-5?tolerance_pct=2%25&from_m=+",
+            "/lenses/ostrel-28-135-f-3-5?tolerance_pct=2%25",
+        ),
+    ] {
+        for method in [Method::GET, Method::HEAD] {
+            let answer = site.send(method, sent, &[]).await;
+            assert_eq!(answer.status, StatusCode::SEE_OTHER, "{sent}");
+            assert_eq!(answer.header(header::LOCATION), to, "{sent}");
+        }
+        let answer = site.get(to).await;
+        assert_eq!(answer.status, StatusCode::OK, "{to}");
+    }
+    // Programs get what they asked for at once.
+    let twin = site.get("/lenses.json?q=85&mount=").await;
+    assert_eq!(twin.status, StatusCode::OK);
+}

@@ -175,7 +175,10 @@ async fn two_to_four_lenses_on_the_same_axes() {
         .expect("a row at 0.5 m");
     let row = row.split("</tr>").next().expect("its end");
     assert_eq!(row.matches("not measured").count(), 1, "{row}");
-    for many in ["lens=a&lens=b&lens=c&lens=d&lens=e", "lens=a&focal_mm=0"] {
+    for many in [
+        "lens=a&lens=b&lens=c&lens=d&lens=e",
+        "lens=tindra-sound-85-f-1-4&focal_mm=0",
+    ] {
         let answer = site.get(&format!("/compare?{many}")).await;
         assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{many}");
     }

@@ -259,3 +259,16 @@ async fn an_empty_site_has_an_empty_package() {
     assert_eq!(package.tables.len(), 5);
     assert!(package.tables.values().all(Vec::is_empty));
 }
+
+/// It is packed once, by itself: whatever a client unpacks, it gets the zip, and is told of no other coding.
+#[tokio::test]
+async fn the_package_is_sent_as_it_is() {
+    let site = Site::with_lenses().await;
+    let plain = site.ask(PATH, &[]).await;
+    let asked = site.ask(PATH, &[(header::ACCEPT_ENCODING, "gzip")]).await;
+    for answer in [&plain, &asked] {
+        assert!(!answer.headers.contains_key(header::CONTENT_ENCODING));
+        assert!(!answer.headers.contains_key(header::VARY));
+    }
+    assert_eq!(plain.body, asked.body);
+}

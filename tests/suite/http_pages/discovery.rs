@@ -266,7 +266,7 @@ async fn heads_of_pages_name_address_picture_feed_and_frame() {
     for (path, canonical) in [
         ("/", "/"),
         // A list is known by what is in it, whatever its order and whatever else is asked.
-        ("/lenses?sort=name&tolerance_pct=2&q=&campaign=x", "/lenses"),
+        ("/lenses?sort=name&tolerance_pct=2&campaign=x", "/lenses"),
         ("/lenses?sort=name&q=50", "/lenses?q=50"),
         (
             "/lenses?kind=prime&tolerance_pct=1&q=o",

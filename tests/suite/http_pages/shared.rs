@@ -1,5 +1,7 @@
 //! What other pages and people are given of a page when it is shared.
 
+use axum::http::{StatusCode, header};
+
 use super::site::{Site, curve, off};
 
 const SITE: &str = "https://lens.example";
@@ -36,4 +38,44 @@ async fn a_shared_answer_leads_back_to_its_question() {
         told.ends_with("Measured with distortion correction off, breathing compensation on."),
         "{told}"
     );
+}
+
+/// What stands for a list is the curves of those that come first in it, as it was asked for.
+#[tokio::test]
+async fn a_shared_list_has_a_picture_of_its_first_lenses() {
+    let site = Site::with_lenses().await;
+    let two = "lens=brackwell-pier-50-f-1-8&lens=ostrel-28-135-f-3-5";
+    let off = "conditions=correction-off.compensation-off";
+    for (page, picture) in [
+        (
+            "/",
+            format!("/charts/compare.png?{two}&width=1200&height=630&{off}&tolerance_pct=2"),
+        ),
+        (
+            "/lenses?q=tindra&tolerance_pct=0,5+%25",
+            format!(
+                "/charts/lens/tindra-sound-85-f-1-4.png?width=1200&height=630&{off}&tolerance_pct=0.5"
+            ),
+        ),
+        (
+            "/lenses?focal_mm=50",
+            format!(
+                "/charts/compare.png?{two}&width=1200&height=630&{off}\
+                 &tolerance_pct=2&focal_mm=50"
+            ),
+        ),
+        (
+            "/lenses/tindra-sound-85-f-1-4/counter-scale",
+            format!("/charts/lens/tindra-sound-85-f-1-4.png?width=1200&height=630&{off}"),
+        ),
+    ] {
+        let text = site.get(page).await.text().replace("&#38;", "&");
+        let line = format!("<meta property=\"og:image\" content=\"{SITE}{picture}\">");
+        assert!(text.contains(&line), "{page}: {line}: {text}");
+        let drawn = site.get(&picture).await;
+        assert_eq!(drawn.status, StatusCode::OK, "{picture}");
+        assert_eq!(drawn.header(header::CONTENT_TYPE), "image/png");
+    }
+    let nothing = site.get("/lenses?q=no+such+glass").await.text();
+    assert!(!nothing.contains("og:image"), "there is nothing to show");
 }
