@@ -135,7 +135,8 @@ fn sheet(focal_length: Millimetres, plan: &ShootingPlan) -> String {
     );
     line(
         "leaves the frame at",
-        words::signed_pct(plan.leaves_frame_at_pct),
+        plan.leaves_frame_at_pct
+            .map_or_else(|| "any shift, and at none".to_owned(), words::signed_pct),
     );
     for note in &plan.notes {
         let _ = writeln!(text, "  mind: {note}");

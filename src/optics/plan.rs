@@ -89,8 +89,9 @@ pub struct ShootingPlan {
     pub expected_u_pct: f64,
     /// Bound on what the move of the entrance pupil adds, percentage points, one-sided.
     pub perspective_bound_pct: f64,
-    /// Shift, per cent, at which a target or its blur would leave the frame at closest focus.
-    pub leaves_frame_at_pct: f64,
+    /// Shift, per cent, at which a target or its blur would leave the frame at closest focus; `None` where it has no room there even
+    /// without a shift.
+    pub leaves_frame_at_pct: Option<f64>,
     /// What to mind.
     pub notes: Vec<PlanNote>,
 }
@@ -279,7 +280,7 @@ impl ShootingPlan {
             expected_u_pct: 100.0 / spacing
                 * separation_u_px(tape_px, blur_near).hypot(separation_u_px(tape_px, blur_far)),
             perspective_bound_pct: perspective_bound_pct(focal, near, target),
-            leaves_frame_at_pct: leaves_at,
+            leaves_frame_at_pct: Some(leaves_at).filter(|pct| *pct > 0.0),
             notes: Vec::new(),
         };
         plan.notes = notes(&plan, open, near, width);

@@ -5,6 +5,9 @@ use std::fmt::Write;
 use super::words;
 use crate::sweep::{Severity, SweepMeasurement};
 
+/// A bound that stands beside the uncertainty is worth a line from here, percentage points: shifts are shown to a fifth of this.
+const WORTH_A_LINE_PCT: f64 = 0.05;
+
 /// One sweep as lines of text: what it is, the verdict, the tolerance distance, findings in words.
 #[must_use]
 pub fn sweep_table(sweep: &SweepMeasurement, tolerance_pct: f64) -> String {
@@ -42,6 +45,18 @@ pub fn sweep_table(sweep: &SweepMeasurement, tolerance_pct: f64) -> String {
                 words::shift(summary.worst_shift_pct)
             ),
         );
+        for bound in &summary.budget.systematic {
+            if bound.pct.abs() > summary.worst_shift_pct.std_error.max(WORTH_A_LINE_PCT) {
+                line(
+                    "beside that",
+                    &format!(
+                        "{:.2} percentage points. {}",
+                        bound.pct.abs(),
+                        bound.part.description()
+                    ),
+                );
+            }
+        }
         line("direction", words::direction(summary.direction()));
         if let Some(equivalent) = sweep.equivalent_focal_length_mm() {
             line("frames like", &words::equivalent_focal_length(equivalent));

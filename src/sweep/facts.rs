@@ -1,6 +1,6 @@
 //! What is known of lens and set-up before a picture is looked at.
 
-use super::distance::blur;
+use super::distance::known::Known;
 use super::{FrameInfo, SweepSettings};
 use crate::optics;
 use crate::units::Metres;
@@ -51,11 +51,12 @@ impl Facts {
     }
 
     /// What distances are estimated from.
-    pub(super) fn known(&self) -> Option<blur::Known> {
-        Some(blur::Known {
+    pub(super) fn known(&self) -> Option<Known> {
+        Some(Known {
             closest_m: self.closest_m?,
             target_m: self.target_m?,
             focal_m: self.focal_mm.map(|f| f / 1000.0),
+            far_blur_px: self.expected_last_blur_px(),
         })
     }
 

@@ -1,6 +1,6 @@
 //! One frame of a sweep: what its file says of it, and what was measured in it.
 
-use crate::measure::{Target, Unmeasurable};
+use crate::measure::{Flag, Target, Unmeasurable};
 use crate::units::{FNumber, FocusDistance, Measured, Metres, Millimetres};
 
 /// When a frame was taken, by the camera's clock.
@@ -90,6 +90,14 @@ pub struct FrameResult {
 }
 
 impl FrameResult {
+    /// Whether something is remarkable about one of its targets.
+    #[must_use]
+    pub fn is_flagged(&self, flag: Flag) -> bool {
+        self.targets
+            .iter()
+            .any(|target| target.flags.contains(&flag))
+    }
+
     /// Focus distance, m; `None` where unknown or at infinity.
     #[must_use]
     pub fn focus_distance(&self) -> Option<Metres> {

@@ -62,7 +62,8 @@ parts! {
     OtherLight, "other_light", true,
         "Light of something else in a target's window, from what tape does not show: lopsided light, light that changes";
     FrameOrder, "frame_order", true,
-        "The frames came out of order, and nothing shows which end is at closest focus: what the shift would be otherwise, \
+        "The frames came out of order and nothing shows which end is at closest focus, or they were given in an order that \
+         distances or blur speak against: what the shift would be otherwise, \
          read from the other end, over √2";
     EntrancePupil, "entrance_pupil", false,
         "The entrance pupil may move towards the targets while focusing, which looks like a tighter picture: from 0 to \
@@ -77,7 +78,8 @@ parts! {
         "The zoom ring slipped between this frame and the reference: the shift holds the step in the picture's scale, of this \
          size, beside the breathing.";
     AssumedInfinity, "assumed_infinity", false,
-        "That the last frame is at infinity is taken from the blur, which a frame that is short of it shows as well if the          entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor.";
+        "That the last frame is at infinity is taken from the blur, which a frame that is short of it shows as well if the \
+         entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor.";
     ReferenceNotAtInfinity, "reference_not_at_infinity", false,
         "The reference is short of infinity: slope of the curve at its end times the dioptres left. Every shift lacks \
          about this much.";

@@ -28,6 +28,10 @@ pub(super) enum Restored {
     Doubtful,
     /// Put in a row by likeness, but nothing shows which end is at closest focus.
     EitherWay,
+    /// The files' order is kept, but the last frame is blurred so much more than the first that it may be the one at closest focus.
+    MaybeBackwards,
+    /// The order was told, and is kept, but distances or blur say that the frames run from infinity to closest focus.
+    ToldBackwards,
 }
 
 /// Share of the pairs of frames above which stated distances run to and fro, or, counted from the other end, all the
@@ -159,8 +163,8 @@ const CLEARLY: f64 = 0.3;
 /// How well the turned ends have to fit where a sweep short of infinity is another explanation: the estimate holds to a
 /// fifth through real lenses.
 const AS_TURNED: f64 = 0.2;
-/// Blur at the first frame over blur at the last below which a sweep runs backwards, when nothing is known of the set-up:
-/// targets that near to closest focus are no set-up (our choice).
+/// Blur at the first frame over blur at the last below which a sweep may run backwards, when nothing is known of the set-up: in
+/// one that does not, the targets stand within 1.4 times closest focus (1/u₀ − 1/D = 0.4/D).
 const BACKWARDS: f64 = 0.4;
 
 /// Blur at the wider end below which the blur at the ends is noise, px (our choice).
@@ -170,11 +174,17 @@ impl Restored {
     /// Whether nothing shows which end of the sweep is at closest focus.
     #[must_use]
     pub(super) const fn reads_both_ways(self) -> bool {
-        matches!(self, Self::Doubtful | Self::EitherWay)
+        matches!(self, Self::Doubtful | Self::EitherWay | Self::ToldBackwards)
     }
 }
 
 impl Ends {
+    /// Whether closest focus and target distance are known, so that the blur tells more than a habit of setting up.
+    #[must_use]
+    pub(super) const fn are_known(&self) -> bool {
+        self.near_over_far.is_some()
+    }
+
     /// Whether blurs at the ends of so much (px) show which of them is at closest focus, where the files' order is none.
     fn tell(&self, first: f64, last: f64) -> bool {
         if first.max(last) < TELLING_BLUR_PX {
@@ -243,7 +253,13 @@ pub(super) fn by_blur(looks: &[Look], ends: Ends) -> Option<Arrangement> {
     let backwards = match ends.near_over_far {
         Some(_) => ends.say_backwards(first * widest, last * widest),
         None if how.is_some() => ratio < 1.0,
-        None => ratio < BACKWARDS && !always_blurred(&radius),
+        None => {
+            // Blur alone is no reason to doubt files that are in order: targets may stand near closest focus.
+            if ratio < BACKWARDS && !always_blurred(&radius) {
+                how = Some(Restored::MaybeBackwards);
+            }
+            false
+        }
     };
     if backwards {
         path.reverse();

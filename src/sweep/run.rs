@@ -11,7 +11,7 @@ use super::{
     backdrop, budget, dust, extra, findings, infinity, order, other_light, pair, pulls, search,
     slip, spread, tone,
 };
-use crate::measure::Target;
+use crate::measure::{Flag, Target};
 use crate::units::{Measured, Metres};
 
 /// See `sweep::measure`.
@@ -55,7 +55,17 @@ fn measure_seen(
         // Read from the wrong end, the blur would tell wrong distances.
         let known = facts.known().filter(|_| !either_way)?;
         let whole = results.first()?.separation_px.is_some();
-        whole.then(|| blur::estimate(course, known)).flatten()
+        let estimate = whole.then(|| blur::estimate(course, known)).flatten()?;
+        Some(
+            if results
+                .iter()
+                .any(|frame| frame.is_flagged(Flag::Saturated))
+            {
+                estimate.of_burnt_out_targets()
+            } else {
+                estimate
+            },
+        )
     });
     let infos: Vec<&FrameInfo> = results.iter().map(|frame| &frame.info).collect();
     let scale = distance::choose(&infos, settings, estimate.as_ref(), &places);

@@ -65,6 +65,8 @@ pub(super) fn find(
             sightings.arrange(&arrangement.sequence);
             rearrange(sequence, &before, &sightings.order);
         }
+    } else if runs_backwards(frames, sequence, &sightings, settings) {
+        how = Some(Restored::ToldBackwards);
     }
     let places = settle(frames, sequence, &mut sightings, settings);
     let mut found = sightings.targets().into_iter();
@@ -122,6 +124,26 @@ fn by_distance(
     }
     sightings.arrange(&back);
     None
+}
+
+/// Whether distances, or blur where closest focus and target distance are known, say that frames whose order was told run from
+/// infinity to closest focus.
+fn runs_backwards(
+    frames: &[FrameInfo],
+    sequence: &[usize],
+    sightings: &Sightings<'_>,
+    settings: &SweepSettings,
+) -> bool {
+    let written = distance::written_dioptres(frames, sequence, settings);
+    let (arrangement, reversed) = if written.iter().any(Option::is_some) {
+        (restore::by_distance(&written), Restored::ReversedByDistance)
+    } else if sequence.is_empty() || !ends(sightings, &frames[sequence[0]], settings).are_known() {
+        return false;
+    } else {
+        let arrangement = order_by_blur(sightings, &frames[sequence[0]], settings);
+        (arrangement, Restored::ReversedByBlur)
+    };
+    arrangement.is_some_and(|arrangement| arrangement.how == reversed)
 }
 
 /// By how much smoother the series are in another order, as twice the logarithm of a likelihood ratio: `turned[i]` is the
@@ -240,18 +262,7 @@ fn order_by_blur(
             }
         })
         .collect();
-    let facts = Facts::of(Some(info), settings, Some(sightings.size));
-    let ends = Ends {
-        nominal_px: facts
-            .expected_first_blur_px()
-            .zip(facts.expected_last_blur_px()),
-        near_over_far: settings
-            .closest_focus
-            .zip(settings.target_distance)
-            .map(|(closest, target)| (target.m() - closest.m()) / closest.m())
-            .filter(|ratio| *ratio > 0.0),
-    };
-    let arrangement = restore::by_blur(&looks, ends)?;
+    let arrangement = restore::by_blur(&looks, ends(sightings, info, settings))?;
     let mut sequence: Vec<usize> = (0..pairs.len()).collect();
     for (slot, &k) in places.iter().zip(&arrangement.sequence) {
         sequence[*slot] = places[k];
@@ -260,6 +271,21 @@ fn order_by_blur(
         sequence,
         how: arrangement.how,
     })
+}
+
+/// What is known of the blur at the ends of a sweep; `info` is that of one of its frames.
+fn ends(sightings: &Sightings<'_>, info: &FrameInfo, settings: &SweepSettings) -> Ends {
+    let facts = Facts::of(Some(info), settings, Some(sightings.size));
+    Ends {
+        nominal_px: facts
+            .expected_first_blur_px()
+            .zip(facts.expected_last_blur_px()),
+        near_over_far: settings
+            .closest_focus
+            .zip(settings.target_distance)
+            .map(|(closest, target)| (target.m() - closest.m()) / closest.m())
+            .filter(|ratio| *ratio > 0.0),
+    }
 }
 
 /// The size that most pictures have.

@@ -125,7 +125,8 @@ fn targets_stay_in_the_frame_at_the_expected_breathing() {
     ] {
         let plan = ShootingPlan::for_setup(&setup(focal, open, near));
         assert!(
-            plan.leaves_frame_at_pct > READY_FOR_PCT
+            plan.leaves_frame_at_pct
+                .is_some_and(|pct| pct > READY_FOR_PCT)
                 || plan
                     .notes
                     .iter()
@@ -192,7 +193,7 @@ fn absurd_setups_stay_finite() {
             plan.blur_far_px,
             plan.expected_u_pct,
             plan.perspective_bound_pct,
-            plan.leaves_frame_at_pct,
+            plan.leaves_frame_at_pct.unwrap_or(0.0),
             plan.faintest_share,
         ] {
             assert!(value.is_finite(), "{focal} {open} {near}: {plan:?}");
@@ -212,4 +213,13 @@ fn a_closest_focus_of_another_setting_is_told() {
             .iter()
             .any(|note| matches!(note, PlanNote::CloserThanTheLens { .. } | PlanNote::NoRoom))
     );
+}
+
+/// A blur wider than the frame leaves no shift to plan for.
+#[test]
+fn a_blur_wider_than_the_frame_has_no_room() {
+    let plan = ShootingPlan::for_setup(&setup(600.0, 2.8, 0.72));
+    assert!(plan.blur_near_px > 1920.0, "{plan:?}");
+    assert_eq!(plan.leaves_frame_at_pct, None);
+    assert!(plan.notes.contains(&PlanNote::NoRoom));
 }

@@ -2,6 +2,7 @@
 
 pub(super) mod blur;
 pub(super) mod given;
+pub(super) mod known;
 
 use super::places::Places;
 use super::{DistanceSource, FrameInfo, SweepSettings, restore};

@@ -50,55 +50,74 @@ pub(super) fn not_at_infinity(sweep: &SweepMeasurement, evidence: &Evidence) -> 
 }
 
 pub(super) fn order_uncertain(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
-    if evidence.restored == Some(Restored::EitherWay) {
-        return Some(finding(
-            Code::OrderUncertain,
-            Severity::Warning,
+    let restored = evidence.restored?;
+    let (first, last) = (sweep.frames.first()?, sweep.frames.last()?);
+    let severity = if restored.reads_both_ways() || restored == Restored::MaybeBackwards {
+        Severity::Warning
+    } else {
+        Severity::Note
+    };
+    let what = match restored {
+        Restored::EitherWay => format!(
+            "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly, from {} to \
+             {}, but nothing shows which of these ends is at closest focus. Read from the other end, every shift has the other \
+             sign and is against the other frame, so direction and size of the shift are not known. Give the distances of some \
+             frames, or closest focus and the distance to the targets; or name the files in the order they were shot in, and \
+             have them ordered by name.",
+            first.info.file, last.info.file
+        ),
+        Restored::ToldBackwards => {
+            let witness = if sweep.distance_source.is_stated() {
+                "the distances of the frames"
+            } else {
+                "closest focus, the distance to the targets and their blur"
+            };
             format!(
-                "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly, from \
-                 {} to {}, but nothing shows which of these ends is at closest focus. Read from the other end, every shift \
-                 has the other sign and is against the other frame, so direction and size of the shift are not known. Give \
-                 the distances of some frames, or closest focus and the distance to the targets; or name the files in the \
-                 order they were shot in, and have them ordered by name.",
-                sweep.frames.first()?.info.file,
-                sweep.frames.last()?.info.file
-            ),
-            names([sweep.frames.first()?, sweep.frames.last()?]),
-        ));
-    }
-    let (severity, message) = match evidence.restored? {
-        Restored::ReversedByDistance => (
-            Severity::Note,
-            "The files run from far to near by their distances; they were turned round.",
+                "The order was given, and runs from {} to {}; but by {witness} the first of these frames is at infinity and the \
+                 last at closest focus. The order was kept. If it is wrong, every shift has the other sign and is against the \
+                 wrong frame, so direction and size of the shift are not known. Give the other order or have it found \
+                 automatically; if it is right, check {witness}.",
+                first.info.file, last.info.file
+            )
+        }
+        Restored::MaybeBackwards => format!(
+            "The targets are blurred much more in {} than in {}. Either they stand near closest focus, or the sweep was shot from \
+             infinity to closest focus; then every shift has the other sign and is against the wrong frame. The order of the files \
+             was kept. Give closest focus and the distance to the targets, which settle it, or say which order is right.",
+            last.info.file, first.info.file
         ),
-        Restored::SortedByDistance => (
-            Severity::Note,
-            "The files run to and fro by their distances; they were sorted by distance.",
+        Restored::ReversedByDistance => {
+            changed("The files run from far to near by their distances; they were turned round.")
+        }
+        Restored::SortedByDistance => {
+            changed("The files run to and fro by their distances; they were sorted by distance.")
+        }
+        Restored::ReversedByBlur => changed(
+            "By the blur of the targets the first file is at infinity and the last at closest focus; the order was turned round.",
         ),
-        Restored::ReversedByBlur => (
-            Severity::Note,
-            "By the blur of the targets the first file is at infinity and the last at closest focus; the order was \
-             turned round.",
-        ),
-        Restored::SortedByBlur => (
-            Severity::Note,
+        Restored::SortedByBlur => changed(
             "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly.",
         ),
-        Restored::Doubtful | Restored::EitherWay => (
-            Severity::Warning,
-            "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly, but \
-             the sides nearer and farther than the targets look alike and may be mixed up, and so may the ends.",
+        Restored::Doubtful => changed(
+            "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly, but the sides \
+             nearer and farther than the targets look alike and may be mixed up, and so may the ends.",
         ),
     };
-    Some(finding(
-        Code::OrderUncertain,
-        severity,
-        format!(
-            "{message} A wrong order changes the curve and may change the reference. Check that the first frame is at \
-             closest focus and the last at infinity; give the order by name, time or reversed if not."
-        ),
-        Vec::new(),
-    ))
+    let files = match restored {
+        Restored::EitherWay | Restored::MaybeBackwards | Restored::ToldBackwards => {
+            names([first, last])
+        }
+        _ => Vec::new(),
+    };
+    Some(finding(Code::OrderUncertain, severity, what, files))
+}
+
+/// How the order was changed, with what follows from that.
+fn changed(how: &str) -> String {
+    format!(
+        "{how} A wrong order changes the curve and may change the reference. Check that the first frame is at closest focus and \
+         the last at infinity; give the order by name, time or reversed if not."
+    )
 }
 
 pub(super) fn unknown(

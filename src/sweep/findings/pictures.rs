@@ -4,7 +4,9 @@ use super::{Evidence, finding, names, worst_u};
 use crate::measure::{Flag, Unmeasurable};
 use crate::sweep::places::median;
 use crate::sweep::vignette;
-use crate::sweep::{Code, Finding, FrameResult, FrameState, Severity, SweepMeasurement};
+use crate::sweep::{
+    Code, DistanceSource, Finding, FrameResult, FrameState, Severity, SweepMeasurement,
+};
 
 /// Uncertainty of the worst shift, percentage points, from which a burnt-out or faint target is a warning.
 const WORTH_A_WARNING_PCT: f64 = 0.02;
@@ -28,12 +30,10 @@ fn failed_by<'a>(
 }
 
 fn flagged(sweep: &SweepMeasurement, flag: Flag) -> impl Iterator<Item = &FrameResult> {
-    sweep.frames.iter().filter(move |frame| {
-        frame
-            .targets
-            .iter()
-            .any(|target| target.flags.contains(&flag))
-    })
+    sweep
+        .frames
+        .iter()
+        .filter(move |frame| frame.is_flagged(flag))
 }
 
 fn by_effect(sweep: &SweepMeasurement) -> Severity {
@@ -76,10 +76,15 @@ pub(super) fn saturated(sweep: &SweepMeasurement) -> Option<Finding> {
             by_effect(sweep),
             format!(
                 "In {} of {} frames a target is burnt out, so light is missing from its middle and its centre is less \
-                 certain.{} Expose a stop or two darker.",
+                 certain.{}{} Expose a stop or two darker.",
                 files.len(),
                 sweep.frames.len(),
-                effect(sweep)
+                effect(sweep),
+                if sweep.distance_source == DistanceSource::Blur {
+                    " Distances from the blur are off by up to a sixth more than else."
+                } else {
+                    ""
+                }
             ),
             files,
         )

@@ -81,6 +81,28 @@ fn backwards_by_blur_when_the_set_up_says_so() {
     assert_eq!(by_blur(&looks, known), None);
 }
 
+/// Targets at 1.2 m and closest focus at 0.9 m: the blur is three times as wide at infinity, as in a sweep that runs backwards.
+#[test]
+fn nothing_known_leaves_files_in_their_order() {
+    let looks: Vec<Look> = (0..24)
+        .map(|i| {
+            let d = (1.0 - f64::from(i) / 23.0) / 0.9;
+            Look {
+                separation: 1500.0 + 25.0 * d,
+                variance: 240.0 + (70.0 * (d - 1.0 / 1.2)).powi(2) / 16.0,
+            }
+        })
+        .collect();
+    let found = by_blur(&looks, Ends::default()).expect("doubted");
+    assert_eq!(found.how, Restored::MaybeBackwards);
+    assert_eq!(found.sequence, (0..24).collect::<Vec<_>>());
+    let known = Ends {
+        near_over_far: Some(0.3 / 0.9),
+        nominal_px: None,
+    };
+    assert_eq!(by_blur(&looks, known), None);
+}
+
 /// Targets nearer than twice closest focus: the blur is wider at infinity, so that a sweep which ends short of it looks
 /// like one that runs backwards. The pupil's size tells; without it only a good fit counts as backwards.
 #[test]

@@ -230,10 +230,15 @@ fn sheet(setup: &Setup, plan: &ShootingPlan) -> Sheet {
             ),
             (
                 "A target leaves the frame",
-                format!(
-                    "at a shift of {} at closest focus; planned for {}",
-                    words::signed_pct(plan.leaves_frame_at_pct),
-                    words::plain_pct(setup.expected_shift_pct)
+                plan.leaves_frame_at_pct.map_or_else(
+                    || "at closest focus, even without a shift".to_owned(),
+                    |pct| {
+                        format!(
+                            "at a shift of {} at closest focus; planned for {}",
+                            words::signed_pct(pct),
+                            words::plain_pct(setup.expected_shift_pct)
+                        )
+                    },
                 ),
             ),
         ],

@@ -42,8 +42,8 @@ struct PlanDocument {
     expected_u_pct: f64,
     /// Bound on what the moving entrance pupil adds to one side, percentage points.
     perspective_bound_pct: f64,
-    /// Shift at which a target would leave the frame.
-    leaves_frame_at_pct: f64,
+    /// Shift at which a target would leave the frame; `null` where it has no room even without one.
+    leaves_frame_at_pct: Option<f64>,
     /// What to mind, in words.
     notes: Vec<String>,
 }
@@ -160,7 +160,8 @@ pub(super) async fn csv(State(app): State<App>, params: Params) -> Result<Respon
             plan.frames.to_string(),
             plan.expected_u_pct.to_string(),
             plan.perspective_bound_pct.to_string(),
-            plan.leaves_frame_at_pct.to_string(),
+            plan.leaves_frame_at_pct
+                .map_or_else(String::new, |pct| pct.to_string()),
             plan.notes.join(" "),
         ]
     });

@@ -1,5 +1,6 @@
 //! Focus distances: from blur, given, from the files.
 
+use super::rig::codes;
 use super::rig::{Files, message, rms, set_up, small};
 use super::*;
 use breathmark::simulate::Scene;
@@ -162,4 +163,48 @@ fn too_little_known_gives_no_distances() {
     let measured = Files::of(&script).measure(&both);
     let said = message(&measured, Code::DistanceUnknown);
     assert!(said.contains("open the aperture"), "{said}");
+}
+
+/// Closest focus said to be a third farther than it is: the blur at the last frame would be that of a sweep which ends at 6 m, if the
+/// f-number did not say that it is at infinity. The shift stays against infinity, and the set-up is doubted.
+#[test]
+fn a_closest_focus_told_too_far_is_a_contradiction() {
+    let mut script = small(50.0, 2.6);
+    script.closest_focus_m = 0.45;
+    script.lens.f_number = 2.8;
+    script.capture.write_distances = false;
+    let files = Files::of(&script);
+    let mut settings = set_up(&script);
+    settings.closest_focus = Metres::new(0.6).ok();
+    let measured = files.measure(&settings);
+    let said = message(&measured, Code::DistanceDisagrees);
+    assert!(said.contains("may not be at closest focus"), "{said}");
+    assert_eq!(codes(&measured), [("distance_disagrees", "warning")]);
+    assert!(!measured.summary.expect("a result").relative_to_farthest);
+}
+
+/// Light that is cut off makes blur distances worse: their uncertainty holds that, and the finding says so.
+#[test]
+fn burnt_out_targets_loosen_distances_from_blur() {
+    let mut script = small(50.0, 2.6);
+    script.closest_focus_m = 0.45;
+    script.lens.f_number = 2.8;
+    script.capture.write_distances = false;
+    let setting = |script: &SweepScript| {
+        let measured = Files::of(script).measure(&set_up(script));
+        (
+            measured.frames[3].focus_dioptres.expect("by blur"),
+            measured,
+        )
+    };
+    let (plain, _) = setting(&script);
+    script.scene.exposure *= 1.6;
+    let (burnt, measured) = setting(&script);
+    let said = message(&measured, Code::TargetSaturated);
+    assert!(said.contains("Distances from the blur"), "{said}");
+    assert!(
+        burnt.std_error > 2.0 * plain.std_error,
+        "{burnt:?} {plain:?}"
+    );
+    assert!((burnt.value - plain.value).abs() < 2.0 * burnt.std_error);
 }

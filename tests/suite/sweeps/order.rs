@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use breathmark::sweep::{Severity, SweepMeasurement};
+use breathmark::sweep::{FrameOrder, Severity, SweepMeasurement};
 use breathmark::units::Dioptres;
 
 use super::rig::codes;
@@ -158,4 +158,53 @@ fn swapped_names_are_put_right_by_their_distances() {
         dioptres.windows(2).all(|pair| pair[1] <= pair[0]),
         "{dioptres:?}"
     );
+}
+
+/// An order that is told is kept, but not believed blindly: blur, where the set-up is known, and distances speak against it. Direction
+/// and size are open then. The right order told raises nothing.
+#[test]
+fn an_order_told_wrongly_is_contradicted() {
+    for write_distances in [false, true] {
+        let mut script = small(85.0, 2.6);
+        script.lens.f_number = 2.8;
+        script.capture.write_distances = write_distances;
+        let files = Files::of(&script);
+        let told = |order| SweepSettings {
+            order,
+            ..set_up(&script)
+        };
+        let measured = files.measure(&told(FrameOrder::Reverse));
+        let said = message(&measured, Code::OrderUncertain);
+        let witness = if write_distances {
+            "the distances of the frames"
+        } else {
+            "closest focus, the distance to the targets and their blur"
+        };
+        for words in ["The order was kept", witness, &script.file_name(12)] {
+            assert!(said.contains(words), "{said}");
+        }
+        let summary = measured.summary.as_ref().expect("a curve");
+        assert_eq!(summary.direction(), Direction::None);
+        assert_eq!(measured.frames[0].info.file, script.file_name(12));
+        let right = files.measure(&told(FrameOrder::Name));
+        assert_eq!(right.findings, []);
+    }
+}
+
+/// 135 mm, closest focus 1.5 m, targets at 2 m: the blur is three times as wide at infinity as at closest focus. Files in order stay
+/// in order, with a word; with closest focus and target distance there is nothing to say.
+#[test]
+fn targets_near_closest_focus_do_not_turn_a_sweep_round() {
+    let mut script = small(135.0, 2.1);
+    script.closest_focus_m = 1.5;
+    script.lens.f_number = 5.6;
+    script.capture.write_distances = false;
+    let files = Files::of(&script);
+    let measured = files.measure(&SweepSettings::default());
+    assert!(codes(&measured).contains(&("order_uncertain", "warning")));
+    let said = message(&measured, Code::OrderUncertain);
+    assert!(said.contains("The order of the files was kept"), "{said}");
+    assert!(rms(&errors(&script, &measured)) < ORDINARY_PCT);
+    let known = files.measure(&set_up(&script));
+    assert_eq!(known.findings, []);
 }
