@@ -14,6 +14,28 @@ pub(super) enum Judgement {
 }
 
 impl Judgement {
+    /// Of one curve.
+    fn of(place: TolerancePlace) -> Self {
+        match place {
+            TolerancePlace::Within => Self::Within,
+            TolerancePlace::Beyond(dioptres) => Self::BeyondUpTo { dioptres },
+            TolerancePlace::Unknown => Self::Unknown,
+        }
+    }
+
+    /// Of both together: the farthest place counts, and what is unknown of one is unknown of both.
+    fn and(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Unknown, _) | (_, Self::Unknown) => Self::Unknown,
+            (Self::Within, one) | (one, Self::Within) => one,
+            (Self::BeyondUpTo { dioptres: one }, Self::BeyondUpTo { dioptres: other }) => {
+                Self::BeyondUpTo {
+                    dioptres: one.min(other),
+                }
+            }
+        }
+    }
+
     /// Whether the picture holds from this distance on, m.
     pub(super) fn holds_from(self, wanted_m: f64) -> bool {
         match self {
@@ -49,18 +71,31 @@ pub(super) fn judge(
 ) -> Judgement {
     let mut judged = Judgement::Within;
     for curve in curves {
-        judged = match (outlines.place(curve, tolerance_pct), judged) {
-            (TolerancePlace::Within, so_far) => so_far,
-            (TolerancePlace::Unknown, _) => return Judgement::Unknown,
-            (TolerancePlace::Beyond(here), Judgement::BeyondUpTo { dioptres }) => {
-                Judgement::BeyondUpTo {
-                    dioptres: here.min(dioptres),
-                }
-            }
-            (TolerancePlace::Beyond(dioptres), _) => Judgement::BeyondUpTo { dioptres },
-        };
+        judged = judged.and(Judgement::of(outlines.place(curve, tolerance_pct)));
+        if judged == Judgement::Unknown {
+            break;
+        }
     }
     judged
+}
+
+/// The same where they hold the picture from this distance on, m; `None` where one of them does not, as most do not that are
+/// asked, and the others need not be looked at.
+pub(super) fn holding(
+    outlines: &Outlines,
+    curves: std::ops::Range<usize>,
+    tolerance_pct: f64,
+    wanted_m: f64,
+) -> Option<Judgement> {
+    let mut judged = Judgement::Within;
+    for curve in curves {
+        let here = Judgement::of(outlines.place(curve, tolerance_pct));
+        if !here.holds_from(wanted_m) {
+            return None;
+        }
+        judged = judged.and(here);
+    }
+    Some(judged)
 }
 
 #[cfg(test)]
@@ -94,5 +129,19 @@ mod tests {
         let unknown = judge(&blind, 0..2, 2.0);
         assert!(unknown == Judgement::Unknown && !unknown.holds_from(100.0));
         assert_eq!(judge(&blind, 0..2, 5.0), Judgement::Within);
+        for (outlines, curves) in [
+            (&outlines, 0..3),
+            (&outlines, 2..3),
+            (&blind, 0..2),
+            (&blind, 0..1),
+        ] {
+            for (tolerance_pct, from_m) in
+                [(2.0, 2.0), (2.0, 1.99), (2.0, 0.9), (5.0, 0.6), (0.5, 9.0)]
+            {
+                let judged = judge(outlines, curves.clone(), tolerance_pct);
+                let holding = holding(outlines, curves.clone(), tolerance_pct, from_m);
+                assert_eq!(holding, judged.holds_from(from_m).then_some(judged));
+            }
+        }
     }
 }

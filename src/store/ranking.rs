@@ -3,7 +3,7 @@
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::judgement::{Judgement, judge};
+use super::judgement::{Judgement, holding, judge};
 use super::packed::RankedResult;
 use super::ranking_place::{Place, PlaceGroup, RankingPlace};
 use super::search::{Pattern, patterns};
@@ -143,6 +143,22 @@ impl RankedLens {
     }
 }
 
+/// Whether a lens answers the question.
+enum Answered<'a> {
+    Yes(Candidate<'a>),
+    /// Nobody knows whether it holds the picture from where it is asked to.
+    Untold,
+    No,
+}
+
+/// Whether a lens holds the picture from a distance on.
+enum Held {
+    Yes,
+    /// Nobody knows.
+    Untold,
+    No,
+}
+
 /// A lens that answers the question, and where it stands.
 struct Candidate<'a> {
     shelved: &'a ShelfLens,
@@ -155,18 +171,17 @@ impl RankingQuery {
     /// The rows that this question gets.
     fn answer(&self, shelf: &Shelf) -> Ranking {
         let words = patterns(&self.words);
-        let about = || {
-            let lenses = shelf.lenses.values();
-            lenses.filter(|lens| self.is_about(lens, &words))
-        };
-        let mut found: Vec<Candidate<'_>> =
-            about().filter_map(|lens| self.candidate(lens)).collect();
-        let untold_left_out = match self.holds_from_m {
-            Some(from_m) => about()
-                .filter(|lens| self.is_left_out(lens, from_m))
-                .count(),
-            None => 0,
-        };
+        let lenses = shelf.lenses.values();
+        let about = lenses.filter(|lens| self.is_about(lens, &words));
+        let mut found: Vec<Candidate<'_>> = Vec::new();
+        let mut untold_left_out = 0;
+        for lens in about {
+            match self.answered_by(lens) {
+                Answered::Yes(candidate) => found.push(candidate),
+                Answered::Untold => untold_left_out += 1,
+                Answered::No => {}
+            }
+        }
         let total = found.len();
         let is_ranked = |candidate: &&Candidate<'_>| candidate.ranked_by != RankedBy::Nothing;
         let ranked = found.iter().filter(is_ranked).count();
@@ -217,7 +232,7 @@ impl RankingQuery {
             ranked: ranked as u64,
             unpublished: unpublished as u64,
             before: before as u64,
-            untold_left_out: untold_left_out as u64,
+            untold_left_out,
             next,
         }
     }
@@ -249,41 +264,28 @@ impl RankingQuery {
         near.then(|| (RankedBy::One(at), at..at + 1, nearest.worst_shift_pct))
     }
 
-    /// Whether nobody knows if a lens holds the picture from this distance on, m: one of these results is against its farthest
-    /// frame, is not measured so near though the lens focuses nearer, or is lost in its uncertainty; or it holds as measured, and
-    /// may not as far as that is left open.
-    fn is_open_from(
-        &self,
-        of: &Lens,
-        group: &ShelfGroup,
-        ranked: &Range<usize>,
-        from_m: f64,
-    ) -> bool {
+    /// Whether a lens holds the picture from this distance on, m. Nobody knows where one of these results is against its farthest
+    /// frame, is not measured so near though the lens focuses nearer, or is lost in its uncertainty; or where it holds as
+    /// measured, and may not as far as that is left open.
+    fn held_from(&self, of: &Lens, group: &ShelfGroup, ranked: &Range<usize>, from_m: f64) -> Held {
         let is_open = ranked.clone().any(|at| {
             let result = &group.results[at];
             result.relative_to_farthest
                 || is_untold(result.worst_shift_pct, self.tolerance_pct)
                 || group.lacks_near(of, at, from_m)
         });
-        let judged = |outlines| judge(outlines, ranked.clone(), self.tolerance_pct);
-        is_open || {
-            let measured = judged(&group.outlines);
-            measured.holds_from(from_m)
-                && !measured.surely_holds_from(judged(&group.at_most), from_m)
+        if is_open {
+            return Held::Untold;
         }
-    }
-
-    /// Whether it is left out only since nobody knows if it holds from this distance on, m.
-    fn is_left_out(&self, shelved: &ShelfLens, from_m: f64) -> bool {
-        let mut groups = shelved.groups.iter();
-        let group = groups.find(|group| group.conditions == self.conditions);
-        let ranked = group.and_then(|group| Some((group, self.ranked(group)?)));
-        ranked.is_some_and(|(group, (_, results, worst))| {
-            let shown = &group.results[results.clone()];
-            let goes = |wanted: Direction| self.goes(shown, worst, wanted);
-            self.direction.is_none_or(goes)
-                && self.is_open_from(&shelved.lens, group, &results, from_m)
-        })
+        let curves = ranked.clone();
+        let Some(measured) = holding(&group.outlines, curves, self.tolerance_pct, from_m) else {
+            return Held::No;
+        };
+        let at_most = judge(&group.at_most, ranked.clone(), self.tolerance_pct);
+        match measured.surely_holds_from(at_most, from_m) {
+            true => Held::Yes,
+            false => Held::Untold,
+        }
     }
 
     /// Whether a picture goes this way where its shift is worst; of what is lost in its uncertainty, or whose sweeps went each
@@ -295,14 +297,16 @@ impl RankingQuery {
             && !(wanted == Direction::None && disagree())
     }
 
-    /// The lens with its place; `None` where it does not hold the picture as asked for, or goes another way.
-    fn candidate<'a>(&self, shelved: &'a ShelfLens) -> Option<Candidate<'a>> {
+    /// Whether the lens is listed, and its place: not where it goes another way, or does not hold the picture as asked for.
+    fn answered_by<'a>(&self, shelved: &'a ShelfLens) -> Answered<'a> {
         let mut groups = shelved.groups.iter();
         let group = groups.find(|group| group.conditions == self.conditions);
         let ranked = group.and_then(|group| Some((group, self.ranked(group)?)));
         let Some((measured, (ranked_by, results, worst))) = ranked else {
-            let asked = self.direction.is_some() || self.holds_from_m.is_some();
-            return (!asked).then(|| Candidate {
+            if self.direction.is_some() || self.holds_from_m.is_some() {
+                return Answered::No;
+            }
+            return Answered::Yes(Candidate {
                 shelved,
                 group,
                 ranked_by: RankedBy::Nothing,
@@ -315,23 +319,20 @@ impl RankingQuery {
                 },
             });
         };
-        let is_open = |from_m| self.is_open_from(&shelved.lens, measured, &results, from_m);
-        if self.holds_from_m.is_some_and(is_open) {
-            return None;
-        }
         let shown = &measured.results[results.clone()];
         let goes = |wanted: Direction| self.goes(shown, worst, wanted);
         if !self.direction.is_none_or(goes) {
-            return None;
+            return Answered::No;
+        }
+        let held = |from_m| self.held_from(&shelved.lens, measured, &results, from_m);
+        match self.holds_from_m.map(held) {
+            None | Some(Held::Yes) => {}
+            Some(Held::Untold) => return Answered::Untold,
+            Some(Held::No) => return Answered::No,
         }
         let by_distance = self.sort == RankingSort::ToleranceDistance;
         let untold = is_untold(worst, self.tolerance_pct);
-        let judged = (by_distance || self.holds_from_m.is_some())
-            .then(|| judge(&measured.outlines, results, self.tolerance_pct));
-        let holds = |wanted_m: f64| judged.is_some_and(|judged| judged.holds_from(wanted_m));
-        if !self.holds_from_m.is_none_or(holds) {
-            return None;
-        }
+        let judged = by_distance.then(|| judge(&measured.outlines, results, self.tolerance_pct));
         let size = worst.value.abs();
         let (place_group, key, tie) = match (self.sort, judged) {
             // What can't be told stands behind what can.
@@ -349,7 +350,7 @@ impl RankingQuery {
             (RankingSort::Name, _) => (PlaceGroup::Known, 0.0, 0.0),
         };
         let named = self.sort == RankingSort::Name || by_distance;
-        Some(Candidate {
+        Answered::Yes(Candidate {
             shelved,
             group,
             ranked_by,
