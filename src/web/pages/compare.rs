@@ -220,8 +220,11 @@ pub(super) async fn page(
             Err(error) => form.refuse(error)?,
         }
     };
+    let rows = document
+        .as_ref()
+        .map_or_else(Vec::new, |document| rows(document, question.pull.is_some()));
     let chart = match &document {
-        Some(document) => Some(chart(&shelf, document, &question, asked).await?),
+        Some(document) => Some(chart(&shelf, document, &rows, &question, asked).await?),
         None => None,
     };
     let mut chosen = Vec::new();
@@ -278,9 +281,7 @@ pub(super) async fn page(
             })
             .collect(),
         query: form.usable().with(&[]),
-        rows: document
-            .as_ref()
-            .map_or_else(Vec::new, |document| rows(document, question.pull.is_some())),
+        rows,
         document,
         chart,
         form,
@@ -292,14 +293,14 @@ pub(super) async fn page(
 async fn chart(
     shelf: &ChartShelf,
     document: &CompareDocument,
+    rows: &[Row],
     question: &CompareQuestion,
     asked: Option<Axis>,
 ) -> Result<ComparedChart, WebError> {
     let series = compare_series(document);
     let axis = axis_for(asked, &series);
     let (tolerance, pull) = (question.tolerance_pct, question.pull);
-    let paper =
-        paper::sides_of_comparison(document.lenses.len(), &document.differences, pull.is_some());
+    let paper = paper::sides_of_comparison(document, rows);
     Ok(ComparedChart {
         sources: sources_text(&CurveSource::of_comparison(document))?,
         readings: Readings::new(&series, axis),

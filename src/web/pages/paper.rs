@@ -7,11 +7,14 @@
 
 mod parts;
 
-use parts::{how_mm, noticed_mm, row_mm};
+use parts::{compared_mm, how_mm, noticed_mm, row_mm};
 
 use super::bounds;
+use super::compare_rows::Row as ComparedRow;
 use crate::store::ConditionsKey;
-use crate::web::api::{FocalDocument, LensDocument, LensHead, PullQuestion, verdict};
+use crate::web::api::{
+    CompareDocument, FocalDocument, LensDocument, LensHead, PullQuestion, verdict,
+};
 
 /// Height of A4 between the margins of the sheet, less a reserve for wider fonts than the one counted with, mm. On Letter, which
 /// is lower, all of it is set smaller by the style sheet.
@@ -44,6 +47,9 @@ const OUTCOME_LETTERS: usize = 40;
 const DISTANCE_LETTERS: usize = 28;
 /// What keeps two of the differing facts apart that stand beside each other, letters.
 const APART_LETTERS: usize = 4;
+/// Letters to a line of what a comparison calls its rows, and of all its columns together.
+const COMPARED_LABEL_LETTERS: usize = 20;
+const COMPARED_LETTERS: usize = 99;
 /// What stands under a chart across the sheet, mm.
 const CAPTION_MM: f64 = 8.5;
 /// A row of the pull beside a chart, in smaller type, and what stands above the rows, mm.
@@ -240,20 +246,17 @@ fn setting(
 /// The larger type.
 const LARGE: Type = Type { is_dense: false };
 
-/// Sides of the chart of a comparison of so many lenses, px.
-pub(super) fn sides_of_comparison(lenses: usize, differences: &[String], pull: bool) -> (u32, u32) {
-    // The longest cells of a row break into so many lines where there are more columns.
-    let cell_lines = if lenses > 2 { 2.0 } else { 1.0 };
-    let rows = 9.0 + if pull { 5.0 } else { 0.0 };
-    let letters = differences
-        .iter()
-        .map(|said| LARGE.lines(said.chars().count(), LETTERS));
-    let taken = HEAD_MM + FOOT_MM + letters.sum::<f64>() * LINE_MM + 3.0 * LINE_MM;
-    let table = TABLE_HEAD_MM + LINE_MM + rows * (ROW_MM + (cell_lines - 1.0) * 2.0);
-    (
-        ACROSS_PX,
-        height_px(PAGE_MM - taken - table, HIGHEST_COMPARED_MM, lenses),
-    )
+/// Sides of the chart of a comparison with this table, px.
+pub(super) fn sides_of_comparison(document: &CompareDocument, rows: &[ComparedRow]) -> (u32, u32) {
+    let names: Vec<String> = document.lenses.iter().map(|one| one.lens.name()).collect();
+    let mut said = document.differences.iter().chain(&document.matched);
+    let before: f64 = said
+        .by_ref()
+        .map(|said| LARGE.lines(letters(said), LETTERS))
+        .sum();
+    let taken = HEAD_MM + FOOT_MM + (before + 3.0) * LINE_MM;
+    let room = PAGE_MM - taken - compared_mm(&names, rows);
+    (ACROSS_PX, height_px(room, HIGHEST_COMPARED_MM, names.len()))
 }
 
 /// The height between lowest and highest that has room for so many labels.

@@ -1,10 +1,12 @@
 //! What the parts of a sheet take that hold running words: rows of the table, what was noticed, how it was measured.
 
 use super::{
-    APART_LETTERS, DISTANCE_LETTERS, GAP_MM, LETTERS, LINE_MM, MORE_ROW_MM, OUTCOME_LETTERS,
-    PART_MM, ROW_MM, SMALL_LETTERS, SMALL_LINE_MM, Type, letters,
+    APART_LETTERS, COMPARED_LABEL_LETTERS, COMPARED_LETTERS, DISTANCE_LETTERS, GAP_MM, LETTERS,
+    LINE_MM, MORE_ROW_MM, OUTCOME_LETTERS, PART_MM, ROW_MM, SMALL_LETTERS, SMALL_LINE_MM,
+    TABLE_HEAD_MM, Type, letters,
 };
 use crate::web::api::FocalDocument;
+use crate::web::pages::compare_rows::Row as ComparedRow;
 use crate::web::pages::measured::{Measured, Row};
 
 /// A row of the table by focal length, mm: what is long in its last column breaks into lines.
@@ -19,6 +21,27 @@ pub(super) fn row_mm(face: Type, focal: &FocalDocument) -> f64 {
     let outcome = letters(&focal.tolerance_words()) + letters(&focal.tolerance_u_words());
     let outcome = outcome + letters(&most) * 4 / 5 + letters(&warnings) + 6;
     ROW_MM + (face.lines(outcome, OUTCOME_LETTERS) - 1.0) * MORE_ROW_MM
+}
+
+/// The table of a comparison of lenses with these names, mm.
+pub(super) fn compared_mm(names: &[String], rows: &[ComparedRow]) -> f64 {
+    let column = COMPARED_LETTERS / names.len().max(1) - 2;
+    // Lines break between words, and not between a number and its unit: a fifth of them stays empty.
+    let lines = |words: &str, room: usize| (letters(words) * 6 / 5).div_ceil(room).max(1);
+    let longest = |cells: &[String]| {
+        let each = cells.iter().map(|words| lines(words, column));
+        each.max().unwrap_or(1)
+    };
+    let row = |row: &ComparedRow| {
+        let cells = match row.shared() {
+            Some(words) => lines(words, COMPARED_LETTERS),
+            None => longest(row.cells()),
+        };
+        cells.max(lines(&row.label, COMPARED_LABEL_LETTERS))
+    };
+    let more = |lines: usize| (lines - 1) as f64 * MORE_ROW_MM;
+    let rows = rows.iter().map(|one| ROW_MM + more(row(one)));
+    TABLE_HEAD_MM + more(longest(names)) + rows.sum::<f64>()
 }
 
 /// What was noticed, mm: one paragraph a focal length.
