@@ -150,7 +150,7 @@ pub(super) fn facts(sweep: &Sweep) -> Vec<(&'static str, String)> {
         add(
             "Measured",
             Some(format!(
-                "{}, algorithm {}",
+                "{}, algorithm\u{a0}{}",
                 words::moment(result.measured_ms),
                 result.algorithm_version
             )),
