@@ -3,5 +3,6 @@
 mod accuracy;
 mod reference;
 mod render;
+mod tape;
 mod trouble;
 mod uncertainty;
