@@ -105,7 +105,7 @@ pub struct Target {
     pub uneven: Option<Uneven>,
     /// Change of the centre's x between two plausible tone curves, px.
     pub tone_change_px: f64,
-    /// Dark spots in its blur.
+    /// Dark spots in its blur. This and the next two are for judging a sweep from its pictures, and are not stored.
     pub spots: Vec<Spot>,
     /// What lies around it, in discs of growing radius; none where it is wide itself.
     pub beside: Vec<Beside>,
@@ -118,6 +118,16 @@ pub struct Target {
 }
 
 impl Target {
+    /// Second central moments along x and y, px².
+    #[must_use]
+    pub fn second_px2(&self) -> (f64, f64) {
+        let mean = self.variance_px2.value;
+        (
+            mean * (1.0 + self.elongation),
+            mean * (1.0 - self.elongation),
+        )
+    }
+
     /// An even target without anything remarkable, for tests that measure no picture: each centre known to 0.004 px.
     #[cfg(test)]
     pub(crate) fn plain(x: f64, y: f64, variance: f64) -> Self {

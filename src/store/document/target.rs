@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::number::{Number, Pair, measured, pair};
 use super::unknown;
-use crate::measure::{Beside, Flag, Lean, POWERS, Spot, Target, Toned, Uneven, Window};
+use crate::measure::{Flag, Lean, Target, Toned, Uneven, Window};
 use crate::store::StoreError;
 use crate::units::Measured;
 
@@ -28,15 +28,6 @@ pub(super) struct TargetDoc {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     uneven_px2: Option<(Pair, Pair)>,
     tone_change_px: Number,
-    /// Light, and by place along x, its square, that along y, and the cube along x; for each power.
-    #[serde(default)]
-    toned: Option<[[Number; POWERS]; 5]>,
-    /// Middle along x and y, radius; what is missing.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    spots: Vec<(Number, Number, Number, Pair)>,
-    /// Radius, what lies around within it along x and y.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    beside: Vec<(Number, Pair, Pair)>,
     /// Left, top, right, bottom.
     window: (u32, u32, u32, u32),
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -58,9 +49,10 @@ impl TargetDoc {
             window_change_px,
             uneven,
             tone_change_px,
-            toned,
-            spots,
-            beside,
+            // What only judging a sweep takes: that goes by its pictures, never by what is stored.
+            toned: _,
+            spots: _,
+            beside: _,
             window,
             flags,
         } = target;
@@ -81,20 +73,6 @@ impl TargetDoc {
             window_change_px: Number(*window_change_px),
             uneven_px2: uneven.map(|uneven| (pair(uneven.x_px2), pair(uneven.y_px2))),
             tone_change_px: Number(*tone_change_px),
-            toned: Some(
-                [toned.light, toned.x, toned.xx, toned.yy, toned.xxx].map(|sums| sums.map(Number)),
-            ),
-            spots: spots
-                .iter()
-                .map(|spot| {
-                    let [x, y, radius] = [spot.x_px, spot.y_px, spot.radius_px].map(Number);
-                    (x, y, radius, pair(spot.missing_px2))
-                })
-                .collect(),
-            beside: beside
-                .iter()
-                .map(|disc| (Number(disc.radius_px), pair(disc.x_px), pair(disc.y_px)))
-                .collect(),
             window: (window.left, window.top, window.right, window.bottom),
             flags: flags.iter().map(|flag| flag.code().to_owned()).collect(),
         }
@@ -123,35 +101,9 @@ impl TargetDoc {
                 y_px2: measured(y),
             }),
             tone_change_px: self.tone_change_px.0,
-            toned: self.toned.map_or_else(Toned::default, |sums| {
-                let [light, x, xx, yy, xxx] = sums.map(|sums| sums.map(|sum| sum.0));
-                Toned {
-                    light,
-                    x,
-                    xx,
-                    yy,
-                    xxx,
-                }
-            }),
-            spots: self
-                .spots
-                .into_iter()
-                .map(|(x, y, radius, missing)| Spot {
-                    x_px: x.0,
-                    y_px: y.0,
-                    radius_px: radius.0,
-                    missing_px2: measured(missing),
-                })
-                .collect(),
-            beside: self
-                .beside
-                .into_iter()
-                .map(|(radius, x, y)| Beside {
-                    radius_px: radius.0,
-                    x_px: measured(x),
-                    y_px: measured(y),
-                })
-                .collect(),
+            toned: Toned::default(),
+            spots: Vec::new(),
+            beside: Vec::new(),
             window: Window {
                 left,
                 top,
