@@ -1,7 +1,11 @@
 //! What stands under the table of a lens of the bounds that no scatter shows, by focal length.
 
 use crate::report::words;
+use crate::sweep::Part;
 use crate::web::api::{FocalDocument, PullDocument, ScaleTableDocument};
+
+/// Bound on what shifts lack that is worth a word, percentage points: shifts are shown to a fifth of this.
+const WORTH_A_WORD_PCT: f64 = 0.05;
 
 /// Focal lengths with the size of something, e.g. "0.47 at 85 mm, 3.51 at 135 mm".
 fn sizes(known: &[(f64, String)]) -> String {
@@ -94,6 +98,29 @@ fn told(known: &[(f64, String)], unknown: &[String], unit: &str) -> Option<Strin
         parts.push(format!("how much at {} is not known", unknown.join(", ")));
     }
     (!parts.is_empty()).then(|| format!("{}.", parts.join("; ")))
+}
+
+/// What the shifts may lack where blur alone says that the reference is at infinity, in words; `None` where that is hardly anything.
+pub(super) fn assumed_infinity(results: &[FocalDocument]) -> Option<String> {
+    let known: Vec<(f64, String)> = results
+        .iter()
+        .filter_map(|focal| {
+            let mut lines = focal.systematic.iter();
+            let lacks = lines
+                .find(|line| line.part == Part::AssumedInfinity.code())?
+                .pct;
+            let size = words::signed_pct(lacks);
+            let size = size.trim_end_matches(" %");
+            (lacks.abs() >= WORTH_A_WORD_PCT).then(|| (focal.focal_length_mm, size.to_owned()))
+        })
+        .collect();
+    (!known.is_empty()).then(|| {
+        format!(
+            "that the last frame is at infinity is taken from the blur, which leaves open whether every shift lacks up to so many \
+             percentage points: {}.",
+            sizes(&known)
+        )
+    })
 }
 
 /// What the shifts lack where a reference is short of infinity and that is known, in words.

@@ -151,6 +151,11 @@ impl Group {
         bounds::perspective_of_pulls(&self.pulls)
     }
 
+    /// What the shifts may lack where blur alone says that a sweep ends at infinity, in words.
+    pub(super) fn assumed_infinity_words(&self) -> Option<String> {
+        bounds::assumed_infinity(&self.results)
+    }
+
     /// What the shifts lack where a sweep ends short of infinity, in words.
     pub(super) fn shortfall_words(&self) -> Option<String> {
         bounds::shortfall(&self.results)

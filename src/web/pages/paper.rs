@@ -297,7 +297,8 @@ impl Section {
             let angles = if index == 0 { ANGLE_LETTERS } else { 0 };
             let perspective = bounds::perspective(results, index > 0);
             let shortfall = bounds::shortfall(results);
-            let notes = [perspective, shortfall].into_iter().flatten();
+            let infinity = bounds::assumed_infinity(results);
+            let notes = [perspective, shortfall, infinity].into_iter().flatten();
             for letters in notes.map(|note| letters(&note)).chain([angles]) {
                 taken += self.face.lines(letters + 20, SMALL_LETTERS) * SMALL_LINE_MM + GAP_MM;
             }
