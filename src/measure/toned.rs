@@ -19,7 +19,7 @@ const OUTLIER: f64 = 4.0;
 const DARKEST: f64 = 3e-4;
 
 /// Sums over the window of I·Lᵏ above its background, k = 1, 2, 3, over the target's flux: of all light, of its place from the
-/// centre along x, of the squares of the places along x and y, and of the cube along x.
+/// centre along x, of the squares of the places along x and y, of the cube along x, and four-fold by the fourth power.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Toned {
     /// Light, no unit.
@@ -32,6 +32,8 @@ pub struct Toned {
     pub yy: [f64; POWERS],
     /// By the cube of the place along x, px³.
     pub xxx: [f64; POWERS],
+    /// By x⁴ − 6·x²·y² + y⁴, px⁴.
+    pub four_fold: [f64; POWERS],
 }
 
 /// I·Lᵏ, and its change with I.
@@ -96,6 +98,7 @@ pub(super) fn toned(patch: &Patch, around: &Around) -> Toned {
             sums.xx[k] += above * dx * dx;
             sums.yy[k] += above * dy * dy;
             sums.xxx[k] += above * dx * dx * dx;
+            sums.four_fold[k] += above * (dx.powi(4) - 6.0 * dx * dx * dy * dy + dy.powi(4));
         }
     });
     sums

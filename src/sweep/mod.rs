@@ -12,6 +12,7 @@ mod curve;
 mod difference;
 mod distance;
 mod dust;
+mod ellipse;
 mod extra;
 mod facts;
 mod finding;

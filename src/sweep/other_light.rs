@@ -251,10 +251,7 @@ fn is_of_the_tape(frames: &[FrameResult]) -> bool {
     let sides: [Side; 2] = [<[Target]>::first, <[Target]>::last];
     let axes: [Axis; 2] = [
         |t| t.lean.third_px3,
-        |t| {
-            t.lean_y_px
-                .scaled(t.variance_px2.value * (1.0 - t.elongation))
-        },
+        |t| t.lean_y_px.scaled(t.second_px2().1),
     ];
     let stays = |side: Side, axis: Axis| {
         let third = |frame: &FrameResult| {

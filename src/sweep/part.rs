@@ -50,7 +50,7 @@ parts! {
         "Tone curve of the camera: the difference between two plausible curves";
     Shading, "shading", true,
         "Brightness that falls off towards the sides of the picture, or is evened out by the camera, tilts the blur: what is \
-         left after it was taken out, from how well the tilt is known";
+         left after it was taken out, from how well the tilt is known; all that is expected of it where it was not";
     WarpedBlur, "warped_blur", true,
         "A picture stretched towards its sides, as a camera does to take out barrel distortion, stretches the blur and pulls the \
          centres outwards: half of what was taken out for it, as some pupils stretch the blur without a pull";

@@ -5,6 +5,7 @@ use super::FrameResult;
 use super::backdrop::Backdrop;
 use super::distance::blur::BlurCourse;
 use super::shading::{self, Shading};
+use super::tone::Tone;
 use super::vignette::{self, CutBlur};
 use super::warp::{self, Warp};
 use crate::measure::{Flag, Target};
@@ -16,7 +17,7 @@ pub(super) struct Pulls {
     pub(super) cut_blur: Option<CutBlur>,
     /// The blur is stretched.
     pub(super) warp: Option<Warp>,
-    /// Brightness changes towards the sides of the picture.
+    /// Brightness changes towards the sides of the picture, or may.
     pub(super) shading: Option<Shading>,
     /// What a cut may do that is too slight to be seen, percentage points.
     pub(super) unseen_cut_pct: Option<f64>,
@@ -24,20 +25,18 @@ pub(super) struct Pulls {
     pub(super) unseen_shading_pct: Option<f64>,
 }
 
-/// Looks at the blur of all frames of a picture width, px, whose tone curve had to be straightened or not, and takes out of their separations what its shape tells for certain.
+/// Looks at the blur of all frames of a picture width, px, and takes out of their separations what its shape tells for certain.
 pub(super) fn take_out(
     frames: &mut [FrameResult],
     course: Option<&BlurCourse>,
     width_px: Option<u32>,
     backdrop: Option<&Backdrop>,
-    straightened: bool,
+    tone: Tone,
 ) -> Pulls {
     let mut pulls = Pulls::default();
-    let falls = || {
-        shading::detect(frames, course, None, straightened)
-            .is_some_and(|shading| shading.is_plain())
-    };
-    match course.and_then(|course| vignette::look(frames, course, straightened)) {
+    let falls =
+        || shading::detect(frames, course, None, tone).is_some_and(|shading| shading.is_plain());
+    match course.and_then(|course| vignette::look(frames, course, tone)) {
         Some(vignette::Shape::Cut(cut)) if !(cut.is_slight() && falls()) => {
             if let Some(course) = course {
                 vignette::correct(frames, course, &cut);
@@ -51,18 +50,23 @@ pub(super) fn take_out(
     }
     pulls.warp = course
         .zip(width_px)
-        .and_then(|(course, width_px)| warp::detect(frames, course, width_px, straightened));
-    let shading = shading::detect(frames, course, pulls.warp.as_ref(), straightened);
+        .and_then(|(course, width_px)| warp::detect(frames, course, width_px, tone));
+    let shading = shading::detect(frames, course, pulls.warp.as_ref(), tone);
     if let Some(warp) = &pulls.warp {
         warp.correct(frames);
     }
-    match shading {
-        Some(shading) if shading.is_believed() && !explains(backdrop, shading.most_pct(frames)) => {
-            shading.correct(frames);
-            pulls.shading = Some(shading);
-        }
-        Some(shading) => pulls.unseen_shading_pct = Some(shading.unseen_pct(frames)),
-        None => {}
+    let Some(shading) = shading else {
+        return pulls;
+    };
+    if explains(backdrop, shading.most_pct(frames)) {
+        // The background's part of the uncertainty holds it.
+        pulls.unseen_shading_pct = Some(shading.unseen_pct(frames));
+    } else if shading.is_believed() {
+        shading.correct(frames);
+        pulls.shading = Some(shading);
+    } else {
+        pulls.unseen_shading_pct = Some(shading.unseen_pct(frames));
+        pulls.shading = Some(shading.left_alone());
     }
     pulls
 }

@@ -46,7 +46,7 @@ fn measure_seen(
     let (size, places) = (search.size, search.places);
     let mut results = frame_results(frames, &sequence, search.found, settings);
     let facts = Facts::of(results.first().map(|frame| &frame.info), settings, size);
-    let straightened = tone::straighten(&mut results);
+    let tone = tone::straighten(&mut results);
     let course = spread::course(&results, &places);
     if let Some(course) = &course {
         spread::fill(&mut results, course);
@@ -86,7 +86,7 @@ fn measure_seen(
         course.as_ref(),
         width_px,
         backdrop.as_ref(),
-        straightened,
+        tone,
     );
     let other_light = other_light::detect(
         &results,

@@ -11,19 +11,18 @@
 //! focus, as the pupil moves. So it is read from the third moments of all of them at once, beside what else leans: tape that is
 //! torn askew, by the cube of the picture's scale, and a blur that the barrel cuts, by the cube of the signed blur.
 
-use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
+mod lean;
+
+use nalgebra::{Matrix2, Vector2};
 
 use super::FrameResult;
 use super::distance::blur::BlurCourse;
-use super::least_squares;
-use super::pulls::telling_pair;
 use super::spike_and_slab;
 use super::spread::reference_px;
+use super::tone::Tone;
 use super::warp::Warp;
-use crate::measure::Target;
+use lean::{Fit, Seen, Term, fit, seen};
 
-/// Fewest frames that g is read from.
-const FEWEST: usize = 6;
 /// Improvement of χ² over its scatter from which cut blur, or a change with focus, is counted among what leans: 4 standard
 /// deviations.
 const WORTH_A_TERM: f64 = 16.0;
@@ -35,10 +34,6 @@ const MOST_SPREAD: f64 = 5.0;
 const ONE_SIDED: f64 = 0.6;
 /// The same in standard uncertainties.
 const CLEARLY: f64 = 4.0;
-/// A frame this many standard deviations off is something else and left out.
-const OUTLIER: f64 = 5.0;
-/// Least standard uncertainty of a third moment that is believed, as a part of the second to the power of 1.5.
-const LEAST_SKEWNESS: f64 = 2e-4;
 /// Standard deviation over half a picture's width of the rise that lenses have whose light falls off, before anything was seen;
 /// half of all sweeps are thought to have none, as cameras even it out. Our choice.
 const USUAL_OVER_HALF: f64 = 0.5;
@@ -55,8 +50,9 @@ const MOST_OVER_HALF: f64 = 2.0;
 /// in the blur, and not alike on both sides. From simulation.
 const LEFT_OVER: f64 = 0.05;
 
-/// The same where the tone curve had to be straightened: S-shaped curves leave up to 0.4 (simulated sweeps).
-const LEFT_OVER_STRAIGHTENED: f64 = 0.25;
+/// The same where the tone curve is not sRGB's: S-shaped curves leave up to 0.4 after straightening (simulated sweeps), and lend
+/// a lean to soft blur where there is no shading.
+const LEFT_OVER_TONED: f64 = 0.5;
 
 /// How the picture's brightness changes towards its sides.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,55 +72,13 @@ pub(super) struct Shading {
     separation_px: f64,
 }
 
-/// What third moments grow by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Term {
-    /// Brightness that rises.
-    Rise,
-    /// The same, by the place in the sweep.
-    Change,
-    /// Tape askew.
-    Tape,
-    /// A cut of the blur.
-    Cut,
-}
-
-/// What one frame shows.
-#[derive(Clone, Copy)]
-struct Seen {
-    /// Mirrored third moment, px³: mean of both targets.
-    third: f64,
-    /// Half of what the right target's has more than the left one's.
-    differs: f64,
-    u: f64,
-    /// Mean fourth cumulant, px⁴.
-    fourth: f64,
-    /// Place in the sweep, 0 to 1.
-    travel: f64,
-    scale: f64,
-    /// Signed blur, px.
-    blur: f64,
-}
-
-impl Seen {
-    const fn grows_by(&self, term: Term) -> f64 {
-        match term {
-            Term::Rise => self.fourth,
-            Term::Change => self.fourth * self.travel,
-            Term::Tape => self.scale * self.scale * self.scale,
-            Term::Cut => self.blur * self.blur * self.blur,
-        }
-    }
-}
-
-/// Reads how brightness changes from how the blur leans, beyond what a stretch makes it lean; `None` where too few frames
-/// tell.
+/// Reads how brightness changes from how the blur leans, beyond what a stretch makes it lean; `None` where nothing was measured.
 #[must_use]
 pub(super) fn detect(
     frames: &[FrameResult],
     course: Option<&BlurCourse>,
     warp: Option<&Warp>,
-    straightened: bool,
+    tone: Tone,
 ) -> Option<Shading> {
     let separation = reference_px(frames)?;
     let seen: Vec<Seen> = frames
@@ -140,7 +94,9 @@ pub(super) fn detect(
             seen(frame, scale, blur, warp)
         })
         .collect();
-    let mut best = fit(&seen, &[Term::Rise, Term::Tape])?;
+    let Some(mut best) = fit(&seen, &[Term::Rise, Term::Tape]) else {
+        return Some(Shading::unread(separation));
+    };
     // Cut blur and change with focus lean much alike: what explains more comes first.
     for _ in 0..2 {
         let more = [Term::Cut, Term::Change]
@@ -170,16 +126,19 @@ pub(super) fn detect(
         covariance,
         read,
         read_covariance,
-        left_over: if straightened {
-            LEFT_OVER_STRAIGHTENED
-        } else {
-            LEFT_OVER
+        left_over: match tone {
+            Tone::Srgb => LEFT_OVER,
+            Tone::Straightened | Tone::Unknown => LEFT_OVER_TONED,
         },
         fits: best.spread < MOST_SPREAD && !one_sided(&seen, &best),
         separation_px: separation,
     };
     let over_half = |travel: f64| read.dot(&Vector2::new(1.0, travel)).abs() * separation / 2.0;
-    (over_half(0.0).max(over_half(1.0)) < MOST_OVER_HALF).then_some(shading)
+    Some(if over_half(0.0).max(over_half(1.0)) < MOST_OVER_HALF {
+        shading
+    } else {
+        Shading::unread(separation)
+    })
 }
 
 /// Whether one target alone leans, as a glow or dust beside it makes it: brightness rises on both sides.
@@ -199,93 +158,6 @@ fn one_sided(seen: &[Seen], best: &Fit) -> bool {
     differ.x.abs() > (ONE_SIDED * both.x.abs()).max(CLEARLY * u)
 }
 
-fn seen(frame: &FrameResult, scale: f64, blur: f64, warp: Option<&Warp>) -> Option<Seen> {
-    let [left, right] = telling_pair(&frame.targets)?;
-    let u = |t: &Target| {
-        let least = LEAST_SKEWNESS * t.variance_px2.value.max(0.0).powf(1.5);
-        t.lean.third_px3.std_error.max(least)
-    };
-    let stretched = |t: &Target| warp.map_or(0.0, |warp| warp.third_px3(t, frame.travel));
-    let outwards = (
-        -left.lean.third_px3.value - stretched(left),
-        right.lean.third_px3.value - stretched(right),
-    );
-    Some(Seen {
-        third: (outwards.0 + outwards.1) / 2.0,
-        differs: (outwards.1 - outwards.0) / 2.0,
-        u: u(left).hypot(u(right)) / 2.0,
-        fourth: (left.lean.fourth_px4 + right.lean.fourth_px4) / 2.0,
-        travel: frame.travel,
-        scale,
-        blur,
-    })
-}
-
-/// A fit of some terms.
-struct Fit {
-    terms: Vec<Term>,
-    /// Their factors.
-    found: DVector<f64>,
-    /// Covariance of these, grown with the scatter where that is larger than noise.
-    covariance: DMatrix<f64>,
-    chi2: f64,
-    /// χ² over its degrees of freedom, 1 at least.
-    spread: f64,
-}
-
-impl Fit {
-    fn place(&self, term: Term) -> Option<usize> {
-        self.terms.iter().position(|known| *known == term)
-    }
-
-    /// The rise and its change, with their covariance; 0 where one was not fitted.
-    fn rise(&self) -> (Vector2<f64>, Matrix2<f64>) {
-        let at = [Term::Rise, Term::Change].map(|term| self.place(term));
-        let found = at.map(|at| at.map_or(0.0, |at| self.found[at]));
-        let covariance = Matrix2::from_fn(|row, column| {
-            at[row]
-                .zip(at[column])
-                .map_or(0.0, |(row, column)| self.covariance[(row, column)])
-        });
-        (Vector2::from(found), covariance)
-    }
-}
-
-/// Weighted least squares, again without outliers.
-fn fit(seen: &[Seen], terms: &[Term]) -> Option<Fit> {
-    let mut kept: Vec<&Seen> = seen.iter().collect();
-    for _ in 0..3 {
-        if kept.len() < FEWEST {
-            return None;
-        }
-        let courses = DMatrix::from_fn(kept.len(), terms.len(), |row, k| {
-            kept[row].grows_by(terms[k]) / kept[row].u
-        });
-        let thirds = DVector::from_iterator(kept.len(), kept.iter().map(|s| s.third / s.u));
-        let least_squares::Fit {
-            factors,
-            covariance,
-            chi2,
-            scatter,
-        } = least_squares::fit(&courses, &thirds)?;
-        let spread = scatter.max(1.0);
-        let off = &thirds - &courses * &factors;
-        let within = |at: &usize| off[*at].powi(2) < OUTLIER * OUTLIER * spread;
-        let next: Vec<&Seen> = (0..kept.len()).filter(within).map(|at| kept[at]).collect();
-        if next.len() == kept.len() || next.len() < FEWEST {
-            return Some(Fit {
-                terms: terms.to_vec(),
-                found: factors,
-                covariance: covariance * spread,
-                chi2,
-                spread,
-            });
-        }
-        kept = next;
-    }
-    None
-}
-
 /// Mean tilt of a frame's outermost targets, px²: how far each moves outwards for a rise of one part a pixel.
 fn tilt(frame: &FrameResult) -> Option<f64> {
     let (left, right) = (frame.targets.first()?, frame.targets.last()?);
@@ -293,6 +165,29 @@ fn tilt(frame: &FrameResult) -> Option<f64> {
 }
 
 impl Shading {
+    /// What is thought where pictures tell nothing: too few frames, or what leans by more than brightness makes it.
+    fn unread(separation_px: f64) -> Self {
+        let usual = USUAL_OVER_HALF / (separation_px / 2.0);
+        // Half of all sweeps have none.
+        let covariance = Matrix2::new(usual * usual / 2.0, 0.0, 0.0, 0.0);
+        Self {
+            rise: Vector2::zeros(),
+            covariance,
+            read: Vector2::zeros(),
+            read_covariance: covariance,
+            left_over: 1.0,
+            fits: false,
+            separation_px,
+        }
+    }
+
+    /// The same where it is not taken out: what is expected of it is in the uncertainty as a whole.
+    #[must_use]
+    pub(super) const fn left_alone(mut self) -> Self {
+        self.left_over = 1.0;
+        self
+    }
+
     /// The rise at a place in the sweep, 1/px.
     fn rise_at(&self, travel: f64) -> f64 {
         self.rise.x + travel * self.rise.y

@@ -101,6 +101,7 @@ mod tests {
         let cut = CutBlur {
             flattening: 0.1,
             pull: 0.02,
+            left_over: 1.0,
             certain: false,
             effect_pct: 0.5,
         };

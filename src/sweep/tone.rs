@@ -38,6 +38,14 @@ const BEND_OF_DRIFT: f64 = 0.2;
 const OWN_DRIFT: f64 = 0.15;
 /// Least bend that is thought of.
 const LEAST_BEND: f64 = 1e-4;
+/// Share of the measured frames that have to tell: of burnt-out targets some light is missing.
+const TELLING_SHARE: f64 = 0.6;
+/// χ² over its degrees of freedom that good sweeps with sRGB's curve stay below: light that scatters by a hundredth.
+const UNEXPLAINED: f64 = 10.0;
+/// A target's light this many standard deviations off is something else's doing: a lamp flickers, a shutter sticks.
+const ODD: f64 = 5.0;
+/// At most one in so many is left out for it.
+const ODD_SHARE: usize = 5;
 /// Rounds of linearised least squares.
 const ROUNDS: usize = 8;
 /// Least change of T with I over that of a straight curve: what is flatter is no tone curve.
@@ -56,22 +64,51 @@ struct Seen<'a> {
     scale: f64,
 }
 
-/// Reads the curve and puts it to the shapes and the light of all targets; `false` where sRGB's does or too little is known.
-#[must_use]
-pub(super) fn straighten(frames: &mut [FrameResult]) -> bool {
-    let Some(curve) = read(frames) else {
-        return false;
-    };
-    for frame in frames {
-        for target in &mut frame.targets {
-            put(&curve, target);
-        }
-    }
-    true
+/// What a sweep tells of the camera's curve.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Reading {
+    /// It is sRGB's.
+    Srgb,
+    /// It is this one.
+    Other(Curve),
+    /// Too few frames tell, or what they tell is no curve's doing.
+    Unknown,
 }
 
-fn read(frames: &[FrameResult]) -> Option<Curve> {
-    let separation = reference_px(frames)?;
+/// How far shapes may still bear the marks of a curve that is not sRGB's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Tone {
+    /// They don't: the curve is sRGB's.
+    Srgb,
+    /// Slightly: they were put right by the curve that was read.
+    Straightened,
+    /// They may: the curve could not be read.
+    Unknown,
+}
+
+/// Reads the curve and puts it to the shapes and the light of all targets.
+#[must_use]
+pub(super) fn straighten(frames: &mut [FrameResult]) -> Tone {
+    match read(frames) {
+        Reading::Srgb => Tone::Srgb,
+        Reading::Unknown => Tone::Unknown,
+        Reading::Other(curve) => {
+            for frame in frames {
+                for target in &mut frame.targets {
+                    put(&curve, target);
+                }
+            }
+            Tone::Straightened
+        }
+    }
+}
+
+fn read(frames: &[FrameResult]) -> Reading {
+    let Some(separation) = reference_px(frames) else {
+        return Reading::Unknown;
+    };
+    let measured = frames.iter().filter(|frame| frame.separation_px.is_some());
+    let telling = (TELLING_SHARE * 2.0 * measured.count() as f64) as usize;
     let mut seen = Vec::new();
     for frame in frames {
         let Some((pair, own)) = telling_pair(&frame.targets).zip(frame.separation_px) else {
@@ -85,69 +122,130 @@ fn read(frames: &[FrameResult]) -> Option<Curve> {
             scale,
         }));
     }
-    if seen.len() < 2 * FEWEST {
-        return None;
-    }
-    let logs = |curve: &Curve| -> Option<DVector<f64>> {
-        let log = |s: &Seen<'_>| {
-            let light = s.target.flux * light(curve, s.target);
-            (light > 0.0).then(|| light.ln() - s.scale)
+    let most_odd = seen.len() / ODD_SHARE;
+    let enough = (seen.len() - most_odd).max(2 * FEWEST).max(telling);
+    // Whoever is odd bends the curve, which makes others look odd: one after the other.
+    while seen.len() >= enough
+        && let Some(fitted) = Fitted::to(&seen)
+    {
+        match fitted.oddest() {
+            Some(odd) if seen.len() > enough => seen.remove(odd),
+            _ => return fitted.reading(&seen),
         };
-        Some(DVector::from_vec(
-            seen.iter().map(log).collect::<Option<Vec<f64>>>()?,
-        ))
-    };
-    // Beside the curve: each target's own light, what changes evenly with the travel, and how that bends.
-    const PLAIN: usize = 4;
-    let fit = |curve: &Curve, bend: f64, powers: usize| {
-        let terms = PLAIN + powers;
-        // Rows beyond the frames' hold what was thought before: of the bend and of the curve.
-        let before = |term: usize| match term {
-            ..PLAIN => (0.0, bend.max(LEAST_BEND)),
-            _ => (-curve[term - PLAIN], PRIOR[term - PLAIN]),
-        };
-        let rows = seen.len() + 1 + powers;
-        let term_of = |row: usize| row - seen.len() + PLAIN - 1;
-        let logs = logs(curve)?;
-        let courses = DMatrix::from_fn(rows, terms, |row, term| match seen.get(row) {
-            None => f64::from(u8::from(term_of(row) == term)) / before(term_of(row)).1,
-            Some(s) => {
-                let course = match term {
-                    0 | 1 => f64::from(u8::from(s.side == term)),
-                    2 => s.travel,
-                    3 => s.travel * s.travel,
-                    _ => -s.target.toned.light[term - PLAIN] / light(curve, s.target),
-                };
-                course / SCATTER
-            }
-        });
-        let values = DVector::from_fn(rows, |row, _| match seen.get(row) {
-            None => before(term_of(row)).0 / before(term_of(row)).1,
-            Some(_) => logs[row] / SCATTER,
-        });
-        least_squares::fit(&courses, &values)
-    };
-    let drift = fit(&Curve::zeros(), 0.0, 0)?.factors[2];
-    let bend = BEND_OF_DRIFT * (drift.abs() - OWN_DRIFT).max(0.0);
-    let without = fit(&Curve::zeros(), bend, 0)?.chi2;
-    let mut curve = Curve::zeros();
-    let mut left = f64::INFINITY;
-    for _ in 0..ROUNDS {
-        let step = fit(&curve, bend, POWERS)?;
-        left = step.chi2;
-        curve += Curve::from_fn(|k, _| step.factors[PLAIN + k]);
     }
-    let freedom = (seen.len() - PLAIN) as f64;
-    let scatter = (left / freedom).max(1.0);
-    let rises = seen.iter().all(|s| {
-        let brightest = s.target.peak.clamp(1e-3, 1.0).ln();
-        [brightest, brightest - 1.0, brightest - 2.0]
-            .into_iter()
-            .all(|log| slope(&curve, log) > LEAST_SLOPE && gain(&curve, log) > 0.0)
+    Reading::Unknown
+}
+
+/// A curve that was fitted to the light of targets.
+struct Fitted {
+    curve: Curve,
+    /// χ² with the curve and without.
+    left: f64,
+    without: f64,
+    /// What each target's light has beyond the curve, in `SCATTER`.
+    beyond: Vec<f64>,
+}
+
+impl Fitted {
+    fn to(seen: &[Seen<'_>]) -> Option<Self> {
+        let drift = fit(seen, &Curve::zeros(), 0.0, 0)?.0.factors[2];
+        let bend = BEND_OF_DRIFT * (drift.abs() - OWN_DRIFT).max(0.0);
+        let without = fit(seen, &Curve::zeros(), bend, 0)?.0.chi2;
+        let mut fitted = Self {
+            curve: Curve::zeros(),
+            left: without,
+            without,
+            beyond: Vec::new(),
+        };
+        for _ in 0..ROUNDS {
+            let (step, beyond) = fit(seen, &fitted.curve, bend, POWERS)?;
+            fitted.curve += Curve::from_fn(|k, _| step.factors[PLAIN + k]);
+            fitted.left = step.chi2;
+            fitted.beyond = beyond;
+        }
+        Some(fitted)
+    }
+
+    /// The target whose light is farthest off, where it is no scatter.
+    fn oddest(&self) -> Option<usize> {
+        let mut sizes: Vec<f64> = self.beyond.iter().map(|off| off.abs()).collect();
+        let middle = sizes.len() / 2;
+        let (_, usual, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
+        // 1.4826 times the median size is the standard deviation of a normal scatter.
+        let limit = ODD * (1.4826 * *usual).max(1.0);
+        let (odd, off) = self
+            .beyond
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
+        (off.abs() > limit).then_some(odd)
+    }
+
+    /// What it says: a curve has to explain the light, and to be what a camera may have.
+    fn reading(&self, seen: &[Seen<'_>]) -> Reading {
+        let freedom = (seen.len() - PLAIN) as f64;
+        let scatter = (self.left / freedom).max(1.0);
+        let curve = &self.curve;
+        let rises = seen.iter().all(|s| {
+            let brightest = s.target.peak.clamp(1e-3, 1.0).ln();
+            [brightest, brightest - 1.0, brightest - 2.0]
+                .into_iter()
+                .all(|log| slope(curve, log) > LEAST_SLOPE && gain(curve, log) > 0.0)
+        });
+        let plausible = curve.component_div(&Curve::from(PRIOR)).norm_squared() < PLAUSIBLE;
+        let explains = self.without - self.left > WORTH_A_CURVE * scatter
+            && self.left < MOST_LEFT * self.without;
+        if rises && plausible && explains {
+            Reading::Other(self.curve)
+        } else if self.without < UNEXPLAINED * freedom {
+            Reading::Srgb
+        } else {
+            Reading::Unknown
+        }
+    }
+}
+
+/// Courses beside the curve: each target's own light, what changes evenly with the travel, and how that bends.
+const PLAIN: usize = 4;
+
+/// One round: what is added to a curve, and what each target's light has beyond that, in `SCATTER`.
+fn fit(
+    seen: &[Seen<'_>],
+    curve: &Curve,
+    bend: f64,
+    powers: usize,
+) -> Option<(least_squares::Fit, Vec<f64>)> {
+    let log = |s: &Seen<'_>| {
+        let light = s.target.flux * light(curve, s.target);
+        (light > 0.0).then(|| light.ln() - s.scale)
+    };
+    let logs: Vec<f64> = seen.iter().map(log).collect::<Option<_>>()?;
+    // Rows beyond the frames' hold what was thought before: of the bend and of the curve.
+    let before = |term: usize| match term {
+        ..PLAIN => (0.0, bend.max(LEAST_BEND)),
+        _ => (-curve[term - PLAIN], PRIOR[term - PLAIN]),
+    };
+    let rows = seen.len() + 1 + powers;
+    let term_of = |row: usize| row - seen.len() + PLAIN - 1;
+    let courses = DMatrix::from_fn(rows, PLAIN + powers, |row, term| match seen.get(row) {
+        None => f64::from(u8::from(term_of(row) == term)) / before(term_of(row)).1,
+        Some(s) => {
+            let course = match term {
+                0 | 1 => f64::from(u8::from(s.side == term)),
+                2 => s.travel,
+                3 => s.travel * s.travel,
+                _ => -s.target.toned.light[term - PLAIN] / light(curve, s.target),
+            };
+            course / SCATTER
+        }
     });
-    let plausible = curve.component_div(&Curve::from(PRIOR)).norm_squared() < PLAUSIBLE;
-    let explains = without - left > WORTH_A_CURVE * scatter && left < MOST_LEFT * without;
-    (rises && plausible && explains).then_some(curve)
+    let values = DVector::from_fn(rows, |row, _| match logs.get(row) {
+        None => before(term_of(row)).0 / before(term_of(row)).1,
+        Some(log) => log / SCATTER,
+    });
+    let fit = least_squares::fit(&courses, &values)?;
+    let beyond = values - courses * &fit.factors;
+    Some((fit, beyond.iter().take(seen.len()).copied().collect()))
 }
 
 /// Light under the curve over that under sRGB's.
@@ -176,10 +274,7 @@ fn put(curve: &Curve, target: &mut Target) {
         return;
     }
     let variance = target.variance_px2.value;
-    let (xx, yy) = (
-        variance * (1.0 + target.elongation),
-        variance * (1.0 - target.elongation),
-    );
+    let (xx, yy) = target.second_px2();
     let toned = &target.toned;
     let moved = sum(curve, &toned.x) / light;
     let new_xx = (xx + sum(curve, &toned.xx)) / light - moved * moved;
@@ -190,6 +285,10 @@ fn put(curve: &Curve, target: &mut Target) {
     if new_xx <= 0.0 || new_yy <= 0.0 {
         return;
     }
+    // The centre moves so little that it does not count here.
+    let four_fold = target.four_fold_px4.value + 3.0 * (xx - yy).powi(2);
+    let new_four_fold = (four_fold + sum(curve, &toned.four_fold)) / light;
+    target.four_fold_px4.value = new_four_fold - 3.0 * (new_xx - new_yy).powi(2);
     let width = target.variance_px2;
     target.variance_px2 = Measured::new((new_xx + new_yy) / 2.0, width.std_error);
     target.elongation = (new_xx - new_yy) / (new_xx + new_yy);

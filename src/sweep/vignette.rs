@@ -15,10 +15,12 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::distance::blur::BlurCourse;
+use super::ellipse::Ellipse;
 use super::least_squares;
-use super::overlap::{Overlap, pull_of, pull_of_alike};
+use super::overlap::{pull_of, pull_of_alike};
 use super::pulls::telling_pair;
 use super::spread::reference_px;
+use super::tone::Tone;
 use super::{FrameResult, balance};
 use crate::measure::Target;
 use crate::units::Measured;
@@ -30,6 +32,8 @@ pub(super) struct CutBlur {
     pub(super) flattening: f64,
     /// Pull κ of the left target's centre over the signed blur; its size alone unless `certain`.
     pub(super) pull: f64,
+    /// Share of the pull that stays as its standard uncertainty where it was taken out.
+    pub(super) left_over: f64,
     /// The shape tells the pull: it was taken out.
     pub(super) certain: bool,
     /// What it does to the shift over the whole sweep, percentage points.
@@ -63,6 +67,8 @@ pub(super) enum Shape {
     },
 }
 
+/// Fewest frames that a share of the blur is read from.
+const FEWEST: usize = 5;
 /// A coefficient must stand out of its noise by this factor.
 const SIGNIFICANCE: f64 = 6.0;
 /// Effect on the shift, percentage points, below which cut blur is not remarkable.
@@ -72,27 +78,29 @@ const LEAST_FLATTENING: f64 = 0.01;
 /// Flattening below which nothing is believed that is not lopsided too: a tone curve other than the one that was assumed
 /// flattens blur before a sloping background by 0.002 (simulated sweeps).
 const LEAST_ALIKE: f64 = 0.003;
-/// The same where the tone curve had to be straightened: what the sweep does not tell of it flattens blur by 0.01 in simulated sweeps with
+/// The same where the tone curve is not sRGB's: what the sweep does not tell of it flattens blur by 0.01 in simulated sweeps with
 /// an S-shaped curve and tall tape.
-const LEAST_STRAIGHTENED: f64 = 0.015;
+const LEAST_TONED: f64 = 0.015;
 /// Share of the larger flattening that the smaller one has where both targets show it alike; they don't lie quite as far
 /// from the axis.
 const ALIKE: f64 = 1.0 / 3.0;
 /// Standard uncertainties of the flattening that may hide unseen.
-const UNSEEN_SIGMA: f64 = 2.0;
+pub(super) const UNSEEN_SIGMA: f64 = 2.0;
 /// Share of the correction that stays as its standard uncertainty. One rim, or two on the same side, leave 0.03 of the pull
 /// (150 random overlaps of circles, own calculation); a second rim on the other side takes back a part of it that the two
 /// moments don't tell.
 const LEFT_OVER: f64 = 0.18;
+/// The same where the camera's tone curve could not be read: up to 0.6 was left (rendered sweeps with S-shaped curves whose light
+/// jumped).
+const LEFT_OVER_UNKNOWN: f64 = 0.6;
+/// Standard uncertainties by which the flattening on both sides of focus has to differ before it is told apart.
+const SIDES_DIFFER: f64 = 4.0;
 /// Improvement of χ² over its scatter from which what leans alike on both sides of focus is fitted beside a cut: 5 standard
 /// deviations.
 const WORTH_BOTH: f64 = 25.0;
-/// Standard uncertainties by which an ellipse has to be nearer than any overlap of two circles.
-const ELLIPSE: f64 = 4.0;
-/// Standard uncertainties within which it has to be one.
-const FITS: f64 = 3.0;
-/// Least standard uncertainty of the lopsidedness that is believed.
-const LEAST_LOPSIDED: f64 = 2e-5;
+/// A picture that shrinks so that it flattens blur by the share α leans it by this times α over the distance between the targets:
+/// 18·k·x with α = 2·k·x², see `warp`.
+const SHRUNK: f64 = 18.0;
 /// Least standard uncertainty of a four-fold cumulant that is believed, as a part of the second moment's square.
 const LEAST_FOUR_FOLD: f64 = 0.002;
 /// Blur, px, from which the noise of second and third moments grows with the blur.
@@ -105,21 +113,18 @@ struct Seen {
     flat: [f64; 2],
     /// Third moment along the line, left less right, halved.
     lopsided: f64,
-    /// Mean second moment squared, and fourth cumulant along the line, px⁴.
+    /// Mean second moment squared, that along the line squared, and fourth cumulant along it, means of both targets, px⁴.
     square: f64,
+    along: f64,
     fourth: f64,
     /// Four-fold fourth cumulant.
     four_fold: Measured,
 }
 
-/// Looks for cut blur; `None` where there is too little blur to tell, or where something else makes the shape. `straightened` says that
-/// the camera's tone curve was not sRGB's.
+/// Looks for cut blur; `None` where there is too little blur to tell, or where something else makes the shape. Where the camera's tone
+/// curve could not be read, more is left of the pull after it was taken out.
 #[must_use]
-pub(super) fn look(
-    frames: &[FrameResult],
-    course: &BlurCourse,
-    straightened: bool,
-) -> Option<Shape> {
+pub(super) fn look(frames: &[FrameResult], course: &BlurCourse, tone: Tone) -> Option<Shape> {
     let separation = reference_px(frames)?;
     let seen: Vec<Seen> = course
         .signed
@@ -142,6 +147,7 @@ pub(super) fn look(
                 flat: [flat(left), flat(right)],
                 lopsided: (third(left) - third(right)) / 2.0,
                 square: mean(&variance).powi(2),
+                along: mean(&|t| t.second_px2().0).powi(2) / scale.powi(4),
                 fourth: mean(&|t| t.lean.fourth_px4) / scale.powi(4),
                 four_fold: four_fold.scaled(0.5 / scale.powi(4)),
             })
@@ -154,7 +160,7 @@ pub(super) fn look(
         against_square(&|s| s.flat[0])?.value,
         against_square(&|s| s.flat[1])?.value,
     ];
-    let lopsided = lopsided(&seen)?;
+    let leaning = lopsided(&seen, 0.0)?;
     let widest = course
         .signed
         .iter()
@@ -167,11 +173,11 @@ pub(super) fn look(
     let alike = sides[0].min(sides[1]) > ALIKE * sides[0].max(sides[1]);
     let significant = |m: Measured| m.value.abs() > SIGNIFICANCE * m.std_error;
     // Circles of one size are not lopsided at all: then the size of the pull is known, but not which way it goes.
-    let certain = alike && significant(lopsided);
+    let lopsided_alike = alike && significant(leaning);
     let least = match alike {
-        _ if certain => 0.0,
-        true if !straightened => LEAST_ALIKE,
-        true => LEAST_STRAIGHTENED,
+        _ if lopsided_alike => 0.0,
+        true if tone == Tone::Srgb => LEAST_ALIKE,
+        true => LEAST_TONED,
         false => LEAST_FLATTENING,
     };
     if flattening < least || !significant(flat) {
@@ -180,31 +186,74 @@ pub(super) fn look(
             unseen_pct: effect_pct(pull_of_alike(most)),
         });
     }
-    if alike && let Some(most) = ellipse(flattening, lopsided, four_fold(&seen)) {
+    let as_shrunk = lopsided(&seen, SHRUNK * flattening / separation)?;
+    let ellipse = Ellipse::of(flattening, leaning, as_shrunk, four_fold(&seen));
+    let fits = ellipse.filter(|ellipse| alike && ellipse.fits());
+    if let Some(ellipse) = fits
+        && ellipse.is_nearer()
+    {
         return Some(Shape::Whole {
-            unseen_pct: effect_pct(pull_of_alike(most)),
+            unseen_pct: effect_pct(pull_of_alike(ellipse.most_cut(flattening))),
         });
     }
+    // What either explains is no proof of one.
+    let certain = lopsided_alike && fits.is_none();
     // A barrel takes the same share of the light at every focus setting; a label in one target's window does not.
     if !alike && balance::changes(frames) {
         return None;
     }
     let pull = if certain {
-        pull_of(flattening, lopsided.value.abs()).copysign(lopsided.value)
+        pull_of(flattening, leaning.value.abs()).copysign(leaning.value)
     } else {
         pull_of_alike(flattening)
     };
     Some(Shape::Cut(CutBlur {
         flattening,
         pull,
+        left_over: match tone {
+            Tone::Srgb | Tone::Straightened => LEFT_OVER,
+            Tone::Unknown => LEFT_OVER_UNKNOWN,
+        }
+        .hypot(uneven(&seen)),
         certain,
         effect_pct: effect_pct(pull),
     }))
 }
 
+/// By what part of its flattening the blur is flatter on one side of focus than on both, where that is clear: rims that cut little cut
+/// more or less with every change of the picture's scale.
+fn uneven(seen: &[Seen]) -> f64 {
+    let courses = DMatrix::from_fn(seen.len(), 3, |row, term| {
+        let s = &seen[row];
+        let square = s.blur * s.blur / 8.0;
+        let course = [
+            1.0,
+            if s.blur > 0.0 { square } else { 0.0 },
+            if s.blur > 0.0 { 0.0 } else { square },
+        ][term];
+        weight(s.blur, 1).sqrt() * course
+    });
+    let flat = DVector::from_fn(seen.len(), |row, _| {
+        let s = &seen[row];
+        weight(s.blur, 1).sqrt() * (s.flat[0] + s.flat[1]) / 2.0
+    });
+    let Some(fit) = least_squares::fit(&courses, &flat) else {
+        return 0.0;
+    };
+    let (near, far) = (fit.factors[1].max(0.0), fit.factors[2].max(0.0));
+    let spread = fit.covariance[(1, 1)] + fit.covariance[(2, 2)] - 2.0 * fit.covariance[(1, 2)];
+    let u = (fit.scatter * spread).max(0.0).sqrt();
+    let differ = (near - far).abs();
+    if differ > SIDES_DIFFER * u {
+        differ / (near + far)
+    } else {
+        0.0
+    }
+}
+
 /// Lopsidedness γ that goes with the cube of the signed blur, beside what the tape has and, where it shows, what leans alike on
-/// both sides of focus.
-fn lopsided(seen: &[Seen]) -> Option<Measured> {
+/// both sides of focus; and beside so much by which a picture that shrinks makes it lean, 1/px.
+fn lopsided(seen: &[Seen], shrunk: f64) -> Option<Measured> {
     let course = |s: &Seen, term: usize| match term {
         0 => 1.0,
         1 => s.blur.powi(3),
@@ -217,7 +266,10 @@ fn lopsided(seen: &[Seen]) -> Option<Measured> {
         let courses = DMatrix::from_fn(seen.len(), terms, |row, term| {
             root(&seen[row]) * course(&seen[row], term)
         });
-        let third = DVector::from_fn(seen.len(), |row, _| root(&seen[row]) * seen[row].lopsided);
+        let third = DVector::from_fn(seen.len(), |row, _| {
+            let s = &seen[row];
+            root(s) * (s.lopsided - shrunk * (s.along + s.fourth))
+        });
         least_squares::fit(&courses, &third)
     };
     let few = fit(2)?;
@@ -243,22 +295,6 @@ fn four_fold(seen: &[Seen]) -> Option<Measured> {
     });
     let fit = least_squares::fit(&courses, &four)?;
     Some(fit.factor(1, fit.scatter.max(1.0)))
-}
-
-/// Whether a blur of this flattening is an ellipse, as a picture that shrinks towards its sides makes it, and not the overlap of
-/// two circles; then the most of its flattening that a cut may have all the same, `None` where it is not known to be one.
-fn ellipse(flattening: f64, lopsided: Measured, four_fold: Option<Measured>) -> Option<f64> {
-    let four_fold = four_fold?;
-    let off = |asymmetry: f64, four: f64| {
-        let third = (lopsided.value.abs() - asymmetry) / lopsided.std_error.max(LEAST_LOPSIDED);
-        third.hypot((four_fold.value - four) / four_fold.std_error)
-    };
-    let cut = Overlap::as_flat(flattening)
-        .map(|shape| off(shape.asymmetry, shape.four_fold))
-        .min_by(f64::total_cmp)?;
-    let none = off(0.0, 0.0);
-    (none < FITS && cut * cut - none * none > ELLIPSE * ELLIPSE)
-        .then(|| flattening * ((none + UNSEEN_SIGMA) / cut).min(1.0))
 }
 
 /// Takes the pull out of the separations, where it is certain: the left centre was pulled by κ·c, the right one by −κ·c.
@@ -291,7 +327,7 @@ pub(super) fn u_pct(
         return u;
     };
     // A pull of known size that may go either way has that size as its standard deviation.
-    let share = if cut.certain { LEFT_OVER } else { 1.0 };
+    let share = if cut.certain { cut.left_over } else { 1.0 };
     for (place, blur) in &course.signed {
         let moved = 2.0 * cut.pull.abs() * (blur.value - last.value).abs();
         u[*place] = 100.0 * share * moved / separation_px;
@@ -309,24 +345,15 @@ pub(super) fn weight(blur: f64, power: i32) -> f64 {
 /// diameter c has c²/16 along each axis, so that a share e makes them differ by e·c²/8.
 #[must_use]
 pub(super) fn share_of_blur(points: impl Iterator<Item = (f64, f64)>) -> Option<Measured> {
-    slope(points.map(|(blur, moment)| (blur * blur, moment, weight(blur, 1))))
-        .map(|slope| slope.scaled(8.0))
-}
-
-/// Slope of a weighted straight line through (x, y, weight) with its standard uncertainty from the scatter.
-fn slope(points: impl Iterator<Item = (f64, f64, f64)>) -> Option<Measured> {
-    let points: Vec<(f64, f64, f64)> = points.collect();
-    if points.len() < 5 {
+    let points: Vec<(f64, f64)> = points.collect();
+    if points.len() < FEWEST {
         return None;
     }
-    let sum = |of: &dyn Fn(f64, f64) -> f64| points.iter().map(|p| p.2 * of(p.0, p.1)).sum::<f64>();
-    let total = sum(&|_, _| 1.0);
-    let (mx, my) = (sum(&|x, _| x) / total, sum(&|_, y| y) / total);
-    let spread = sum(&|x, _| (x - mx).powi(2));
-    if spread <= 0.0 {
-        return None;
-    }
-    let value = sum(&|x, y| (x - mx) * (y - my)) / spread;
-    let rest = sum(&|x, y| (y - my - value * (x - mx)).powi(2)) / (points.len() as f64 - 2.0);
-    Some(Measured::new(value, (rest / spread).sqrt()))
+    let root = |row: usize| weight(points[row].0, 1).sqrt();
+    let courses = DMatrix::from_fn(points.len(), 2, |row, term| {
+        root(row) * [1.0, points[row].0.powi(2) / 8.0][term]
+    });
+    let moments = DVector::from_fn(points.len(), |row, _| root(row) * points[row].1);
+    let fit = least_squares::fit(&courses, &moments)?;
+    Some(fit.factor(1, fit.scatter))
 }

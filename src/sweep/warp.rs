@@ -6,8 +6,9 @@
 //! its outer half is stretched by more, and by 8·k·σ²·x, because what is stretched covers more pixels that are as bright:
 //! together 12·k·σ²·x. A centre from the blur's edges is pulled as far: they move by as much as all of the light. The disc
 //! grows longer along the line of the targets by the share e = 2·k·x², at any blur and on both sides of focus, so the pull is
-//! 6·e·σ²/x. The third moment grows by 18·k·x·(σ⁴ + k₄), k₄ being the fourth cumulant of a round light: nothing for a wide disc,
-//! whose k₄ is −σ⁴, and some for one as wide as the tape. (Own calculation, leading order in k.)
+//! 6·e·σ²/x. The third moment grows by 18·k·x·(σ⁴ + k₄), k₄ being the fourth cumulant: nothing for a wide disc, whose k₄ is −σ⁴,
+//! and some for one as wide as the tape. Where the light is not as long as it is high, σ² is that along the line in the third moment,
+//! and eleven parts of it to one across in the pull. (Own calculation, leading order in k.)
 //!
 //! The barrel distortion that the camera takes out may change with focus; then e changes too, evenly with the place in the
 //! sweep as far as is thought here.
@@ -21,6 +22,7 @@ use super::distance::blur::BlurCourse;
 use super::least_squares;
 use super::pulls::telling_pair;
 use super::spread::reference_px;
+use super::tone::Tone;
 use super::vignette::weight;
 use crate::measure::Target;
 
@@ -36,9 +38,11 @@ const WORTH_A_CHANGE: f64 = 16.0;
 /// and pull nothing.
 const LEFT_OVER: f64 = 0.5;
 
-/// Largest share that is left alone where the tone curve had to be straightened: what the sweep does not tell of the curve leaves as
-/// much (simulated sweeps with S-shaped curves).
+/// Largest share that is left alone where the tone curve is not sRGB's: what the sweep does not tell of the curve leaves as much
+/// (simulated sweeps with S-shaped curves).
 const LEAST_STRAIGHTENED: f64 = 0.015;
+/// The same where it could not be read: twice that.
+const LEAST_UNKNOWN: f64 = 0.03;
 
 /// How the blur is stretched.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,13 +76,13 @@ struct Seen {
 }
 
 /// Looks for a stretch, or a shrinking as one below 0; `None` where the blur is as long as it is high, or where one target alone
-/// is stretched. `straightened` says that the camera's tone curve was not sRGB's.
+/// is stretched. `tone` says what may be left of the camera's tone curve.
 #[must_use]
 pub(super) fn detect(
     frames: &[FrameResult],
     course: &BlurCourse,
     width_px: u32,
-    straightened: bool,
+    tone: Tone,
 ) -> Option<Warp> {
     let separation = reference_px(frames)?;
     let seen: Vec<Seen> = course
@@ -121,7 +125,11 @@ pub(super) fn detect(
     let most = both.at(0.0).abs().max(both.at(1.0).abs());
     (alike && one_way && stands_out && little).then(|| Warp {
         stretch: both,
-        believed: !straightened || most > LEAST_STRAIGHTENED,
+        believed: match tone {
+            Tone::Srgb => true,
+            Tone::Straightened => most > LEAST_STRAIGHTENED,
+            Tone::Unknown => most > LEAST_UNKNOWN,
+        },
         middle_px: (f64::from(width_px) - 1.0) / 2.0,
     })
 }
@@ -186,14 +194,17 @@ impl Warp {
         if !self.believed {
             return 0.0;
         }
-        let square = target.variance_px2.value.powi(2);
+        let square = target.second_px2().0.powi(2);
         9.0 * self.stretch.at(travel) / self.off_px(target) * (square + target.lean.fourth_px4)
     }
 
     /// How far both targets of a frame are pulled apart for each unit of the stretch's two numbers, px.
     fn pulls_px(&self, frame: &FrameResult) -> Option<Vector2<f64>> {
         let (left, right) = (frame.targets.first()?, frame.targets.last()?);
-        let pull = |t: &Target| 6.0 * t.variance_px2.value / self.off_px(t);
+        let pull = |t: &Target| {
+            let (along, across) = t.second_px2();
+            (11.0 * along + across) / 2.0 / self.off_px(t)
+        };
         Some(Vector2::new(1.0, frame.travel) * (pull(left) + pull(right)))
     }
 

@@ -109,7 +109,7 @@ fn leans_px(targets: &[Target]) -> f64 {
     let surely = |target: &Target| {
         let lean = target.lean_y_px;
         let cut = if target.elongation < TALL {
-            CUT_PART * (target.variance_px2.value * (1.0 - target.elongation)).sqrt()
+            CUT_PART * target.second_px2().1.sqrt()
         } else {
             0.0
         };

@@ -36,3 +36,23 @@ fn another_tone_curve_moves_nothing_and_raises_nothing() {
         }
     }
 }
+
+/// A frame in which the lamp was dimmer by an eighth does not hide the curve.
+#[test]
+fn one_dim_frame_hides_no_tone_curve() {
+    let mut script = small(85.0, 2.0);
+    script.picture.tone = ToneCurve::Bt709;
+    for target in &mut script.scene.targets {
+        target.width_px *= 0.7;
+        target.height_px *= 1.4;
+    }
+    let mut dim = script.clone();
+    dim.scene.exposure *= 0.88;
+    for frame in [2, 10] {
+        let mut files = Files::of(&script);
+        files.bytes[frame] = dim.jpeg(frame).expect("the scene fits JPEG");
+        let seen = files.measure(&SweepSettings::default());
+        let errors = errors(&script, &seen);
+        assert!(rms(&errors) < super::ORDINARY_PCT, "{frame}: {errors:?}");
+    }
+}
