@@ -43,8 +43,13 @@ impl Readings {
             Axis::Distance => curve.shift_at(at),
             Axis::Travel => curve.shift_at_travel(at),
         };
+        let ranges = series.iter().filter_map(|line| line.curve.range_dioptres());
+        let ends: Vec<f64> = ranges.map(|(_, near)| closest_told(near)).collect();
+        let is_end = |at: f64| ends.iter().any(|end| (end - at).abs() < 1e-9);
         let place_words = |at: f64| match axis {
             Axis::Distance if at < 1e-5 => "infinity".to_owned(),
+            // A limit, and named like one wherever it stands.
+            Axis::Distance if is_end(at) => words::distance_from(1.0 / at),
             Axis::Distance => words::distance(1.0 / at),
             Axis::Travel => format!("{at:.1}"),
         };
@@ -134,6 +139,9 @@ mod tests {
         assert_eq!(at("0.8 m")[1], shift("+4.00 % ± 0.01"));
         assert_eq!(at("infinity")[1], unmeasured);
         assert!(table.rows.iter().all(|row| !row.0.starts_with("0.4 m")));
+        // 0.6 m is 1 ft 11.622 in: nearer than that was not measured.
+        let ends = Readings::new(&[line("28 mm", 1.0 / 0.6, 0.0)], Axis::Distance);
+        assert_eq!(ends.rows[0].0, "0.6 m (1 ft 11.7 in)");
         // A line that begins between figures is told, and read, from the next figure on.
         let macro_lens = [line("100 mm", 1.0 / 0.4185, 0.0)];
         let table = Readings::new(&macro_lens, Axis::Distance);
