@@ -58,10 +58,7 @@ pub(super) fn take_out(
     let Some(shading) = shading else {
         return pulls;
     };
-    if explains(backdrop, shading.most_pct(frames)) {
-        // The background's part of the uncertainty holds it.
-        pulls.unseen_shading_pct = Some(shading.unseen_pct(frames));
-    } else if shading.is_believed() {
+    if shading.is_believed() && !explains(backdrop, shading.most_pct(frames)) {
         shading.correct(frames);
         pulls.shading = Some(shading);
     } else {

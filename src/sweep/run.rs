@@ -165,6 +165,7 @@ fn measure_seen(
         cut_blur: pulls.cut_blur,
         other_light,
         backdrop,
+        shading: pulls.shading,
         dust,
         slip,
         shortfall,

@@ -12,6 +12,7 @@ use super::infinity::Shortfall;
 use super::other_light::OtherLight;
 use super::places::Places;
 use super::restore::Restored;
+use super::shading::Shading;
 use super::slip::ZoomSlip;
 use super::vignette::CutBlur;
 use super::{Code, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings};
@@ -35,6 +36,8 @@ pub(super) struct Evidence {
     pub(super) other_light: Option<OtherLight>,
     /// The background is uneven.
     pub(super) backdrop: Option<Backdrop>,
+    /// Brightness changes towards the sides of the picture, or may.
+    pub(super) shading: Option<Shading>,
     /// There is dust on the sensor.
     pub(super) dust: Option<Dust>,
     /// The zoom ring slipped.

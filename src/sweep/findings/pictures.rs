@@ -299,15 +299,24 @@ pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Opti
 
 pub(super) fn uneven_background(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
     let backdrop = evidence.backdrop.as_ref()?;
-    let weighs = |frame: &FrameResult, u: f64| {
+    let reference = sweep.summary.as_ref()?.reference;
+    // It can pass for falling light, and where it does that says nothing against it.
+    let shading = evidence
+        .shading
+        .as_ref()
+        .map(|shading| shading.u_pct(&sweep.frames, reference));
+    let weighs = |at: usize, frame: &FrameResult| {
+        let u = backdrop.u_pct.get(at).copied().unwrap_or(0.0);
         let all = frame.shift_pct.map_or(0.0, |shift| shift.std_error);
-        u > WORTH_A_WORD_PCT && u > LARGEST_PART * all
+        let passed = shading.as_ref().and_then(|shading| shading.get(at));
+        let others = all.powi(2) - passed.map_or(0.0, |u| u.powi(2));
+        u > WORTH_A_WORD_PCT && u > LARGEST_PART * others.max(0.0).sqrt()
     };
-    let frames = sweep.frames.iter().zip(&backdrop.u_pct);
+    let frames = sweep.frames.iter().enumerate();
     let files = names(
         frames
-            .filter(|&(frame, &u)| weighs(frame, u))
-            .map(|(frame, _)| frame),
+            .filter(|&(at, frame)| weighs(at, frame))
+            .map(|(_, frame)| frame),
     );
     (!files.is_empty()).then(|| {
         finding(
@@ -315,7 +324,8 @@ pub(super) fn uneven_background(sweep: &SweepMeasurement, evidence: &Evidence) -
             by_effect(sweep),
             format!(
                 "The background is not even: the windows that the targets are measured in find light of their own on its empty \
-                 parts above and below. In {} of {} frames that is the largest part of the uncertainty.{} Folds of cloth do it, \
+                 parts above and below. In {} of {} frames that is the largest part of the uncertainty but for falling light, which it \
+                 can pass for.{} Folds of cloth do it, \
                  or the edge of a card, however dim. Put a larger, smooth black behind the targets, or light the targets alone, \
                  and shoot again.",
                 files.len(),
