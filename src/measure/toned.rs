@@ -91,6 +91,7 @@ pub(super) fn toned(patch: &Patch, around: &Around) -> Toned {
     let share = step as f64 / around.flux;
     for_rows(patch, centre, around.radius, step, |index, dx, dy| {
         let rise = tilt(dx, dy);
+        let four_fold = dx.powi(4) - 6.0 * dx * dx * dy * dy + dy.powi(4);
         for k in 0..POWERS {
             let above = (of(index)[k] - dark[k] - slopes[k] * rise) * share;
             sums.light[k] += above;
@@ -98,7 +99,7 @@ pub(super) fn toned(patch: &Patch, around: &Around) -> Toned {
             sums.xx[k] += above * dx * dx;
             sums.yy[k] += above * dy * dy;
             sums.xxx[k] += above * dx * dx * dx;
-            sums.four_fold[k] += above * (dx.powi(4) - 6.0 * dx * dx * dy * dy + dy.powi(4));
+            sums.four_fold[k] += above * four_fold;
         }
     });
     sums

@@ -128,7 +128,7 @@ pub(super) fn detect(
         read_covariance,
         left_over: match tone {
             Tone::Srgb => LEFT_OVER,
-            Tone::Straightened | Tone::Unknown => LEFT_OVER_TONED,
+            Tone::Other(_) | Tone::Unknown => LEFT_OVER_TONED,
         },
         fits: best.spread < MOST_SPREAD && !one_sided(&seen, &best),
         separation_px: separation,

@@ -52,7 +52,7 @@ const ROUNDS: usize = 8;
 const LEAST_SLOPE: f64 = 0.1;
 
 /// Numbers of a curve.
-type Curve = SVector<f64, POWERS>;
+pub(super) type Curve = SVector<f64, POWERS>;
 
 /// What one target shows in one frame.
 struct Seen<'a> {
@@ -64,48 +64,34 @@ struct Seen<'a> {
     scale: f64,
 }
 
-/// What a sweep tells of the camera's curve.
+/// What a sweep tells of the camera's curve, and so how far shapes may still bear its marks.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Reading {
-    /// It is sRGB's.
-    Srgb,
-    /// It is this one.
-    Other(Curve),
-    /// Too few frames tell, or what they tell is no curve's doing.
-    Unknown,
-}
-
-/// How far shapes may still bear the marks of a curve that is not sRGB's.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Tone {
-    /// They don't: the curve is sRGB's.
+    /// It is sRGB's: they don't.
     Srgb,
-    /// Slightly: they were put right by the curve that was read.
-    Straightened,
-    /// They may: the curve could not be read.
+    /// It is this one, by which they were put right: slightly.
+    Other(Curve),
+    /// Too few frames tell, or what they tell is no curve's doing: they may.
     Unknown,
 }
 
 /// Reads the curve and puts it to the shapes and the light of all targets.
 #[must_use]
 pub(super) fn straighten(frames: &mut [FrameResult]) -> Tone {
-    match read(frames) {
-        Reading::Srgb => Tone::Srgb,
-        Reading::Unknown => Tone::Unknown,
-        Reading::Other(curve) => {
-            for frame in frames {
-                for target in &mut frame.targets {
-                    put(&curve, target);
-                }
+    let tone = read(frames);
+    if let Tone::Other(curve) = tone {
+        for frame in frames {
+            for target in &mut frame.targets {
+                put(&curve, target);
             }
-            Tone::Straightened
         }
     }
+    tone
 }
 
-fn read(frames: &[FrameResult]) -> Reading {
+fn read(frames: &[FrameResult]) -> Tone {
     let Some(separation) = reference_px(frames) else {
-        return Reading::Unknown;
+        return Tone::Unknown;
     };
     let measured = frames.iter().filter(|frame| frame.separation_px.is_some());
     let telling = (TELLING_SHARE * 2.0 * measured.count() as f64) as usize;
@@ -133,7 +119,7 @@ fn read(frames: &[FrameResult]) -> Reading {
             _ => return fitted.reading(&seen),
         };
     }
-    Reading::Unknown
+    Tone::Unknown
 }
 
 /// A curve that was fitted to the light of targets.
@@ -182,7 +168,7 @@ impl Fitted {
     }
 
     /// What it says: a curve has to explain the light, and to be what a camera may have.
-    fn reading(&self, seen: &[Seen<'_>]) -> Reading {
+    fn reading(&self, seen: &[Seen<'_>]) -> Tone {
         let freedom = (seen.len() - PLAIN) as f64;
         let scatter = (self.left / freedom).max(1.0);
         let curve = &self.curve;
@@ -196,11 +182,11 @@ impl Fitted {
         let explains = self.without - self.left > WORTH_A_CURVE * scatter
             && self.left < MOST_LEFT * self.without;
         if rises && plausible && explains {
-            Reading::Other(self.curve)
+            Tone::Other(self.curve)
         } else if self.without < UNEXPLAINED * freedom {
-            Reading::Srgb
+            Tone::Srgb
         } else {
-            Reading::Unknown
+            Tone::Unknown
         }
     }
 }

@@ -186,9 +186,12 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse, tone: Tone) -> O
             unseen_pct: effect_pct(pull_of_alike(most)),
         });
     }
-    let as_shrunk = lopsided(&seen, SHRUNK * flattening / separation)?;
-    let ellipse = Ellipse::of(flattening, leaning, as_shrunk, four_fold(&seen));
-    let fits = ellipse.filter(|ellipse| alike && ellipse.fits());
+    let as_shrunk = || lopsided(&seen, SHRUNK * flattening / separation);
+    let fits = if alike {
+        Ellipse::of(flattening, leaning, as_shrunk()?, four_fold(&seen)).filter(|e| e.fits())
+    } else {
+        None
+    };
     if let Some(ellipse) = fits
         && ellipse.is_nearer()
     {
@@ -211,7 +214,7 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse, tone: Tone) -> O
         flattening,
         pull,
         left_over: match tone {
-            Tone::Srgb | Tone::Straightened => LEFT_OVER,
+            Tone::Srgb | Tone::Other(_) => LEFT_OVER,
             Tone::Unknown => LEFT_OVER_UNKNOWN,
         }
         .hypot(uneven(&seen)),

@@ -127,7 +127,7 @@ pub(super) fn detect(
         stretch: both,
         believed: match tone {
             Tone::Srgb => true,
-            Tone::Straightened => most > LEAST_STRAIGHTENED,
+            Tone::Other(_) => most > LEAST_STRAIGHTENED,
             Tone::Unknown => most > LEAST_UNKNOWN,
         },
         middle_px: (f64::from(width_px) - 1.0) / 2.0,

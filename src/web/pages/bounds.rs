@@ -102,42 +102,37 @@ fn told(known: &[(f64, String)], unknown: &[String], unit: &str) -> Option<Strin
 
 /// What the shifts may lack where blur alone says that the reference is at infinity, in words; `None` where that is hardly anything.
 pub(super) fn assumed_infinity(results: &[FocalDocument]) -> Option<String> {
-    let known: Vec<(f64, String)> = results
-        .iter()
-        .filter_map(|focal| {
-            let mut lines = focal.systematic.iter();
-            let lacks = lines
-                .find(|line| line.part == Part::AssumedInfinity.code())?
-                .pct;
-            let size = words::signed_pct(lacks);
-            let size = size.trim_end_matches(" %");
-            (lacks.abs() >= WORTH_A_WORD_PCT).then(|| (focal.focal_length_mm, size.to_owned()))
-        })
-        .collect();
-    (!known.is_empty()).then(|| {
-        format!(
-            "that the last frame is at infinity is taken from the blur, which leaves open whether every shift lacks up to so many \
-             percentage points: {}.",
-            sizes(&known)
-        )
-    })
+    let known = lacking(results, |focal| {
+        let mut lines = focal.systematic.iter();
+        let assumed = lines.find(|line| line.part == Part::AssumedInfinity.code())?;
+        Some(assumed.pct).filter(|pct| pct.abs() >= WORTH_A_WORD_PCT)
+    })?;
+    Some(format!(
+        "that the last frame is at infinity is taken from the blur, which leaves open whether every shift lacks up to so many \
+         percentage points: {known}."
+    ))
 }
 
 /// What the shifts lack where a reference is short of infinity and that is known, in words.
 pub(super) fn shortfall(results: &[FocalDocument]) -> Option<String> {
+    let known = lacking(results, |focal| focal.reference_shortfall_pct)?;
+    Some(format!(
+        "every shift lacks about so many percentage points, to be added with their sign: {known}."
+    ))
+}
+
+/// What shifts lack by focal length, percentage points with their signs; `None` where it is none that is shown.
+fn lacking(
+    results: &[FocalDocument],
+    lacks: impl Fn(&FocalDocument) -> Option<f64>,
+) -> Option<String> {
     let known: Vec<(f64, String)> = results
         .iter()
         .filter_map(|focal| {
-            let lacks = focal.reference_shortfall_pct?;
-            let size = words::signed_pct(lacks);
+            let size = words::signed_pct(lacks(focal)?);
             let size = size.trim_end_matches(" %");
             (size != "0.00").then(|| (focal.focal_length_mm, size.to_owned()))
         })
         .collect();
-    (!known.is_empty()).then(|| {
-        format!(
-            "every shift lacks about so many percentage points, to be added with their sign: {}.",
-            sizes(&known)
-        )
-    })
+    (!known.is_empty()).then(|| sizes(&known))
 }

@@ -1,7 +1,6 @@
 //! Focus distances: from blur, given, from the files.
 
-use super::rig::codes;
-use super::rig::{Files, message, rms, set_up, small};
+use super::rig::{Files, codes, message, rms, set_up, small};
 use super::*;
 use breathmark::simulate::Scene;
 
@@ -165,14 +164,20 @@ fn too_little_known_gives_no_distances() {
     assert!(said.contains("open the aperture"), "{said}");
 }
 
-/// Closest focus said to be a third farther than it is: the blur at the last frame would be that of a sweep which ends at 6 m, if the
-/// f-number did not say that it is at infinity. The shift stays against infinity, and the set-up is doubted.
-#[test]
-fn a_closest_focus_told_too_far_is_a_contradiction() {
+/// A 50 mm lens at f/2.8 that focuses to 0.45 m, nothing stated in the files.
+fn fifty() -> SweepScript {
     let mut script = small(50.0, 2.6);
     script.closest_focus_m = 0.45;
     script.lens.f_number = 2.8;
     script.capture.write_distances = false;
+    script
+}
+
+/// Closest focus said to be a third farther than it is: the blur at the last frame would be that of a sweep which ends at 6 m, if the
+/// f-number did not say that it is at infinity. The shift stays against infinity, and the set-up is doubted.
+#[test]
+fn a_closest_focus_told_too_far_is_a_contradiction() {
+    let script = fifty();
     let files = Files::of(&script);
     let mut settings = set_up(&script);
     settings.closest_focus = Metres::new(0.6).ok();
@@ -186,10 +191,7 @@ fn a_closest_focus_told_too_far_is_a_contradiction() {
 /// Light that is cut off makes blur distances worse: their uncertainty holds that, and the finding says so.
 #[test]
 fn burnt_out_targets_loosen_distances_from_blur() {
-    let mut script = small(50.0, 2.6);
-    script.closest_focus_m = 0.45;
-    script.lens.f_number = 2.8;
-    script.capture.write_distances = false;
+    let mut script = fifty();
     let setting = |script: &SweepScript| {
         let measured = Files::of(script).measure(&set_up(script));
         (
