@@ -4,13 +4,13 @@ use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use image::{DynamicImage, GrayImage, ImageFormat, ImageReader};
-use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::format::{self, Format};
 use super::metadata;
+use super::octets::Octets;
 use super::quantization;
 use super::{IntakeError, Limits};
 use crate::measure::{Plane, Samples};
@@ -112,13 +112,7 @@ fn jpeg_luma(bytes: &[u8], limits: &Limits) -> Result<Luma, IntakeError> {
             "it breaks off before its end".to_owned(),
         ));
     }
-    let side = limits.max_side_px as usize;
-    let options = DecoderOptions::default()
-        .set_strict_mode(true)
-        .set_max_width(side)
-        .set_max_height(side)
-        .jpeg_set_out_colorspace(ColorSpace::Luma);
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+    let mut decoder = jpeg_decoder(bytes, limits);
     decoder.decode_headers().map_err(damaged)?;
     let Some((width, height)) = decoder.dimensions() else {
         return Err(IntakeError::Damaged("its header names no size".to_owned()));
@@ -127,13 +121,47 @@ fn jpeg_luma(bytes: &[u8], limits: &Limits) -> Result<Luma, IntakeError> {
     format::check_size(width as u64, height as u64, limits)?;
     match decoder.input_colorspace() {
         Some(ColorSpace::YCbCr | ColorSpace::Luma) => {
-            let mut codes = decoder.decode().map_err(damaged)?;
-            codes.truncate(width * height);
+            let mut codes = Plane::room_for(width * height);
+            // Rows are written in order, so all were where the last one was.
+            let start = codes.len().saturating_sub(width);
+            mark(&mut codes[start..]);
+            decoder.decode_into(&mut codes).map_err(damaged)?;
+            if is_marked(&codes[start..]) {
+                codes.fill(0);
+                let mut again = jpeg_decoder(bytes, limits);
+                again.decode_into(&mut codes).map_err(damaged)?;
+            }
             Ok((width, height, Samples::Eight(codes)))
         }
         // Stored as RGB or CMYK: rare, and there is no luma to be taken out alone.
         _ => other_luma(bytes, ImageFormat::Jpeg, limits),
     }
+}
+
+fn jpeg_decoder<'a>(bytes: &'a [u8], limits: &Limits) -> JpegDecoder<Octets<'a>> {
+    let side = limits.max_side_px as usize;
+    let options = DecoderOptions::default()
+        .set_strict_mode(true)
+        .set_max_width(side)
+        .set_max_height(side)
+        .jpeg_set_out_colorspace(ColorSpace::Luma);
+    JpegDecoder::new_with_options(Octets::new(bytes), options)
+}
+
+/// Codes that no picture's row is likely to have.
+fn marks() -> impl Iterator<Item = u8> {
+    let once = (0..=u8::MAX).map(|place| place.wrapping_mul(151) ^ 0x55);
+    once.cycle()
+}
+
+fn mark(row: &mut [u8]) {
+    for (code, mark) in row.iter_mut().zip(marks()) {
+        *code = mark;
+    }
+}
+
+fn is_marked(row: &[u8]) -> bool {
+    row.iter().copied().eq(marks().take(row.len()))
 }
 
 fn other_luma(bytes: &[u8], format: ImageFormat, limits: &Limits) -> Result<Luma, IntakeError> {

@@ -8,6 +8,7 @@ mod format;
 mod limits;
 mod metadata;
 mod names;
+mod octets;
 mod orientation;
 mod originals;
 mod quantization;

@@ -116,9 +116,8 @@ impl Surface {
             low = (low.0.min(x), low.1.min(y));
             high = (high.0.max(x), high.1.max(y));
         }
-        let mut values: Vec<f64> = samples.iter().map(|s| s.2).collect();
         Some(Self {
-            terms: [median(&mut values), 0.0, 0.0, 0.0, 0.0, 0.0],
+            terms: [median(samples.iter().map(|s| s.2)), 0.0, 0.0, 0.0, 0.0, 0.0],
             middle: ((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0),
             per_px: 1.0 / ((high.0 - low.0).max(high.1 - low.1) / 2.0).max(1.0),
             noise: 0.0,
@@ -128,16 +127,20 @@ impl Surface {
     /// Robust standard deviation about the surface. The lower sixth is looked at beside the median deviation, because
     /// values rounded to few steps can have a median deviation of 0; the upper is not, because clutter is bright.
     fn spread(&self, samples: &[(f64, f64, f64)]) -> f64 {
-        let mut off: Vec<f64> = samples.iter().map(|&(x, y, v)| v - self.at(x, y)).collect();
-        let middle = median(&mut off);
+        let mut off: Vec<i64> = samples
+            .iter()
+            .map(|&(x, y, v)| rank(v - self.at(x, y)))
+            .collect();
+        let middle = middle_of(&mut off);
+        // The lower half lies in front now.
+        let half = off.len() / 2;
         let sixth = off.len() * 16 / 100;
-        let low = if off.is_empty() {
-            0.0
-        } else {
-            *off.select_nth_unstable_by(sixth, f64::total_cmp).1
+        let low = match off[..half].get(sixth) {
+            Some(_) => *off[..half].select_nth_unstable(sixth).1,
+            None => rank(middle),
         };
-        off.iter_mut().for_each(|o| *o = o.abs());
-        (MAD_TO_SIGMA * median(&mut off)).max(middle - low)
+        off.iter_mut().for_each(|o| *o = rank(value(*o).abs()));
+        (MAD_TO_SIGMA * middle_of(&mut off)).max(middle - value(low))
     }
 
     fn basis(&self, x: f64, y: f64) -> [f64; 6] {
@@ -149,21 +152,11 @@ impl Surface {
     }
 
     fn solve(&mut self, samples: &[(f64, f64, f64)], terms: usize) -> bool {
-        let mut normal = nalgebra::Matrix6::<f64>::identity();
-        let mut right = nalgebra::Vector6::<f64>::zeros();
-        for i in 0..terms {
-            normal[(i, i)] = 0.0;
-        }
-        for &(x, y, value) in samples {
-            let basis = self.basis(x, y);
-            for i in 0..terms {
-                right[i] += basis[i] * value;
-                // The lower half: the decomposition looks at no more.
-                for j in 0..=i {
-                    normal[(i, j)] += basis[i] * basis[j];
-                }
-            }
-        }
+        let (normal, right) = match terms {
+            1 => self.normal::<1>(samples),
+            3 => self.normal::<3>(samples),
+            _ => self.normal::<6>(samples),
+        };
         let Some(factor) = normal.cholesky() else {
             return false;
         };
@@ -174,15 +167,59 @@ impl Surface {
         self.terms.copy_from_slice(solution.as_slice());
         true
     }
+
+    /// The normal equations of the first so many terms, of which the lower half is filled in: the decomposition looks at no
+    /// more. The number is known to the compiler, so that the sums stay in registers.
+    fn normal<const TERMS: usize>(
+        &self,
+        samples: &[(f64, f64, f64)],
+    ) -> (nalgebra::Matrix6<f64>, nalgebra::Vector6<f64>) {
+        let mut products = [[0.0; TERMS]; TERMS];
+        let mut values = [0.0; TERMS];
+        for &(x, y, value) in samples {
+            let basis = self.basis(x, y);
+            for i in 0..TERMS {
+                values[i] += basis[i] * value;
+                for j in 0..=i {
+                    products[i][j] += basis[i] * basis[j];
+                }
+            }
+        }
+        let mut normal = nalgebra::Matrix6::identity();
+        let mut right = nalgebra::Vector6::zeros();
+        for i in 0..TERMS {
+            right[i] = values[i];
+            for j in 0..=i {
+                normal[(i, j)] = products[i][j];
+            }
+        }
+        (normal, right)
+    }
 }
 
-/// Median of values, reordering them; 0 of none.
-pub(super) fn median(values: &mut [f64]) -> f64 {
-    if values.is_empty() {
+/// Median of values; 0 of none.
+pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {
+    middle_of(&mut values.map(rank).collect::<Vec<_>>())
+}
+
+/// Whole numbers in the order of the values that they stand for (that of `f64::total_cmp`): they are sorted faster.
+fn rank(value: f64) -> i64 {
+    let bits = value.to_bits() as i64;
+    bits ^ (((bits >> 63) as u64) >> 1) as i64
+}
+
+/// The value that a rank stands for.
+fn value(rank: i64) -> f64 {
+    f64::from_bits((rank ^ (((rank >> 63) as u64) >> 1) as i64) as u64)
+}
+
+/// Median of ranked values, those below it being moved before it; 0 of none.
+fn middle_of(ranks: &mut [i64]) -> f64 {
+    if ranks.is_empty() {
         return 0.0;
     }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+    let middle = ranks.len() / 2;
+    value(*ranks.select_nth_unstable(middle).1)
 }
 
 #[cfg(test)]

@@ -14,8 +14,9 @@ use super::edges::{self, Estimate};
 use super::empty::{self, Laid};
 use super::foreign::mask;
 use super::frame_edge::{clipped, inside};
+use super::levers::{self, Levers};
 use super::luminance::Patch;
-use super::moments::{Moments, for_rows, sparse_rows};
+use super::moments::{Moments, sparse_rows};
 use super::noise::Noise;
 use super::profile::Profile;
 use super::reduced::Reduced;
@@ -41,8 +42,6 @@ const ROUNDS: usize = 12;
 const LEAST_SNR: f64 = 12.0;
 /// Flux over its standard error below which a target is called faint.
 const FAINT_SNR: f64 = 60.0;
-/// Light, 0 to 1, at which a pixel counts as burnt out: 8-bit codes 254 and 255.
-const BURNT_LIGHT: f32 = 0.991;
 /// Part of the target's light that other things in its window may have before it is called crowded.
 const CROWDED_PART: f64 = 0.01;
 
@@ -202,83 +201,31 @@ fn report(
     let centre = (m.x, m.y);
     let noise = Noise::of(patch, centre, &seen.profile, ring, plane.rounding_step());
     let variance = (m.xx + m.yy) / 2.0;
-    let (mut flux_var, mut x_var, mut y_var, mut width_var) = (0.0, 0.0, 0.0, 0.0);
-    let (mut lean_x_var, mut lean_y_var, mut lean_lever) = (0.0, 0.0, 0.0);
-    let (mut light_sum, mut light_xx, mut light_x4) = (0.0, 0.0, 0.0);
-    let (mut light_four, mut four_var) = (0.0, 0.0);
-    let (mut pixels, mut lever, mut width_lever) = (0.0, 0.0, 0.0);
-    let (mut burnt_flux, mut burnt_pixels, mut rim_pixels) = (0.0, 0.0, 0.0);
     // Sums for the uncertainty need not see every row.
     let step = sparse_rows(seen.radius);
-    for_rows(patch, centre, seen.radius, step, |index, dx, dy| {
-        let light = f64::from(patch.light[index]);
-        let slope = f64::from(patch.tables.slope[usize::from(patch.codes[index])]);
-        let var = noise.variance(light, slope);
-        let spread = (dx * dx + dy * dy) / 2.0 - variance;
-        flux_var += var;
-        x_var += dx * dx * var;
-        y_var += dy * dy * var;
-        width_var += spread * spread * var;
-        let third = dx * (dx * dx - 3.0 * m.xx);
-        lean_x_var += third * third * var;
-        lean_lever += third * dx;
-        let above = light - ring.plane.at(centre.0 + dx, centre.1 + dy);
-        light_sum += above;
-        light_xx += above * dx * dx;
-        light_x4 += above * dx.powi(4);
-        let four = (dx * dx - dy * dy).powi(2) - 4.0 * dx * dx * dy * dy;
-        light_four += above * four;
-        four_var += four * four * var;
-        lean_y_var += (dy * (dy * dy - 3.0 * m.yy)).powi(2) * var;
-        pixels += 1.0;
-        lever += dx * dx;
-        width_lever += spread;
-        if patch.light[index] >= BURNT_LIGHT {
-            burnt_flux += light;
-            burnt_pixels += 1.0;
-        } else if above > RIM_PART * seen.profile.peak {
-            rim_pixels += 1.0;
-        }
-    });
-    let sums = [
-        &mut flux_var,
-        &mut x_var,
-        &mut y_var,
-        &mut width_var,
-        &mut four_var,
-        &mut lean_x_var,
-        &mut lean_y_var,
-        &mut lean_lever,
-        &mut pixels,
-        &mut lever,
-        &mut width_lever,
-        &mut burnt_flux,
-        &mut burnt_pixels,
-        &mut rim_pixels,
-    ];
-    for sum in sums {
-        *sum *= step as f64;
-    }
-    let background = lever * lever * ring.slope_variance;
-    flux_var += pixels * pixels * ring.level_variance;
-    width_var += width_lever * width_lever * ring.level_variance;
+    let sums = Levers::of(patch, &m, seen.radius, step, &ring.plane, &noise);
+    let background = sums.xx * sums.xx * ring.slope_variance;
+    let flux_var = sums.flux_var + sums.pixels * sums.pixels * ring.level_variance;
+    let width_var = sums.width_var + sums.width * sums.width * ring.level_variance;
     let snr = m.flux / flux_var.sqrt().max(1e-9);
     if snr < LEAST_SNR {
         return Err(Unmeasurable::TooFaint);
     }
     let standardised = |third: f64, second: f64| third / second.max(1e-6).powf(1.5);
     let error = |var: f64| var.sqrt() / m.flux;
-    let burnt = burnt_flux > BURNT_PART * m.flux;
+    let burnt = sums.burnt_flux > BURNT_PART * m.flux;
     let mut edge = EDGE_ROUNDING_PX.powi(2) * plane.rounding_step();
     if burnt {
-        let rim_width = rim_pixels / (4.0 * f64::sqrt(burnt_pixels));
+        let least = RIM_PART * seen.profile.peak;
+        let rim = levers::rim_pixels(patch, centre, seen.radius, step, &ring.plane, least);
+        let rim_width = rim / (4.0 * f64::sqrt(sums.burnt_pixels));
         edge += (BURNT_EDGE_PX / rim_width.max(1.0).powi(2)).powi(2);
     }
     let mass = Estimate {
         centre,
         variance: (
-            error(x_var + background).powi(2),
-            error(y_var + background).powi(2),
+            error(sums.x_var + background).powi(2),
+            error(sums.y_var + background).powi(2),
         ),
         tilt_px2: m.xx,
     };
@@ -311,7 +258,7 @@ fn report(
         let noise = standardised(error(var), second);
         standardised(third, second).abs() > (LEAN_SIGMA * noise).max(least)
     };
-    if leans(m.xxx, lean_x_var, m.xx, LEAN.0) || leans(m.yyy, lean_y_var, m.yy, LEAN.1) {
+    if leans(m.xxx, sums.lean_x_var, m.xx, LEAN.0) || leans(m.yyy, sums.lean_y_var, m.yy, LEAN.1) {
         flags.push(Flag::Vignetted);
     }
     if seen.foreign > CROWDED_PART * m.flux {
@@ -335,24 +282,24 @@ fn report(
         lean: Lean {
             third_px3: Measured::new(
                 m.xxx,
-                error(lean_x_var + lean_lever * lean_lever * ring.slope_variance)
+                error(sums.lean_x_var + sums.lean * sums.lean * ring.slope_variance)
                     .hypot(JPEG_SKEWNESS * plane.rounding_step().powi(2) * m.xx.max(0.0).powf(1.5)),
             ),
-            fourth_px4: if light_sum > 0.0 {
-                light_x4 / light_sum - 3.0 * (light_xx / light_sum).powi(2)
+            fourth_px4: if sums.light > 0.0 {
+                sums.light_x4 / sums.light - 3.0 * (sums.light_xx / sums.light).powi(2)
             } else {
                 0.0
             },
             tilt_px2: best.tilt_px2,
         },
-        lean_y_px: Measured::new(m.yyy, error(lean_y_var)).scaled(1.0 / m.yy.max(1e-6)),
+        lean_y_px: Measured::new(m.yyy, error(sums.lean_y_var)).scaled(1.0 / m.yy.max(1e-6)),
         four_fold_px4: Measured::new(
-            if light_sum > 0.0 {
-                light_four / light_sum - 3.0 * (m.xx - m.yy).powi(2)
+            if sums.light > 0.0 {
+                sums.light_four / sums.light - 3.0 * (m.xx - m.yy).powi(2)
             } else {
                 0.0
             },
-            error(four_var),
+            error(sums.four_var),
         ),
         elongation: (m.xx - m.yy) / (m.xx.abs() + m.yy.abs()).max(1e-6),
         window_change_px: wider,

@@ -87,8 +87,8 @@ fn holds(patch: &Patch, (x, y): (f64, f64), radius: f64) -> bool {
         && y + reach <= f64::from(patch.window.bottom)
 }
 
-/// g(r) in steps of `BIN_PX`.
-struct Weights(Vec<f64>);
+/// g(r) in steps of `BIN_PX`, each with the change to the next.
+struct Weights(Vec<(f64, f64)>);
 
 impl Weights {
     fn of(patch: &Patch, centre: (f64, f64), radius: f64, ring: &Ring, noise: &Noise) -> Self {
@@ -100,7 +100,7 @@ impl Weights {
             radius,
             sparse_rows(radius),
             |index, dx, dy| {
-                let bin = ((dx * dx + dy * dy).sqrt() / BIN_PX) as usize;
+                let bin = ((dx * dx + dy * dy).sqrt() / BIN_PX) as u32 as usize;
                 light[bin] +=
                     f64::from(patch.light[index]) - ring.plane.at(centre.0 + dx, centre.1 + dy);
                 count[bin] += 1.0;
@@ -133,15 +133,23 @@ impl Weights {
                 / distance
                 / noise.variance(level, slope_at(level.max(0.0))).max(1e-12)
         });
-        Self(weights.collect())
+        let weights: Vec<f64> = weights.collect();
+        let next = weights.iter().skip(1).chain(&[0.0]);
+        Self(
+            weights
+                .iter()
+                .zip(next)
+                .map(|(&g, &next)| (g, next - g))
+                .collect(),
+        )
     }
 
     /// g at a distance, between the table's entries.
     fn at(&self, distance: f64) -> f64 {
         let place = (distance / BIN_PX - 0.5).max(0.0);
-        let low = place as usize;
-        let entry = |bin: usize| self.0.get(bin).copied().unwrap_or(0.0);
-        entry(low) + (entry(low + 1) - entry(low)) * (place - low as f64)
+        let low = place as i32;
+        let (here, change) = self.0.get(low as usize).copied().unwrap_or_default();
+        here + change * (place - f64::from(low))
     }
 
     /// The two sums that vanish at the centre.

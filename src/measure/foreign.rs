@@ -63,7 +63,7 @@ pub(super) fn mask(
         if above <= least_spare {
             return;
         }
-        let at = ((dx * dx + dy * dy).sqrt() / profile.ring_px) as usize;
+        let at = ((dx * dx + dy * dy).sqrt() / profile.ring_px) as u32 as usize;
         let most = most.get(at).copied().unwrap_or(0.0);
         if above <= (1.0 + EXCESS_PART) * most + least_spare {
             return;
@@ -163,7 +163,7 @@ fn ways(
     let mut inside = vec![false; patch.codes.len()];
     for_pixels(patch, centre, radius, |index, dx, dy| {
         inside[index] = true;
-        let at = ((dx * dx + dy * dy).sqrt() / profile.ring_px) as usize;
+        let at = ((dx * dx + dy * dy).sqrt() / profile.ring_px) as u32 as usize;
         let ring = profile.high.get(at).copied().unwrap_or(0.0);
         let light = above(index);
         if light > MIDDLE_PART * profile.peak && light < RISE * ring {

@@ -6,7 +6,7 @@
 
 use std::sync::OnceLock;
 
-use super::toned::{POWERS, powers};
+use super::toned::{BESIDE, POWERS, powers};
 use super::{Plane, Samples, Window};
 
 /// Linear light, 0 to 1, of an sRGB-coded value, 0 to 1.
@@ -59,8 +59,8 @@ pub(super) struct Tables {
     pub(super) light: Vec<f32>,
     /// Linear light under the other plausible tone curve.
     pub(super) other_light: Vec<f32>,
-    /// Light by powers of its logarithm; see `toned`.
-    pub(super) powers: Vec<[f64; POWERS]>,
+    /// Light by powers of its logarithm, and 0 behind them; see `toned`.
+    pub(super) powers: Vec<[f64; BESIDE]>,
     /// Change of light for one 8-bit code of change, so that noise has one unit for both depths.
     pub(super) slope: Vec<f32>,
     /// Codes in one 8-bit code: 1 or 257.
@@ -80,7 +80,12 @@ impl Tables {
             light: codes().map(|c| srgb_to_linear(coded(c)) as f32).collect(),
             other_light: codes().map(|c| other_to_linear(coded(c)) as f32).collect(),
             powers: codes()
-                .map(|c| powers(srgb_to_linear(coded(c))).map(|(value, _)| value))
+                .map(|c| {
+                    let mut beside = [0.0; BESIDE];
+                    let values = powers(srgb_to_linear(coded(c))).map(|(value, _)| value);
+                    beside[..POWERS].copy_from_slice(&values);
+                    beside
+                })
                 .collect(),
             slope: codes().map(|c| slope(c) as f32).collect(),
             codes_per_eight_bit: step as f32,
@@ -114,6 +119,11 @@ impl Plane {
     /// Copies the codes of a window that lies inside the picture, row by row.
     pub(super) fn copy_codes(&self, window: Window, codes: &mut Vec<u16>) {
         codes.clear();
+        let (columns, rows) = (
+            window.right - window.left + 1,
+            window.bottom - window.top + 1,
+        );
+        codes.reserve(columns as usize * rows as usize);
         let stride = self.width() as usize;
         for row in window.top..=window.bottom {
             let start = row as usize * stride;

@@ -11,6 +11,7 @@ mod empty;
 mod flags;
 mod foreign;
 mod frame_edge;
+mod levers;
 mod luminance;
 mod moments;
 mod noise;

@@ -24,22 +24,23 @@ pub(super) fn for_rows(
     for_spans(patch, centre, radius, step, |span| {
         let dy = f64::from(span.row) - centre.1;
         let start = f64::from(span.first) - centre.0;
-        for along in 0..span.count {
-            each(span.index + along, start + along as f64, dy);
+        for along in 0..span.count as u32 {
+            each(span.index + along as usize, start + f64::from(along), dy);
         }
     });
 }
 
 /// The part of a picture's row that lies in a round window.
-struct Span {
-    row: u32,
-    first: u32,
-    count: usize,
+pub(super) struct Span {
+    pub(super) row: u32,
+    pub(super) first: u32,
+    pub(super) count: usize,
     /// Index of the first pixel in the patch.
-    index: usize,
+    pub(super) index: usize,
 }
 
-fn for_spans(
+/// Calls `each` with the part of every `step`-th row that lies in a round window.
+pub(super) fn for_spans(
     patch: &Patch,
     (x, y): (f64, f64),
     radius: f64,
@@ -97,7 +98,7 @@ pub(super) struct Moments {
 }
 
 /// Pixels that are summed beside each other, each into its own sum.
-const LANES: usize = 4;
+pub(super) const LANES: usize = 4;
 
 impl Moments {
     /// Of the window of this radius around a place; `light` is that of the patch's pixels, which need not be the patch's

@@ -31,7 +31,7 @@ impl Noise {
         let side = Cells::side(profile.plateau * 2.0);
         let within = profile.plateau - side as f64;
         let cells = Cells::of(patch, side, &patch.light, |u, v| {
-            (u - x).hypot(v - y) <= within
+            within >= 0.0 && (u - x).powi(2) + (v - y).powi(2) <= within * within
         });
         let mut bright = fine_variance(patch, (x, y), profile, dark_light) * shared(1, step);
         if cells.means.len() >= LEAST_CELLS {
@@ -101,5 +101,5 @@ fn fine_variance(patch: &Patch, (x, y): (f64, f64), profile: &Profile, dark: f64
     if found.len() < 20 {
         return 0.0;
     }
-    (MAD_TO_SIGMA * median(&mut found)).powi(2) / 36.0
+    (MAD_TO_SIGMA * median(found.into_iter())).powi(2) / 36.0
 }

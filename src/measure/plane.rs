@@ -1,5 +1,16 @@
 //! The luminance of one picture, as codes, with EXIF orientation already applied.
 
+use std::cell::Cell;
+
+/// Codes of a picture that was let go are kept for the next one up to this size, bytes: for larger ones, memory that lies idle
+/// costs more than fresh memory.
+const MOST_KEPT: usize = 32 << 20;
+
+thread_local! {
+    /// Room for codes, from the last picture that was let go on this thread.
+    static ROOM: Cell<Vec<u8>> = const { Cell::new(Vec::new()) };
+}
+
 /// Luminance codes as they came out of the file, row by row.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Samples {
@@ -30,7 +41,26 @@ pub struct PlaneError {
     pub samples: usize,
 }
 
+impl Drop for Plane {
+    fn drop(&mut self) {
+        if let Samples::Eight(codes) = &mut self.samples
+            && codes.capacity() <= MOST_KEPT
+        {
+            // Where the thread is ending, there is nothing to be kept.
+            let _ = ROOM.try_with(|room| room.set(std::mem::take(codes)));
+        }
+    }
+}
+
 impl Plane {
+    /// Room for so many 8-bit codes, all of which are to be written: they are whatever they were before.
+    #[must_use]
+    pub fn room_for(count: usize) -> Vec<u8> {
+        let mut codes = ROOM.take();
+        codes.resize(count, 0);
+        codes
+    }
+
     /// A picture of `width` × `height` luminance codes, row by row from the top left.
     ///
     /// # Errors

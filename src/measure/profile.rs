@@ -82,10 +82,12 @@ impl Profile {
         let mut cells = vec![Cell::default(); rings * SECTORS];
         let per_px = 1.0 / ring_px;
         let size = (plane.width() as usize, plane.height() as usize);
+        // Places and rings are small whole numbers: as such they are made from floating ones in one step.
+        let rings_in_all = rings as i32;
         let mut add = |dx: f64, dy: f64, light: f32| {
-            let ring = ((dx * dx + dy * dy).sqrt() * per_px) as usize;
-            if ring < rings {
-                let cell = &mut cells[ring * SECTORS + sector(dx, dy)];
+            let ring = ((dx * dx + dy * dy).sqrt() * per_px) as i32;
+            if ring < rings_in_all {
+                let cell = &mut cells[ring as usize * SECTORS + sector(dx, dy)];
                 cell.light += f64::from(light);
                 cell.x += dx;
                 cell.y += dy;
@@ -134,15 +136,9 @@ impl Profile {
         };
         let (mut high, mut low): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
         for ring in cells.chunks(SECTORS) {
-            let mut lit: Vec<f64> = ring.iter().filter(|c| c.count > 0.0).map(above).collect();
-            lit.sort_by(|a, b| b.total_cmp(a));
-            // The innermost rings have less than a pixel a sector: there the brightest will do.
-            high.push(
-                lit.get(1.min(lit.len().saturating_sub(1)))
-                    .copied()
-                    .unwrap_or(0.0),
-            );
-            low.push(lit.get(lit.len().saturating_sub(2)).copied().unwrap_or(0.0));
+            let (second, last_but_one) = seconds(ring.iter().filter(|c| c.count > 0.0).map(above));
+            high.push(second);
+            low.push(last_but_one);
         }
         let inner = high[..(rings / 2).max(1)].iter().enumerate();
         let (brightest, &peak) = inner.max_by(|a, b| a.1.total_cmp(b.1))?;
@@ -208,15 +204,31 @@ impl Profile {
     }
 }
 
+/// The second-largest and the second-smallest value. The innermost rings have less than a pixel a sector: one value is both, and of
+/// none it is 0.
+fn seconds(values: impl Iterator<Item = f64>) -> (f64, f64) {
+    let (mut high, mut low) = ([f64::NEG_INFINITY; 2], [f64::INFINITY; 2]);
+    let mut count = 0;
+    for value in values {
+        count += 1;
+        high[1] = high[1].max(value.min(high[0]));
+        high[0] = high[0].max(value);
+        low[1] = low[1].min(value.max(low[0]));
+        low[0] = low[0].min(value);
+    }
+    match count {
+        0 => (0.0, 0.0),
+        1 => (high[0], low[0]),
+        _ => (high[1], low[1]),
+    }
+}
+
 /// Which sixteenth of the circle a direction falls into; neighbours in number are not neighbours in place.
 fn sector(dx: f64, dy: f64) -> usize {
     const TANGENTS: [f64; 3] = [0.414_213_562_373_095, 1.0, 2.414_213_562_373_095];
     let (ax, ay) = (dx.abs(), dy.abs());
-    let within = TANGENTS
-        .iter()
-        .filter(|&&tangent| ay > tangent * ax)
-        .count();
-    usize::from(dx < 0.0) * 8 + usize::from(dy < 0.0) * 4 + within
+    let [first, second, third] = TANGENTS.map(|tangent| usize::from(ay > tangent * ax));
+    usize::from(dx < 0.0) * 8 + usize::from(dy < 0.0) * 4 + first + second + third
 }
 
 fn visit<T: Copy>(
@@ -228,23 +240,23 @@ fn visit<T: Copy>(
     mut each: impl FnMut(f64, f64, T),
 ) {
     let first = |middle: f64| (middle - radius).ceil().max(0.0) as usize;
-    let end = |middle: f64, size: usize| {
-        ((middle + radius).floor() + 1.0).clamp(0.0, size as f64) as usize
+    let end = |middle: f64, reach: f64, size: usize| {
+        ((middle + reach).floor() + 1.0).clamp(0.0, size as f64) as usize
     };
-    for row in (first(y)..end(y, height)).step_by(step) {
-        let line = &codes[row * width..(row + 1) * width];
+    for row in (first(y)..end(y, radius, height)).step_by(step) {
         let dy = row as f64 - y;
         // Of the square's grid, what lies in the circle.
         let half = (radius * radius - dy * dy).max(0.0).sqrt();
         let left = first(x);
         let before = (x - half).ceil().max(left as f64) as usize - left;
-        let columns = left + before.next_multiple_of(step)..end(x, width);
-        for column in columns.step_by(step) {
-            let dx = column as f64 - x;
-            if dx > half {
-                break;
-            }
-            each(dx, dy, line[column]);
+        let columns = left + before.next_multiple_of(step)..end(x, half, width);
+        let Some(line) = codes[row * width..(row + 1) * width].get(columns.clone()) else {
+            continue;
+        };
+        let mut column = columns.start as i32;
+        for &code in line.iter().step_by(step) {
+            each(f64::from(column) - x, dy, code);
+            column += step as i32;
         }
     }
 }

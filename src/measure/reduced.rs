@@ -4,8 +4,6 @@
 //! small one, and summing them is the cheapest pass over a picture there is. Light is computed from the means only
 //! for the few blocks that matter; exact values come later, from the pixels around a candidate.
 
-use std::ops::AddAssign;
-
 use super::{Plane, Samples};
 
 /// Side of a block in pictures of up to `LARGE_PX` pixels.
@@ -40,13 +38,8 @@ impl Reduced {
             plane.height().div_ceil(block) as usize,
         );
         let mean = match plane.samples() {
-            // 16 codes of 255 in a column stay within 16 bits, which are summed twice as fast.
-            Samples::Eight(codes) => {
-                means::<u8, u16>(codes, plane.width() as usize, block as usize, 1.0)
-            }
-            Samples::Sixteen(codes) => {
-                means::<u16, u32>(codes, plane.width() as usize, block as usize, 257.0)
-            }
+            Samples::Eight(codes) => by_side(codes, plane.width() as usize, block, 1.0),
+            Samples::Sixteen(codes) => by_side(codes, plane.width() as usize, block, 257.0),
         };
         Self {
             block,
@@ -67,27 +60,40 @@ impl Reduced {
     }
 }
 
-/// Means of blocks of `block` × `block` codes, at most 16 × 16, in units of `scale`.
-fn means<T: Copy, S: Copy + Default + AddAssign + From<T> + Into<u32>>(
+/// Means of blocks of a side, in units of `scale`.
+fn by_side<T: Copy + Into<u32>>(codes: &[T], stride: usize, block: u32, scale: f32) -> Vec<f32> {
+    match block {
+        LARGE_BLOCK_PX => means::<{ LARGE_BLOCK_PX as usize }, T>(codes, stride, scale),
+        _ => means::<{ BLOCK_PX as usize }, T>(codes, stride, scale),
+    }
+}
+
+/// Means of blocks of `SIDE` × `SIDE` codes: the compiler sums the row of a block at once where it knows how long it is.
+fn means<const SIDE: usize, T: Copy + Into<u32>>(
     codes: &[T],
     stride: usize,
-    block: usize,
     scale: f32,
 ) -> Vec<f32> {
-    let mut means = Vec::with_capacity(codes.len() / (block * block) + stride);
-    let mut columns = vec![S::default(); stride];
-    for band in codes.chunks(stride * block) {
-        columns.fill(S::default());
+    let sum = |part: &[T]| part.iter().map(|&code| code.into()).sum::<u32>();
+    let whole = stride / SIDE;
+    let mut means = Vec::with_capacity(codes.len() / (SIDE * SIDE) + stride);
+    let mut sums = vec![0; whole];
+    for band in codes.chunks(stride * SIDE) {
+        sums.fill(0);
+        let mut last = 0;
         for row in band.chunks_exact(stride) {
-            for (sum, &code) in columns.iter_mut().zip(row) {
-                *sum += S::from(code);
+            let (blocks, rest) = row.as_chunks::<SIDE>();
+            for (all, block) in sums.iter_mut().zip(blocks) {
+                *all += sum(block);
             }
+            last += sum(rest);
         }
         let rows = band.len() / stride;
-        means.extend(columns.chunks(block).map(|part| {
-            let sum: u32 = part.iter().map(|&sum| sum.into()).sum();
-            sum as f32 / ((part.len() * rows) as f32 * scale)
-        }));
+        let mean = |sum: u32, columns: usize| sum as f32 / ((columns * rows) as f32 * scale);
+        means.extend(sums.iter().map(|&sum| mean(sum, SIDE)));
+        if whole * SIDE < stride {
+            means.push(mean(last, stride - whole * SIDE));
+        }
     }
     means
 }

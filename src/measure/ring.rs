@@ -111,8 +111,7 @@ pub(super) fn scatter(cells: &Cells, surface: &Surface, terms: f64) -> (f64, f64
 /// Least standard deviation of cell means that is believed when cells are judged, light: means that are rounded in steps
 /// of a code or so (JPEG rounds the mean of a block to 1/8 of its first quantization step) are no outliers.
 fn least_scatter(cells: &[(f64, f64, f64)]) -> f64 {
-    let mut means: Vec<f64> = cells.iter().map(|cell| cell.2).collect();
-    0.3 * slope_at(median(&mut means))
+    0.3 * slope_at(median(cells.iter().map(|cell| cell.2)))
 }
 
 /// The background's plane and its noise.

@@ -5,9 +5,6 @@
 //! its skirts. Half the peak fits a sharp patch of tape and a wide faint disc alike, and a glint beside or upon a target
 //! is peeled off before it instead of being mixed into it.
 
-use image::{GrayImage, Luma};
-use imageproc::region_labelling::{Connectivity, connected_components};
-
 use super::Plane;
 use super::background::Surface;
 use super::reduced::Reduced;
@@ -41,33 +38,36 @@ pub(super) fn seeds(plane: &Plane, reduced: &Reduced) -> Vec<Seed> {
     let (width, height) = (reduced.width, reduced.height);
     let stride = (reduced.mean.len() / SURFACE_SAMPLES).max(1);
     // Every `stride`-th block, shifted from row to row so that no column is favoured.
-    let samples: Vec<(f64, f64, f64)> = (0..height)
-        .flat_map(|y| {
-            (0..width)
-                .skip((y * 7) % stride)
-                .step_by(stride)
-                .map(move |x| (x, y))
-        })
-        .map(|(x, y)| (x as f64, y as f64, f64::from(reduced.mean[y * width + x])))
-        .collect();
+    let mut samples: Vec<(f64, f64, f64)> = Vec::with_capacity(2 * SURFACE_SAMPLES + height);
+    for (y, row) in reduced.mean.chunks_exact(width).enumerate() {
+        let first = (y * 7) % stride;
+        let chosen = (first..width).step_by(stride);
+        samples.extend(chosen.map(|x| (x as f64, y as f64, f64::from(row[x]))));
+    }
     let surface = Surface::fit(&samples, 2, 3.0, 0.2);
     let threshold = (THRESHOLD_SIGMA * surface.noise).max(LEAST_CONTRAST) as f32;
 
     // Contrast in linear light where it counts, 0 elsewhere.
     let tables = plane.tables();
     let mut contrast = vec![0.0_f32; width * height];
-    let mut mask = GrayImage::new(width as u32, height as u32);
-    let levels = (0..height).flat_map(|y| surface.along(y as f64).take(width));
-    let blocks = reduced.mean.iter().zip(levels);
-    for ((&mean, level), (out, flag)) in blocks.zip(contrast.iter_mut().zip(mask.iter_mut())) {
-        let level = level as f32;
-        if mean - level > threshold {
-            *out = tables.light_of_mean(mean) - tables.light_of_mean(level);
-            *flag = 255;
+    let rows = reduced.mean.chunks_exact(width);
+    let outs = contrast.chunks_exact_mut(width);
+    let mut standing = Vec::new();
+    for (y, (row, outs)) in rows.zip(outs).enumerate() {
+        for (x, ((&mean, level), out)) in row
+            .iter()
+            .zip(surface.along(y as f64))
+            .zip(outs)
+            .enumerate()
+        {
+            let level = level as f32;
+            if mean - level > threshold {
+                *out = tables.light_of_mean(mean) - tables.light_of_mean(level);
+                standing.push(y * width + x);
+            }
         }
     }
-    let islands = connected_components(&mask, Connectivity::Eight, Luma([0]));
-    let mut found = Peeling::new(reduced, contrast).peel(islands.as_raw());
+    let mut found = Peeling::new(reduced, contrast).peel(&standing);
     found.sort_by(|a, b| b.strength.total_cmp(&a.strength));
     found.truncate(MOST_SEEDS);
     found
@@ -90,16 +90,9 @@ impl<'a> Peeling<'a> {
         }
     }
 
-    fn peel(&mut self, islands: &[u32]) -> Vec<Seed> {
-        let count = islands.iter().max().map_or(0, |&last| last as usize);
-        let mut members: Vec<Vec<usize>> = vec![Vec::new(); count + 1];
-        for (index, &island) in islands
-            .iter()
-            .enumerate()
-            .filter(|&(_, &island)| island > 0)
-        {
-            members[island as usize].push(index);
-        }
+    /// Regions of the blocks that stand out, island by island.
+    fn peel(&mut self, standing: &[usize]) -> Vec<Seed> {
+        let mut members = self.islands(standing);
         let mut seeds = Vec::new();
         for island in &mut members {
             // Brightest first; equal ones in reading order, so the result never depends on chance.
@@ -120,6 +113,31 @@ impl<'a> Peeling<'a> {
             }
         }
         seeds
+    }
+
+    /// Blocks that touch each other, at their corners too.
+    fn islands(&self, standing: &[usize]) -> Vec<Vec<usize>> {
+        let mut left = vec![false; self.contrast.len()];
+        for &at in standing {
+            left[at] = true;
+        }
+        let mut islands = Vec::new();
+        for &first in standing {
+            if !std::mem::take(&mut left[first]) {
+                continue;
+            }
+            let mut island = vec![first];
+            let mut next = 0;
+            while let Some(&at) = island.get(next) {
+                next += 1;
+                island.extend(
+                    self.neighbours(at)
+                        .filter(|&near| std::mem::take(&mut left[near])),
+                );
+            }
+            islands.push(island);
+        }
+        islands
     }
 
     /// Takes the region of a peak: all connected to it that is at least half as bright, then the skirts that fall away from it.

@@ -194,7 +194,10 @@ impl Turned {
                 ring.push(self.light[index]);
             }
         }
-        let medians: Vec<f64> = rings.iter_mut().map(|ring| median(ring)).collect();
+        let medians: Vec<f64> = rings
+            .iter()
+            .map(|ring| median(ring.iter().copied()))
+            .collect();
         let most = medians.iter().copied().fold(0.0, f64::max);
         let even = |(k, ring): (usize, &mut Vec<f64>)| {
             let dark = ring.len() / 4;
@@ -246,11 +249,8 @@ impl Turned {
             one.off - fit.0.dot(&one.x) - fit.1.dot(&one.y)
         };
         let scatter = |fit: &(Vector2<f64>, Vector2<f64>)| {
-            let mut left: Vec<f64> = seen
-                .iter()
-                .map(|one| one.share * left(fit, one).abs())
-                .collect();
-            MAD_TO_SIGMA * median(&mut left)
+            let left = seen.iter().map(|one| one.share * left(fit, one).abs());
+            MAD_TO_SIGMA * median(left)
         };
         let mut sigma = scatter(&fit);
         for _ in 0..ROUNDS {
@@ -377,8 +377,7 @@ impl Turned {
                 .collect::<Vec<_>>()
         };
         let inner = within(0.0, (0.6 * radius).max(1.0));
-        let mut outer = within(radius, radius + 2.0);
-        let around = median(&mut outer);
+        let around = median(within(radius, radius + 2.0).into_iter());
         if inner.is_empty() || around <= 0.0 {
             return 0.0;
         }
