@@ -20,10 +20,13 @@ enum Unit {
 /// An empty distance leaves the frame unknown.
 ///
 /// # Errors
-/// `Empty`, `TooManyBytes`, or `Distances` with the line and what to do about it.
+/// `TooManyBytes`, or `Distances` with the line and what to do about it.
 pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError> {
     if bytes.iter().all(u8::is_ascii_whitespace) {
-        return Err(IntakeError::Empty);
+        return Err(wrong(
+            1,
+            "is empty; write `file,distance_m` there and one row a frame below it",
+        ));
     }
     if bytes.len() as u64 > LARGEST {
         return Err(IntakeError::TooManyBytes { max_bytes: LARGEST });
@@ -64,6 +67,7 @@ pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError
             wrong(heading, "has no column `distance_m` or `dioptres`; the first line has to be `file,distance_m`")
         })?;
     let mut distances = BTreeMap::new();
+    let mut names_none = true;
     for row in rows.records() {
         let row = row.map_err(|error| unreadable(&error))?;
         let line = line_of(text, row.position());
@@ -89,6 +93,7 @@ pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError
         let path = display_path(file)
             .map_err(|_| wrong(line, "names no file; give its name in column `file`"))?;
         let file = path.rsplit('/').next().unwrap_or(&path).to_owned();
+        names_none = false;
         if value.is_empty() {
             continue;
         }
@@ -102,6 +107,12 @@ pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError
                 "gives a second distance for the same file; keep one of them",
             ));
         }
+    }
+    if names_none {
+        return Err(wrong(
+            heading,
+            "has no row below it; write one for each frame, such as `DSC_0001.JPG` and `0.45`, or leave the list out",
+        ));
     }
     Ok(distances)
 }
@@ -242,6 +253,11 @@ mod tests {
             ("file,dioptres\na.jpg,2 m\n", 2),
             ("file,distance_m\na.jpg,.\n", 2),
             ("a.jpg,0.5\nb.jpg,inf\n", 1),
+            // Nothing to be used is said as well.
+            (" \n", 1),
+            ("file,distance_m\n", 1),
+            ("\nfile;distance_m\n;\n\n", 2),
+            ("file\tdioptres", 1),
         ] {
             let (found, words) = problem(list);
             assert_eq!(found, line, "{list:?}");
@@ -258,7 +274,6 @@ mod tests {
             let (_, words) = problem(&format!("file,distance_m\na.jpg,{given}\n"));
             assert!(words.ends_with(&format!("write {metres}")), "{words}");
         }
-        assert!(matches!(read(b" \n"), Err(IntakeError::Empty)));
         assert!(matches!(
             read(b"file,distance_m\n\xFF,1"),
             Err(IntakeError::Distances { .. })
