@@ -153,7 +153,7 @@ fn read_distances(
     lines: &str,
     check: &mut Check,
 ) -> BTreeMap<String, FocusDistance> {
-    if lines.is_empty() {
+    if lines.is_empty() || lines.trim() == DISTANCES_HEADING {
         return BTreeMap::new();
     }
     let has_heading = lines.starts_with("file");
