@@ -98,6 +98,8 @@ pub(super) struct Setting {
     pub(super) target_mm: Option<f64>,
     /// What brightness that falls off may do without being seen, percentage points.
     pub(super) unseen_shading_pct: Option<f64>,
+    /// What light that comes unevenly through the pupil may do without being seen, percentage points.
+    pub(super) unseen_across_pct: Option<f64>,
     /// Step of a slipped zoom ring between the worst frame and the reference, per cent.
     pub(super) slip_pct: Option<f64>,
     /// What cut blur may do that is too slight to be seen, percentage points.
@@ -136,6 +138,7 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
     }
     let bounds = [
         (Part::UnseenShading, setting.unseen_shading_pct),
+        (Part::UnevenPupil, setting.unseen_across_pct),
         (Part::UnseenVignetting, setting.unseen_cut_pct),
         (Part::ZoomSlip, setting.slip_pct),
     ];

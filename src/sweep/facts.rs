@@ -1,5 +1,6 @@
 //! What is known of lens and set-up before a picture is looked at.
 
+use super::distance::blur::BlurCourse;
 use super::distance::known::Known;
 use super::{FrameInfo, SweepSettings};
 use crate::optics;
@@ -68,6 +69,18 @@ impl Facts {
     /// The same at closest focus.
     pub(super) fn expected_first_blur_px(&self) -> Option<f64> {
         self.expected_blur_px(1000.0 * self.closest_m?)
+    }
+
+    /// By how much light rises across the entrance pupil, as a part at its rim, seen from targets so far apart in a picture at
+    /// infinity, px: light falls off by cos⁴ of the angle θ to an element of the pupil, and that changes by A/(2(D − p))·cos²θ from its middle
+    /// to its rim, which makes 4·tan θ times as much. A/(D − p) is the blur at infinity over the focal length. (Textbook photometry, from
+    /// memory; own calculation, first order.)
+    pub(super) fn across_pupil(&self, separation_px: f64, course: &BlurCourse) -> Option<f64> {
+        let focal_px = self.focal_mm? * self.pitch_px_per_mm?;
+        let (_, last) = course.signed.last()?;
+        let tangent = separation_px / 2.0 / focal_px;
+        let square = 1.0 / (1.0 + tangent * tangent);
+        Some(2.0 * tangent * square * last.value.abs() / focal_px)
     }
 
     fn expected_blur_px(&self, focus_mm: f64) -> Option<f64> {

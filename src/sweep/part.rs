@@ -49,8 +49,9 @@ parts! {
     ToneCurve, "tone_curve", true,
         "Tone curve of the camera: the difference between two plausible curves";
     Shading, "shading", true,
-        "Brightness that falls off towards the sides of the picture, or is evened out by the camera, tilts the blur: what is \
-         left after it was taken out, from how well the tilt is known; all that is expected of it where it was not";
+        "Brightness that falls off towards the sides of the picture, or is evened out by the camera, or comes unevenly through the \
+         pupil, tilts the blur: what is left after it was taken out, from how well the tilt is known; all that is expected of it \
+         where it was not";
     WarpedBlur, "warped_blur", true,
         "A picture stretched towards its sides, as a camera does to take out barrel distortion, stretches the blur and pulls the \
          centres outwards: half of what was taken out for it, as some pupils stretch the blur without a pull";
@@ -71,6 +72,9 @@ parts! {
     UnseenShading, "unseen_shading", false,
         "Brightness that falls off towards the sides of the picture may tilt the blur by less than the pictures can show: no \
          more than this, to either side.";
+    UnevenPupil, "uneven_pupil", false,
+        "A wide pupil sends more light from the side that is nearer to a target (cos⁴ of the angle to it), which tilts the blur: \
+         no more than this, from the blur and the angle, as far as the pictures do not show that there is less.";
     UnseenVignetting, "unseen_vignetting", false,
         "The lens barrel may cut the blur by less than the pictures can show: no more than this, from how well the shape of \
          the blur is known.";

@@ -4,6 +4,7 @@
 use super::FrameResult;
 use super::backdrop::Backdrop;
 use super::distance::blur::BlurCourse;
+use super::dust::Dust;
 use super::shading::{self, Shading};
 use super::tone::Tone;
 use super::vignette::{self, CutBlur};
@@ -11,7 +12,7 @@ use super::warp::{self, Warp};
 use crate::measure::{Flag, Target};
 
 /// What was seen, and what could not have been.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Pulls {
     /// The blur is cut by the barrel.
     pub(super) cut_blur: Option<CutBlur>,
@@ -23,14 +24,19 @@ pub(super) struct Pulls {
     pub(super) unseen_cut_pct: Option<f64>,
     /// What a change of brightness may do that is too slight to be seen, percentage points.
     pub(super) unseen_shading_pct: Option<f64>,
+    /// What light that comes unevenly through the pupil may do that is too slight to be seen, percentage points.
+    pub(super) unseen_across_pct: Option<f64>,
 }
 
 /// Looks at the blur of all frames of a picture width, px, and takes out of their separations what its shape tells for certain.
+/// `across_pupil` is by how much light rises across a pupil of this width by itself, as a part at its rim.
 pub(super) fn take_out(
     frames: &mut [FrameResult],
     course: Option<&BlurCourse>,
     width_px: Option<u32>,
+    across_pupil: Option<f64>,
     backdrop: Option<&Backdrop>,
+    dust: Option<&Dust>,
     tone: Tone,
 ) -> Pulls {
     let mut pulls = Pulls::default();
@@ -55,16 +61,24 @@ pub(super) fn take_out(
     if let Some(warp) = &pulls.warp {
         warp.correct(frames);
     }
-    let Some(shading) = shading else {
+    let reference = frames
+        .iter()
+        .rposition(|frame| frame.separation_px.is_some());
+    let Some((shading, reference)) = shading.zip(reference) else {
         return pulls;
     };
-    if shading.is_believed() && !explains(backdrop, shading.most_pct(frames)) {
+    let most = shading.most_pct(reference);
+    let dusty = dust.is_some_and(|dust| most < DUSTY * dust.most_pct);
+    let shading = if shading.is_believed() && !dusty && !explains(backdrop, most) {
         shading.correct(frames);
-        pulls.shading = Some(shading);
+        shading
     } else {
-        pulls.unseen_shading_pct = Some(shading.unseen_pct(frames));
-        pulls.shading = Some(shading.left_alone());
-    }
+        pulls.unseen_shading_pct = Some(shading.unseen_pct(reference));
+        shading.left_alone()
+    };
+    pulls.unseen_across_pct =
+        across_pupil.map(|natural| shading.unseen_across_pct(natural, reference));
+    pulls.shading = Some(shading);
     pulls
 }
 
@@ -76,6 +90,10 @@ fn explains(backdrop: Option<&Backdrop>, shading_pct: f64) -> bool {
 /// Light ε of the background at the rim, R from the middle of a disc, pulls by ε·R and leans by ε·R³, which brightness that
 /// pulls by 4·ε·R does as well (k₂ = R²/4, k₄ = −R⁴/16). Brightness has to pull by 2.5 times that to be believed: our choice.
 const FOOLED: f64 = 10.0;
+
+/// A grain at the distance d takes ε of the light, pulls by ε·d and leans by ε·d³, as brightness does that pulls by 16·d²/c² as much:
+/// by 4 at the rim of a blur of the diameter c.
+const DUSTY: f64 = 4.0;
 
 /// The outermost targets of a frame, left and right, where the shape of their light tells something: what is cut off at the
 /// ceiling, and other things in the window, change it too.

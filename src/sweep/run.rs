@@ -5,6 +5,7 @@ use super::facts::Facts;
 use super::look::{self, Load};
 use super::pick::Found;
 use super::restore::Restored;
+use super::spread::reference_px;
 use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{
@@ -81,11 +82,16 @@ fn measure_seen(
     if let Some(dust) = &dust {
         dust.correct(&mut results);
     }
+    let across_pupil = course
+        .as_ref()
+        .and_then(|course| facts.across_pupil(reference_px(&results)?, course));
     let pulls = pulls::take_out(
         &mut results,
         course.as_ref(),
         width_px,
+        across_pupil,
         backdrop.as_ref(),
+        dust.as_ref(),
         tone,
     );
     let other_light = other_light::detect(
@@ -114,6 +120,7 @@ fn measure_seen(
             closest_mm: closest_focus.map(|d| 1000.0 * d.m()),
             target_mm: settings.target_distance.map(|d| 1000.0 * d.m()),
             unseen_shading_pct: pulls.unseen_shading_pct,
+            unseen_across_pct: pulls.unseen_across_pct,
             unseen_cut_pct: pulls.unseen_cut_pct,
             slip_pct: None,
         },

@@ -1,36 +1,80 @@
-//! What is to be expected of an effect that may not be there at all: Bayes' rule for numbers that are either none, or normal about
-//! none, each as likely before anything was seen (a mixture of spike and slab; textbook statistics, from memory). What stands
-//! clearly out of its noise stays as it was read, the rest is drawn towards none, and nothing jumps between.
+//! What is to be expected of effects that may not be there at all: Bayes' rule for numbers each of which is either none, or normal about
+//! none, with so much of a chance for every set of them that is there (a mixture of spikes and slabs; textbook statistics, from
+//! memory). What stands clearly out of its noise stays as it was read, the rest is drawn towards none, and nothing jumps
+//! between. Sets that explain the same equally well are averaged, and by how much they differ is in the uncertainty.
 
-use nalgebra::{Matrix2, Vector2};
+use nalgebra::{DMatrix, DVector};
 
-/// Two numbers and their covariance as they are to be expected, from how they were read; `usual` are their standard deviations
-/// where the effect is there, 0 for one that was not looked for.
+/// Numbers that may be there together, by their places, and how likely that is before anything was seen.
+pub(super) type Set<'a> = (f64, &'a [usize]);
+
+/// Expected numbers with their covariance.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Expected {
+    /// The mean of the mixture.
+    pub(super) mean: DVector<f64>,
+    /// Its covariance.
+    pub(super) covariance: DMatrix<f64>,
+    /// Logarithm of how likely it was to see what was seen, but for what depends on nothing but the number of rows.
+    pub(super) log_evidence: f64,
+}
+
+/// What is to be expected of the factors of some courses (columns of `courses`, as `seen` divided by the rows' standard uncertainties);
+/// `usual` are their standard deviations where they are there, `sets` which of them may be there together.
 #[must_use]
 pub(super) fn expected(
-    read: Vector2<f64>,
-    covariance: Matrix2<f64>,
-    usual: Vector2<f64>,
-) -> (Vector2<f64>, Matrix2<f64>) {
-    let prior = Matrix2::from_diagonal(&usual.component_mul(&usual));
-    // A number that was not looked for has no spread; 1 in its place changes no product with it.
-    let solid = |m: Matrix2<f64>| {
-        let gap = |usual: f64| if usual > 0.0 { 0.0 } else { 1.0 };
-        m + Matrix2::new(gap(usual.x), 0.0, 0.0, gap(usual.y))
+    courses: &DMatrix<f64>,
+    seen: &DVector<f64>,
+    usual: &DVector<f64>,
+    sets: &[Set<'_>],
+) -> Option<Expected> {
+    let count = usual.len();
+    // In units of what is usual, so that no matrix is out of shape.
+    let scaled = courses * DMatrix::from_diagonal(usual);
+    let (told, pull) = (scaled.transpose() * &scaled, scaled.transpose() * seen);
+    let mut mixture: Vec<(f64, DVector<f64>, DMatrix<f64>)> = Vec::with_capacity(sets.len());
+    for &(chance, set) in sets {
+        let size = set.len();
+        let precision = DMatrix::from_fn(size, size, |row, column| {
+            told[(set[row], set[column])] + f64::from(u8::from(row == column))
+        });
+        let of = DVector::from_fn(size, |row, _| pull[set[row]]);
+        let inverse = precision.clone().try_inverse()?;
+        let some = &inverse * &of;
+        // Evidence for the set against that for none at all.
+        let log = chance.ln() + (of.dot(&some) - precision.determinant().ln()) / 2.0;
+        let mut mean = DVector::zeros(count);
+        let mut covariance = DMatrix::zeros(count, count);
+        for (row, &at) in set.iter().enumerate() {
+            mean[at] = some[row];
+            for (column, &beside) in set.iter().enumerate() {
+                covariance[(at, beside)] = inverse[(row, column)];
+            }
+        }
+        mixture.push((log, mean, covariance));
+    }
+    let most = mixture.iter().map(|one| one.0).fold(f64::MIN, f64::max);
+    let total: f64 = mixture.iter().map(|one| (one.0 - most).exp()).sum();
+    let mut mean = DVector::zeros(count);
+    let mut square = DMatrix::zeros(count, count);
+    for (log, some, covariance) in &mixture {
+        let share = (log - most).exp() / total;
+        mean += some * share;
+        square += (covariance + some * some.transpose()) * share;
+    }
+    let covariance = square - &mean * mean.transpose();
+    let units = DMatrix::from_diagonal(usual);
+    let found = Expected {
+        mean: mean.component_mul(usual),
+        covariance: &units * covariance * &units,
+        log_evidence: most + total.ln() - seen.norm_squared() / 2.0,
     };
-    let (noise, wide) = (solid(covariance), solid(covariance + prior));
-    let (Some(of_noise), Some(of_wide)) = (noise.try_inverse(), wide.try_inverse()) else {
-        return (Vector2::zeros(), covariance);
-    };
-    let square = |m: Matrix2<f64>| (read.transpose() * m * read).x;
-    let odds =
-        (square(of_noise) - square(of_wide) - (wide.determinant() / noise.determinant()).ln())
-            / 2.0;
-    let there = 1.0 / (1.0 + (-odds).exp());
-    let kept = prior * of_wide;
-    let (some, left) = (kept * read, prior - kept * prior);
-    let either = some * some.transpose() * (there * (1.0 - there));
-    (some * there, left * there + either)
+    let finite = found
+        .mean
+        .iter()
+        .chain(&found.covariance)
+        .all(|n| n.is_finite());
+    finite.then_some(found)
 }
 
 #[cfg(test)]
@@ -54,25 +98,49 @@ mod tests {
                 second += weight * x * x;
             }
             let (mean, variance) = (first / all, second / all - (first / all).powi(2));
-            let (found, covariance) = expected(
-                Vector2::new(read, 0.0),
-                Matrix2::new(u * u, 0.0, 0.0, 0.0),
-                Vector2::new(usual, 0.0),
-            );
+            let found = expected(
+                &DMatrix::from_element(1, 1, 1.0 / u),
+                &DVector::from_element(1, read / u),
+                &DVector::from_element(1, usual),
+                &[(0.5, &[]), (0.5, &[0])],
+            )
+            .expect("one number");
             // The sums are good to 1e-9.
-            assert!((found.x - mean).abs() < 1e-6, "{read}: {found} {mean}");
-            assert!((covariance.m11 - variance).abs() < 1e-6, "{read}");
-            assert_eq!((found.y, covariance.m22), (0.0, 0.0));
+            assert!(
+                (found.mean[0] - mean).abs() < 1e-6,
+                "{read}: {} {mean}",
+                found.mean[0]
+            );
+            assert!((found.covariance[(0, 0)] - variance).abs() < 1e-6, "{read}");
         }
     }
 
+    /// Two courses that are all but the same explain one number: each gets half of it, and neither is known.
     #[test]
-    fn two_numbers_that_are_clear_stay() {
-        let read = Vector2::new(1.0, -2.0);
-        let covariance = Matrix2::new(1e-6, 2e-7, 2e-7, 1e-6);
-        let (found, left) = expected(read, covariance, Vector2::new(3.0, 3.0));
-        // Drawn in by their variance over the usual one.
-        assert!((found - read).amax() < 1e-6, "{found}");
-        assert!((left - covariance).amax() < 1e-11, "{left}");
+    fn what_two_explain_alike_is_shared_and_doubtful() {
+        let courses = DMatrix::from_fn(6, 2, |row, column| {
+            let x = row as f64;
+            100.0 * if column == 0 { x } else { x + 1e-6 }
+        });
+        let seen = DVector::from_fn(6, |row, _| 100.0 * row as f64);
+        let found = expected(
+            &courses,
+            &seen,
+            &DVector::from_element(2, 3.0),
+            &[(0.5, &[]), (0.25, &[0]), (0.25, &[1])],
+        )
+        .expect("two numbers");
+        assert!(
+            (&found.mean - DVector::from_element(2, 0.5)).amax() < 0.01,
+            "{}",
+            found.mean
+        );
+        assert!(
+            (found.covariance[(0, 0)] - 0.25).abs() < 0.01,
+            "{}",
+            found.covariance
+        );
+        // Their sum is known well.
+        assert!(found.covariance.sum() < 1e-4, "{}", found.covariance);
     }
 }

@@ -69,7 +69,7 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         fill(left, |difference| &mut difference.vignetting);
     }
     if let Some(shading) = &grounds.pulls.shading {
-        let left = shading.u_pct(frames, reference);
+        let left = shading.u_pct(reference);
         fill(left, |difference| &mut difference.shading);
     }
     if let Some(warp) = &grounds.pulls.warp {

@@ -304,7 +304,7 @@ pub(super) fn uneven_background(sweep: &SweepMeasurement, evidence: &Evidence) -
     let shading = evidence
         .shading
         .as_ref()
-        .map(|shading| shading.u_pct(&sweep.frames, reference));
+        .map(|shading| shading.u_pct(reference));
     let weighs = |at: usize, frame: &FrameResult| {
         let u = backdrop.u_pct.get(at).copied().unwrap_or(0.0);
         let all = frame.shift_pct.map_or(0.0, |shift| shift.std_error);
