@@ -28,8 +28,9 @@ const MOST_SEEDS: usize = 32;
 const MOST_PEAKS: usize = 12;
 /// Contrast that counts, in standard deviations of block means.
 const THRESHOLD_SIGMA: f64 = 5.0;
-/// Least contrast that counts, 8-bit codes: rounding to codes moves a block's mean by up to half a code.
-const LEAST_CONTRAST: f64 = 0.75;
+/// Least contrast that counts, 8-bit codes: on a smooth background JPEG moves whole blocks by a step of their mean, an eighth of the
+/// first entry of its table, a code and a half at quality 60, which is rounded to codes.
+const LEAST_CONTRAST: f64 = 2.2;
 /// Samples that the background surface is fitted to, at most.
 const SURFACE_SAMPLES: usize = 1200;
 
@@ -204,6 +205,40 @@ impl<'a> Peeling<'a> {
             y: self.reduced.to_picture(y),
             variance: (xx + yy) / 2.0 * side * side,
             strength: flux * side * side * compactness,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::Samples;
+
+    /// Steps of block means, as JPEG leaves them on a smooth background, are no places to look at; tape is.
+    #[test]
+    fn steps_of_block_means_are_no_seeds() {
+        let (width, height) = (640_usize, 400_usize);
+        let mut codes = vec![20_u8; width * height];
+        for (at, code) in codes.iter_mut().enumerate() {
+            let (x, y) = (at % width, at / width);
+            // Every seventh block by one code, every 31st by two.
+            let block = (x / 8) + 83 * (y / 8);
+            *code += u8::from(block % 7 == 0) + u8::from(block % 31 == 0);
+            if (180..220).contains(&y) && ((60..90).contains(&x) || (550..580).contains(&x)) {
+                *code = 200;
+            }
+        }
+        let plane =
+            Plane::new(width as u32, height as u32, Samples::Eight(codes)).expect("a picture");
+        let seeds = seeds(&plane, &Reduced::of(&plane));
+        let places: Vec<f64> = seeds.iter().map(|seed| seed.x.round()).collect();
+        assert_eq!(seeds.len(), 2, "{places:?}");
+        // Blocks at the rim that are less than half lit are not part of a seed.
+        for middle in [74.5, 564.5] {
+            assert!(
+                seeds.iter().any(|seed| (seed.x - middle).abs() < 4.0),
+                "{places:?}"
+            );
         }
     }
 }
