@@ -122,15 +122,7 @@ fn jpeg_luma(bytes: &[u8], limits: &Limits) -> Result<Luma, IntakeError> {
     match decoder.input_colorspace() {
         Some(ColorSpace::YCbCr | ColorSpace::Luma) => {
             let mut codes = Plane::room_for(width * height);
-            // Rows are written in order, so all were where the last one was.
-            let start = codes.len().saturating_sub(width);
-            mark(&mut codes[start..]);
             decoder.decode_into(&mut codes).map_err(damaged)?;
-            if is_marked(&codes[start..]) {
-                codes.fill(0);
-                let mut again = jpeg_decoder(bytes, limits);
-                again.decode_into(&mut codes).map_err(damaged)?;
-            }
             Ok((width, height, Samples::Eight(codes)))
         }
         // Stored as RGB or CMYK: rare, and there is no luma to be taken out alone.
@@ -146,22 +138,6 @@ fn jpeg_decoder<'a>(bytes: &'a [u8], limits: &Limits) -> JpegDecoder<Octets<'a>>
         .set_max_height(side)
         .jpeg_set_out_colorspace(ColorSpace::Luma);
     JpegDecoder::new_with_options(Octets::new(bytes), options)
-}
-
-/// Codes that no picture's row is likely to have.
-fn marks() -> impl Iterator<Item = u8> {
-    let once = (0..=u8::MAX).map(|place| place.wrapping_mul(151) ^ 0x55);
-    once.cycle()
-}
-
-fn mark(row: &mut [u8]) {
-    for (code, mark) in row.iter_mut().zip(marks()) {
-        *code = mark;
-    }
-}
-
-fn is_marked(row: &[u8]) -> bool {
-    row.iter().copied().eq(marks().take(row.len()))
 }
 
 fn other_luma(bytes: &[u8], format: ImageFormat, limits: &Limits) -> Result<Luma, IntakeError> {

@@ -53,10 +53,11 @@ impl Drop for Plane {
 }
 
 impl Plane {
-    /// Room for so many 8-bit codes, all of which are to be written: they are whatever they were before.
+    /// Room for so many 8-bit codes, all 0: what the picture before had, as the system takes long to give new room.
     #[must_use]
     pub fn room_for(count: usize) -> Vec<u8> {
         let mut codes = ROOM.take();
+        codes.clear();
         codes.resize(count, 0);
         codes
     }

@@ -5,6 +5,9 @@
 //! its skirts. Half the peak fits a sharp patch of tape and a wide faint disc alike, and a glint beside or upon a target
 //! is peeled off before it instead of being mixed into it.
 
+use image::{GrayImage, Luma};
+use imageproc::region_labelling::{Connectivity, connected_components};
+
 use super::Plane;
 use super::background::Surface;
 use super::reduced::Reduced;
@@ -118,25 +121,24 @@ impl<'a> Peeling<'a> {
 
     /// Blocks that touch each other, at their corners too.
     fn islands(&self, standing: &[usize]) -> Vec<Vec<usize>> {
-        let mut left = vec![false; self.contrast.len()];
-        for &at in standing {
-            left[at] = true;
+        let (Some(first), Some(last)) = (standing.first(), standing.last()) else {
+            return Vec::new();
+        };
+        // In reading order they are, so that rows above and below need not be looked at.
+        let width = self.reduced.width;
+        let (top, rows) = (first / width, last / width - first / width + 1);
+        let mut mask = GrayImage::new(width as u32, rows as u32);
+        for at in standing {
+            mask.as_mut()[at - top * width] = u8::MAX;
         }
+        let labels = connected_components(&mask, Connectivity::Eight, Luma([0]));
         let mut islands = Vec::new();
-        for &first in standing {
-            if !std::mem::take(&mut left[first]) {
-                continue;
+        for &at in standing {
+            let label = labels.as_raw()[at - top * width] as usize;
+            if islands.len() < label {
+                islands.resize_with(label, Vec::new);
             }
-            let mut island = vec![first];
-            let mut next = 0;
-            while let Some(&at) = island.get(next) {
-                next += 1;
-                island.extend(
-                    self.neighbours(at)
-                        .filter(|&near| std::mem::take(&mut left[near])),
-                );
-            }
-            islands.push(island);
+            islands[label - 1].push(at);
         }
         islands
     }
