@@ -2,6 +2,7 @@
 //! where they don't fit.
 
 use super::look::{self, Load, Sight};
+use super::pair::Shape;
 use super::places::{Places, Witness};
 use super::smooth::Smooth;
 use super::{covered, extra, pair, run_together, track};
@@ -71,6 +72,26 @@ impl Sightings<'_> {
                 choice.map(|choice| [frame[choice.left].clone(), frame[choice.right].clone()])
             })
             .collect()
+    }
+
+    /// The same where the frames stand in no order yet: a frame that fits to neither neighbour has the pair that is most like
+    /// one of any other frame.
+    pub(super) fn pairs_in_any_order(&self) -> Vec<Option<[Target; 2]>> {
+        let mut pairs = self.pairs();
+        let known: Vec<Shape> = pairs
+            .iter()
+            .flatten()
+            .map(|[left, right]| pair::shape(left, right))
+            .collect();
+        let candidates = self.candidates();
+        let brightest = track::typical_brightest(&candidates);
+        for (pair, frame) in pairs.iter_mut().zip(&candidates) {
+            if pair.is_none() {
+                *pair = track::most_alike(frame, &known, self.picture(), brightest)
+                    .map(|choice| [frame[choice.left].clone(), frame[choice.right].clone()]);
+            }
+        }
+        pairs
     }
 
     /// Whether the last pair is that of the frame before it, by all that focus does not change.

@@ -171,6 +171,12 @@ const BACKWARDS: f64 = 0.4;
 const TELLING_BLUR_PX: f64 = 4.0;
 
 impl Restored {
+    /// Whether the files' order was none, so that only the pictures say where a frame belongs.
+    #[must_use]
+    pub(super) const fn was_shuffled(self) -> bool {
+        matches!(self, Self::SortedByBlur | Self::Doubtful | Self::EitherWay)
+    }
+
     /// Whether nothing shows which end of the sweep is at closest focus.
     #[must_use]
     pub(super) const fn reads_both_ways(self) -> bool {
@@ -221,8 +227,10 @@ impl Ends {
 }
 
 /// Order by blur and scale of the measured frames, which run in the files' order; `None` where that is right already.
+/// `is_shuffled` says that their order so far is known to be none of the files': then the way is the shortest, however little
+/// that shortens it.
 #[must_use]
-pub(super) fn by_blur(looks: &[Look], ends: Ends) -> Option<Arrangement> {
+pub(super) fn by_blur(looks: &[Look], ends: Ends, is_shuffled: bool) -> Option<Arrangement> {
     let n = looks.len();
     if n < 5 {
         return None;
@@ -234,9 +242,9 @@ pub(super) fn by_blur(looks: &[Look], ends: Ends) -> Option<Arrangement> {
     let mut how = None;
     let scale: Vec<f64> = places.iter().map(|place| place.0).collect();
     let jumps = breathing(looks) > PLAIN_BREATHING && turns(&scale, SCALE_SHARE) > TURNS_ALLOWED;
-    if jumps || turns(&radius, STEP_SHARE) > TURNS_ALLOWED {
+    if is_shuffled || jumps || turns(&radius, STEP_SHARE) > TURNS_ALLOWED {
         let shortest = shortest_path(&places);
-        if length(&places, &filed) > DETOUR * length(&places, &shortest) {
+        if is_shuffled || length(&places, &filed) > DETOUR * length(&places, &shortest) {
             path = shortest;
             how = Some(if sides_apart(&places, &path) {
                 Restored::SortedByBlur

@@ -59,11 +59,8 @@ pub(super) fn find(
         if distance::are_stated(&infos, settings) {
             let written = distance::written_dioptres(frames, sequence, settings);
             how = by_distance(sequence, &mut sightings, &written);
-        } else if let Some(arrangement) = order_by_blur(&sightings, infos[0], settings) {
-            how = Some(arrangement.how);
-            let before = sightings.order.clone();
-            sightings.arrange(&arrangement.sequence);
-            rearrange(sequence, &before, &sightings.order);
+        } else if let Some(&info) = infos.first() {
+            how = by_blur(sequence, &mut sightings, info, settings);
         }
     } else if runs_backwards(frames, sequence, &sightings, settings) {
         how = Some(Restored::ToldBackwards);
@@ -126,6 +123,36 @@ fn by_distance(
     None
 }
 
+/// Most times that a shuffled sweep is arranged: each round puts frames right that the round before had among strangers, so two
+/// or three do; the bound only keeps it finite.
+const ROUNDS: usize = 8;
+
+/// Puts the frames in the order that blur and scale give, and says how the files ran. In a shuffled sweep a frame's neighbours
+/// are strangers, and its pair may be passed over, or be the wrong one, because it fits to none of them; so pairs are chosen
+/// again in the new order, and the frames arranged by these, until nothing changes.
+fn by_blur(
+    sequence: &mut [usize],
+    sightings: &mut Sightings<'_>,
+    info: &FrameInfo,
+    settings: &SweepSettings,
+) -> Option<Restored> {
+    let mut how = None;
+    for _ in 0..ROUNDS {
+        let is_shuffled = how.is_some_and(Restored::was_shuffled);
+        let Some(arrangement) = order_by_blur(sightings, info, settings, is_shuffled) else {
+            break;
+        };
+        how = Some(arrangement.how);
+        let before = sightings.order.clone();
+        sightings.arrange(&arrangement.sequence);
+        rearrange(sequence, &before, &sightings.order);
+        if before == sightings.order || !arrangement.how.was_shuffled() {
+            break;
+        }
+    }
+    how
+}
+
 /// Whether distances, or blur where closest focus and target distance are known, say that frames whose order was told run from
 /// infinity to closest focus.
 fn runs_backwards(
@@ -140,7 +167,7 @@ fn runs_backwards(
     } else if sequence.is_empty() || !ends(sightings, &frames[sequence[0]], settings).are_known() {
         return false;
     } else {
-        let arrangement = order_by_blur(sightings, &frames[sequence[0]], settings);
+        let arrangement = order_by_blur(sightings, &frames[sequence[0]], settings, false);
         (arrangement, Restored::ReversedByBlur)
     };
     arrangement.is_some_and(|arrangement| arrangement.how == reversed)
@@ -237,13 +264,19 @@ fn rearrange(sequence: &mut [usize], before: &[usize], after: &[usize]) {
     }
 }
 
-/// The order that blur and scale give, over all frames looked at; frames without a pair keep their places.
+/// The order that blur and scale give, over all frames looked at. Frames without a pair keep their places, but in a shuffled sweep,
+/// where they have none, they stand before all others.
 fn order_by_blur(
     sightings: &Sightings<'_>,
     info: &FrameInfo,
     settings: &SweepSettings,
+    is_shuffled: bool,
 ) -> Option<Arrangement> {
-    let pairs = sightings.pairs();
+    let pairs = if is_shuffled {
+        sightings.pairs_in_any_order()
+    } else {
+        sightings.pairs()
+    };
     let places: Vec<usize> = (0..pairs.len()).filter(|&i| pairs[i].is_some()).collect();
     let widest = pairs
         .iter()
@@ -262,10 +295,15 @@ fn order_by_blur(
             }
         })
         .collect();
-    let arrangement = restore::by_blur(&looks, ends(sightings, info, settings))?;
+    let arrangement = restore::by_blur(&looks, ends(sightings, info, settings), is_shuffled)?;
     let mut sequence: Vec<usize> = (0..pairs.len()).collect();
-    for (slot, &k) in places.iter().zip(&arrangement.sequence) {
-        sequence[*slot] = places[k];
+    if arrangement.how.was_shuffled() {
+        sequence.retain(|&i| pairs[i].is_none());
+        sequence.extend(arrangement.sequence.iter().map(|&k| places[k]));
+    } else {
+        for (slot, &k) in places.iter().zip(&arrangement.sequence) {
+            sequence[*slot] = places[k];
+        }
     }
     Some(Arrangement {
         sequence,

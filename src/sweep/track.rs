@@ -98,6 +98,28 @@ pub(super) fn follow(
     chosen
 }
 
+/// The same for one frame of which it is not known where in the sweep it stands: the pair that is most like one of those
+/// `known` of other frames, `None` where none is like it.
+#[must_use]
+pub(super) fn most_alike(
+    frame: &[Target],
+    known: &[Shape],
+    picture: (f64, f64),
+    brightest: f64,
+) -> Option<Choice> {
+    pairs_of(frame, false, picture, brightest)
+        .into_iter()
+        .filter_map(|choice| {
+            let changes = known
+                .iter()
+                .map(|other| change(other, &choice.shape, 1, picture.0));
+            let least = changes.fold(f64::INFINITY, f64::min);
+            (least < PASS_OVER).then_some((least + choice.oddness, choice))
+        })
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, choice)| choice)
+}
+
 /// The most plausible pairs of one frame; where targets were pointed at, the outermost two of them.
 fn pairs_of(frame: &[Target], pointed: bool, picture: (f64, f64), brightest: f64) -> Vec<Choice> {
     if pointed {
@@ -141,7 +163,7 @@ fn pairs_of(frame: &[Target], pointed: bool, picture: (f64, f64), brightest: f64
 }
 
 /// The middle over all frames of the second brightest candidate's light: what a target of this sweep sends.
-fn typical_brightest(candidates: &[&[Target]]) -> f64 {
+pub(super) fn typical_brightest(candidates: &[&[Target]]) -> f64 {
     let mut seconds: Vec<f64> = candidates
         .iter()
         .filter_map(|frame| {

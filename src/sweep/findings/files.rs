@@ -3,6 +3,7 @@
 use super::{finding, names};
 use crate::measure::Unmeasurable;
 use crate::sweep::places::{Places, Witness, median};
+use crate::sweep::restore::Restored;
 use crate::sweep::{
     Code, Finding, FrameResult, FrameState, Severity, SweepMeasurement, SweepSettings,
 };
@@ -67,10 +68,15 @@ pub(super) fn frame_count(sweep: &SweepMeasurement) -> Option<Finding> {
 const REASONS_TOLD: usize = 3;
 
 /// Frames without a result: a warning where the nearest of all are among them, also those that were left out, because there
-/// the shift is largest as a rule; a note elsewhere, where the curve runs on between its neighbours.
-pub(super) fn frames_not_measured(sweep: &SweepMeasurement) -> Option<Finding> {
+/// the shift is largest as a rule, and where the files were shuffled, because nothing shows then where those frames belong; a note
+/// elsewhere, where the curve runs on between its neighbours, and behind the last one, of which another finding tells.
+pub(super) fn frames_not_measured(
+    sweep: &SweepMeasurement,
+    restored: Option<Restored>,
+) -> Option<Finding> {
     let is_measured = |frame: &FrameResult| frame.state == FrameState::Measured;
     let first = sweep.frames.iter().position(is_measured)?;
+    let last = sweep.frames.iter().rposition(is_measured)?;
     let lost: Vec<&FrameResult> = sweep
         .frames
         .iter()
@@ -109,7 +115,14 @@ pub(super) fn frames_not_measured(sweep: &SweepMeasurement) -> Option<Finding> {
     } else {
         "frames have"
     };
-    let (severity, effect) = if first > 0 {
+    let (severity, effect) = if restored.is_some_and(Restored::was_shuffled) {
+        (
+            Severity::Warning,
+            "The order of the files was none, so nothing shows where in the sweep such frames belong. If the nearest is among them, \
+             the worst shift and the tolerance distance lack it; if the last one at infinity is, every shift is against another."
+                .to_owned(),
+        )
+    } else if first > 0 {
         (
             Severity::Warning,
             format!(
@@ -119,6 +132,21 @@ pub(super) fn frames_not_measured(sweep: &SweepMeasurement) -> Option<Finding> {
                     1 => "The nearest frame of the sweep is".to_owned(),
                     more => format!("The nearest {more} frames of the sweep are"),
                 }
+            ),
+        )
+    } else if matches!(sweep.frames.last()?.state, FrameState::Failed(_)) {
+        let between = sweep.frames[..last]
+            .iter()
+            .any(|frame| matches!(frame.state, FrameState::Failed(_)));
+        let rest = if between {
+            "; between the others the curve runs on"
+        } else {
+            ""
+        };
+        (
+            Severity::Note,
+            format!(
+                "The last frame of the sweep is among them, so the shifts are against one before it{rest}."
             ),
         )
     } else {

@@ -58,7 +58,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         files::mixed_lenses(sweep),
         files::focal_length_changed(sweep, settings),
         files::frame_missing(sweep, &evidence.places),
-        files::frames_not_measured(sweep),
+        files::frames_not_measured(sweep, evidence.restored),
         distances::not_at_infinity(sweep, evidence),
         distances::order_uncertain(sweep, evidence),
         distances::unknown(sweep, settings, evidence),

@@ -25,7 +25,7 @@ fn shuffle(n: usize, step: usize) -> Vec<usize> {
 fn good_sweeps_are_left_alone() {
     for (n, breathing) in [(8, 25.0), (36, 25.0), (36, 0.0), (36, -8.0), (120, 60.0)] {
         assert_eq!(
-            by_blur(&sweep(n, breathing), Ends::default()),
+            by_blur(&sweep(n, breathing), Ends::default(), false),
             None,
             "{n} {breathing}"
         );
@@ -44,9 +44,9 @@ fn shuffled_sweeps_come_back_in_order() {
             near_over_far: Some(1.15 / 0.85),
             nominal_px: None,
         };
-        let unknown = by_blur(&looks, Ends::default()).expect("shuffled");
+        let unknown = by_blur(&looks, Ends::default(), false).expect("shuffled");
         assert_eq!(unknown.how, Restored::EitherWay);
-        let arranged = by_blur(&looks, set_up).expect("shuffled");
+        let arranged = by_blur(&looks, set_up, false).expect("shuffled");
         assert_eq!(arranged.how, Restored::SortedByBlur);
         assert_eq!(arranged.sequence, unknown.sequence);
         let back: Vec<usize> = arranged.sequence.iter().map(|&at| order[at]).collect();
@@ -60,7 +60,7 @@ fn without_breathing_a_shuffle_stays_doubtful() {
     let good = sweep(24, 0.0);
     let looks: Vec<Look> = order.iter().map(|&i| good[i]).collect();
     assert_eq!(
-        by_blur(&looks, Ends::default()).map(|a| a.how),
+        by_blur(&looks, Ends::default(), false).map(|a| a.how),
         Some(Restored::Doubtful)
     );
 }
@@ -74,11 +74,11 @@ fn backwards_by_blur_when_the_set_up_says_so() {
         nominal_px: None,
     };
     assert_eq!(
-        by_blur(&looks, known).map(|a| a.how),
+        by_blur(&looks, known, false).map(|a| a.how),
         Some(Restored::ReversedByBlur)
     );
     looks.reverse();
-    assert_eq!(by_blur(&looks, known), None);
+    assert_eq!(by_blur(&looks, known, false), None);
 }
 
 /// Targets at 1.2 m and closest focus at 0.9 m: the blur is three times as wide at infinity, as in a sweep that runs backwards.
@@ -93,14 +93,14 @@ fn nothing_known_leaves_files_in_their_order() {
             }
         })
         .collect();
-    let found = by_blur(&looks, Ends::default()).expect("doubted");
+    let found = by_blur(&looks, Ends::default(), false).expect("doubted");
     assert_eq!(found.how, Restored::MaybeBackwards);
     assert_eq!(found.sequence, (0..24).collect::<Vec<_>>());
     let known = Ends {
         near_over_far: Some(0.3 / 0.9),
         nominal_px: None,
     };
-    assert_eq!(by_blur(&looks, known), None);
+    assert_eq!(by_blur(&looks, known, false), None);
 }
 
 /// Targets nearer than twice closest focus: the blur is wider at infinity, so that a sweep which ends short of it looks
@@ -132,9 +132,9 @@ fn a_sweep_that_ends_short_is_not_turned() {
                 nominal_px: Some((off * blur(closest), off * 70.0 / target)),
             };
             let name = format!("{closest} m to {end} m, targets at {target} m, {off}");
-            assert_eq!(by_blur(&looks, known), None, "{name}");
+            assert_eq!(by_blur(&looks, known, false), None, "{name}");
             let turned: Vec<Look> = looks.iter().rev().copied().collect();
-            let how = by_blur(&turned, known).map(|a| a.how);
+            let how = by_blur(&turned, known, false).map(|a| a.how);
             // Targets half-way in dioptres look alike from both ends.
             if end.is_infinite() && (target / closest - 2.0).abs() > 0.3 {
                 assert_eq!(how, Some(Restored::ReversedByBlur), "{name}");
@@ -201,7 +201,7 @@ fn a_shuffle_that_only_the_scale_shows_is_restored() {
         .map(|place| place.1)
         .collect();
     assert!(turns(&radius, STEP_SHARE) <= TURNS_ALLOWED);
-    let arrangement = by_blur(&shuffled, Ends::default()).expect("out of order");
+    let arrangement = by_blur(&shuffled, Ends::default(), false).expect("out of order");
     let restored: Vec<usize> = arrangement
         .sequence
         .iter()

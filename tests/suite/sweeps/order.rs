@@ -48,6 +48,72 @@ fn a_shuffle_that_reads_both_ways_claims_nothing() {
     }
 }
 
+/// In a shuffled sweep of large blur neighbours are strangers, and frames fit to none of them: each is judged in the order that
+/// was restored, not in that of the files. Judged in
+/// that of the files, these lost up to three frames, the last one among them.
+#[test]
+fn every_frame_of_a_shuffle_finds_its_place() {
+    for seed in [1, 2, 6] {
+        let mut script = wide(seed);
+        script.capture.shuffled_names = true;
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        let order: Vec<&str> = measured
+            .frames
+            .iter()
+            .map(|f| f.info.file.as_str())
+            .collect();
+        let truth: Vec<String> = (0..script.frames).map(|i| script.file_name(i)).collect();
+        assert_eq!(order, truth, "{seed}");
+        assert_eq!(measured.measured_count(), script.frames, "{seed}");
+        assert!(
+            rms(&errors(&script, &measured)) < ORDINARY_PCT,
+            "{seed}: {}",
+            rms(&errors(&script, &measured))
+        );
+    }
+}
+
+/// A broken file of a shuffled sweep may have been its first or its last frame, or any other: that is said, and nothing of
+/// neighbours that it does not have. The other frames stand in their order.
+#[test]
+fn a_frame_lost_from_a_shuffle_puts_the_ends_in_doubt() {
+    for lost in [0, 9, 19] {
+        let mut script = wide(2);
+        script.capture.shuffled_names = true;
+        let mut files = Files::of(&script);
+        files.bytes[lost].truncate(2000);
+        let measured = files.measure(&SweepSettings::default());
+        let said = message(&measured, Code::FramesNotMeasured);
+        assert!(said.contains("nothing shows where in the sweep"), "{said}");
+        assert!(!said.contains("between their neighbours"), "{said}");
+        assert!(
+            codes(&measured).contains(&("frames_not_measured", "warning")),
+            "{lost}"
+        );
+        let order: Vec<&str> = measured
+            .frames
+            .iter()
+            .filter(|frame| frame.shift_pct.is_some())
+            .map(|f| f.info.file.as_str())
+            .collect();
+        let truth: Vec<String> = (0..script.frames)
+            .filter(|&i| i != lost)
+            .map(|i| script.file_name(i))
+            .collect();
+        assert_eq!(order, truth, "{lost}");
+    }
+}
+
+/// A sweep in a picture of ordinary size, so that blur and scale change by much from stranger to stranger: 150 px at closest focus,
+/// 6 %.
+fn wide(seed: u64) -> SweepScript {
+    let mut script = SweepScript::plain(85.0, -6.0, 20);
+    script.seed = seed;
+    script.lens.f_number = 2.0;
+    script.capture.write_metadata = false;
+    script
+}
+
 /// True distances of a script by file, with the distances of some frames exchanged.
 fn listed(script: &SweepScript, swapped: &[(usize, usize)]) -> BTreeMap<String, FocusDistance> {
     let truth = script.truth();
