@@ -115,10 +115,20 @@ impl Sightings<'_> {
     }
 
     /// What runs smoothly through a sweep, for each frame with its standard uncertainty: separation of the pair, px, and
-    /// second moment of its light over the square of that.
+    /// second moment of its light over the square of that. Half a target has another
+    /// centre and width: frames in which one is partly covered have none.
     pub(super) fn series(&self) -> [Vec<Option<(f64, f64)>>; 2] {
         let (mut separations, mut variances) = (Vec::new(), Vec::new());
-        for pair in self.pairs() {
+        let mut found: Vec<Found> = self
+            .pairs()
+            .into_iter()
+            .map(|pair| pair.map(Vec::from).ok_or(Unmeasurable::NoTargets))
+            .collect();
+        covered::fail(&mut found);
+        for targets in found {
+            let pair = targets
+                .ok()
+                .and_then(|targets| <[Target; 2]>::try_from(targets).ok());
             let seen = pair.map(|[left, right]| {
                 let separation = pair::separation(&left, &right);
                 let (a, b) = (left.variance_px2, right.variance_px2);

@@ -164,8 +164,11 @@ const CLEARLY: f64 = 0.3;
 /// fifth through real lenses.
 const AS_TURNED: f64 = 0.2;
 /// Blur at the first frame over blur at the last below which a sweep may run backwards, when nothing is known of the set-up: in
-/// one that does not, the targets stand within 1.4 times closest focus (1/u₀ − 1/D = 0.4/D).
-const BACKWARDS: f64 = 0.4;
+/// one that does not, the targets stand within 1.6 times closest focus (1/u₀ − 1/D = 0.6/D), where few are put: seen from the
+/// other end, they stand at 2.7 times.
+const BACKWARDS: f64 = 0.6;
+/// The same from which a shuffled sweep is read from its wider end without a doubt: within 1.4 times closest focus nobody puts them.
+const NOBODY_PUTS: f64 = 0.4;
 
 /// Blur at the wider end below which the blur at the ends is noise, px (our choice).
 const TELLING_BLUR_PX: f64 = 4.0;
@@ -203,7 +206,7 @@ impl Ends {
                 ((ratio + expected).abs() - (ratio - expected).abs()).abs() > CLEARLY
             }
             // The wider blur is at closest focus, unless the targets stand nearer than anybody puts them.
-            None => ratio > -BACKWARDS.ln(),
+            None => ratio > -NOBODY_PUTS.ln(),
         }
     }
 

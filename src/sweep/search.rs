@@ -264,6 +264,9 @@ fn rearrange(sequence: &mut [usize], before: &[usize], after: &[usize]) {
     }
 }
 
+/// Most frames lost from the near end with which the blur of the first one left still stands for that of closest focus (our choice).
+const FEW_LOST: usize = 2;
+
 /// The order that blur and scale give, over all frames looked at. Frames without a pair keep their places, but in a shuffled sweep,
 /// where they have none, they stand before all others.
 fn order_by_blur(
@@ -296,6 +299,11 @@ fn order_by_blur(
         })
         .collect();
     let arrangement = restore::by_blur(&looks, ends(sightings, info, settings), is_shuffled)?;
+    // Nearer frames whose targets left the picture were blurred more.
+    let near_end_is_lost = places.first().is_some_and(|&first| first > FEW_LOST);
+    if arrangement.how == Restored::MaybeBackwards && near_end_is_lost {
+        return None;
+    }
     let mut sequence: Vec<usize> = (0..pairs.len()).collect();
     if arrangement.how.was_shuffled() {
         sequence.retain(|&i| pairs[i].is_none());

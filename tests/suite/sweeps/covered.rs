@@ -2,7 +2,7 @@
 //! nobody blames the tripod.
 
 use breathmark::measure::Unmeasurable;
-use breathmark::simulate::Cover;
+use breathmark::simulate::{Cover, Scene, SweepScript};
 use breathmark::sweep::{FrameState, SweepSettings};
 
 use super::rig::{Files, codes, errors, rms, small};
@@ -46,6 +46,35 @@ fn a_partly_covered_target_fails_its_frame_and_no_other() {
         assert!(off < super::ORDINARY_PCT, "{cover:?}: {off}");
         let blamed: Vec<&str> = codes(&measured).iter().map(|(code, _)| *code).collect();
         assert_eq!(blamed, ["frames_not_measured"], "{cover:?}");
+    }
+}
+
+/// Half a target has another centre and width: what was measured of it says nothing of where the frames stand. A hole of two such
+/// frames was taken for a longer one, and the step that this made in the scale for a slipped zoom ring.
+#[test]
+fn a_hole_of_covered_frames_is_no_slipped_ring() {
+    for (worst, target, share, frame) in [
+        (3.5, 0, -0.5, 6),
+        (3.5, 0, 0.5, 6),
+        (3.5, 1, 0.5, 6),
+        (-5.0, 0, 0.4, 8),
+    ] {
+        let mut script = SweepScript::plain(85.0, worst, 20);
+        script.scene = Scene::two_targets(1200, 800);
+        script.picture.cover = Some(Cover {
+            target,
+            share,
+            frame,
+            frames: 2,
+        });
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        assert_eq!(
+            codes(&measured),
+            [("frames_not_measured", "note")],
+            "{worst} {share}"
+        );
+        let off = rms(&errors(&script, &measured));
+        assert!(off < super::ORDINARY_PCT, "{worst} {share}: {off}");
     }
 }
 

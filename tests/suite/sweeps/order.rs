@@ -274,3 +274,30 @@ fn targets_near_closest_focus_do_not_turn_a_sweep_round() {
     let known = files.measure(&set_up(&script));
     assert_eq!(known.findings, []);
 }
+
+/// Shot from infinity to closest focus at 0.7 m, targets at 2 m, nothing stated: the last frame is blurred 1.9 times as much as the
+/// first. The same sweep in order is in no doubt.
+#[test]
+fn a_sweep_from_far_to_near_without_distances_is_doubted() {
+    for worst in [2.6, -5.0] {
+        let mut script = small(85.0, worst);
+        script.closest_focus_m = 0.7;
+        script.lens.f_number = 5.6;
+        script.capture.write_distances = false;
+        let mut files = Files::of(&script);
+        let ordered = files.measure(&SweepSettings::default());
+        assert_eq!(codes(&ordered), [("distance_unknown", "note")]);
+        let times: Vec<_> = files.infos.iter().map(|info| info.captured_at).collect();
+        for (info, time) in files.infos.iter_mut().zip(times.into_iter().rev()) {
+            info.captured_at = time;
+        }
+        let turned = files.measure(&SweepSettings::default());
+        assert!(
+            codes(&turned).contains(&("order_uncertain", "warning")),
+            "{:?}",
+            codes(&turned)
+        );
+        let said = message(&turned, Code::OrderUncertain);
+        assert!(said.contains("from infinity to closest focus"), "{said}");
+    }
+}
