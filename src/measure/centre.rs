@@ -75,6 +75,9 @@ struct Located {
     support: f64,
 }
 
+/// How much wider than a map the one that its support asks for may be, where the support goes by the map's noise.
+const WIDE_ENOUGH: f64 = 1.02;
+
 /// Factors on the radius that the light is looked for in, in this order: the guess first, then what it may have missed
 /// by, for a place pointed at by hand.
 const SCALES: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
@@ -102,7 +105,10 @@ fn locate(plane: &Plane, place: (f64, f64), variance: f64, scale: f64) -> Option
         let step = (profile.centre.0 - centre.0).hypot(profile.centre.1 - centre.1);
         centre = profile.centre;
         let next = (1.7 * (support + MARGIN_PX)).min(longest);
-        let settled = step < 0.05 * support.max(4.0) && (next - radius).abs() < 0.15 * radius;
+        // Where noise says where the light ends, its map has to be wide enough for the noise to be nothing else.
+        let most = if profile.by_noise { WIDE_ENOUGH } else { 1.15 };
+        let settled =
+            step < 0.05 * support.max(4.0) && next < most * radius && next > 0.85 * radius;
         radius = next;
         last = Some(Located { centre, support });
         if settled {

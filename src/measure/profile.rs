@@ -42,6 +42,9 @@ pub(super) struct Profile {
     pub(super) peak: f64,
     /// Radius at which the light ends; `None` when it goes on to the end of the map.
     pub(super) support: Option<f64>,
+    /// Whether the noise of the outer cells, rather than the peak, says where the light ends. If light of the target reaches
+    /// these cells, as that of corners of wide tape does, it passes for noise, and the support comes out too short.
+    pub(super) by_noise: bool,
     /// Centre of mass of the light within the support, px.
     pub(super) centre: (f64, f64),
     /// Standard deviation of the outer cells.
@@ -147,11 +150,13 @@ impl Profile {
         // A hole in the middle of a closed ring of light belongs to the target: the blur of a lens with a mirror in its way.
         let closed = low[brightest] > CLOSED_PART * peak;
         let begin = if closed { brightest.max(1) } else { 1 };
-        let support_ring = (begin..rings).find(|&ring| {
+        let noisy = |ring: usize| {
             // Inner cells hold fewer pixels than the outer ones that the noise was seen in.
             let scale = (rings as f64 * 0.88 / (ring as f64 + 0.5)).sqrt();
-            high[ring] < (DARK_PART * peak).max(DARK_SIGMA * noise * scale)
-        });
+            DARK_SIGMA * noise * scale
+        };
+        let dark = DARK_PART * peak;
+        let support_ring = (begin..rings).find(|&ring| high[ring] < dark.max(noisy(ring)));
         let support = support_ring
             .filter(|&ring| (ring as f64) < OUTER_PART * rings as f64)
             .map(|ring| ring as f64 * ring_px);
@@ -185,6 +190,7 @@ impl Profile {
             plateau: plateau_rings as f64 * ring_px,
             peak,
             support,
+            by_noise: support_ring.is_some_and(|ring| noisy(ring) > dark),
             centre,
             noise,
             seen: (seen / area).min(1.0),
