@@ -48,7 +48,7 @@ pub fn candidates(plane: &Plane) -> Vec<Target> {
             targets.push(target);
         }
     }
-    ranking::order(&mut targets);
+    ranking::order(&mut targets, plane.height() > plane.width());
     targets
 }
 

@@ -38,14 +38,16 @@ fn score(target: &Target) -> f64 {
 }
 
 /// How well two candidates go together, 0 to 1: two patches of the same tape at the same distance have about the same
-/// light and the same blur, and lie more beside than above each other.
-fn company(a: &Target, b: &Target) -> f64 {
+/// light and the same blur, and lie along the longer side of the picture.
+fn company(a: &Target, b: &Target, is_tall: bool) -> f64 {
     let (dx, dy) = (a.x_px.value - b.x_px.value, a.y_px.value - b.y_px.value);
-    if dx.abs() < dy.abs() || dx.hypot(dy) < 4.0 * a.variance_px2.value.sqrt() {
+    if dx.hypot(dy) < 4.0 * a.variance_px2.value.sqrt() {
         return 0.0;
     }
+    let lies_along = (dx.abs() < dy.abs()) == is_tall;
     let alike = |a: f64, b: f64| (-((a / b).ln() / ALIKE).powi(2)).exp();
     let alike = alike(a.flux, b.flux) * alike(a.variance_px2.value, b.variance_px2.value);
+    let alike = if lies_along { alike } else { ACROSS * alike };
     if alike.is_finite() { alike } else { 0.0 }
 }
 
@@ -54,13 +56,16 @@ const ALIKE: f64 = 0.3;
 /// How much more a candidate with its like in the picture counts.
 const COMPANY: f64 = 8.0;
 
-/// Puts the most target-like first and keeps the first dozen.
-pub(super) fn order(targets: &mut Vec<Target>) {
+/// What company across the longer side of the picture counts of that along it: the camera may have stood upright.
+const ACROSS: f64 = 0.5;
+
+/// Puts the most target-like first and keeps the first dozen; `is_tall` where the picture is higher than wide.
+pub(super) fn order(targets: &mut Vec<Target>, is_tall: bool) {
     let mut scored: Vec<(f64, Target)> = (0..targets.len())
         .map(|this| {
             let best = (0..targets.len())
                 .filter(|&other| other != this)
-                .map(|other| company(&targets[this], &targets[other]))
+                .map(|other| company(&targets[this], &targets[other], is_tall))
                 .fold(0.0, f64::max);
             (
                 score(&targets[this]) * (1.0 + COMPANY * best),

@@ -76,11 +76,24 @@ pub(super) fn oddness(
     brightest_flux: f64,
 ) -> f64 {
     let pair = shape(left, right);
-    let (picture_width, _) = picture;
+    let (width, height) = picture;
+    let upright = pair.angle.sin().abs() > pair.angle.cos().abs();
+    // Along the side of the picture that the pair lies along.
+    let (side, middle, tilt) = if upright {
+        let tilt = std::f64::consts::FRAC_PI_2 - pair.angle.abs();
+        (height, pair.middle.1, tilt)
+    } else {
+        (width, pair.middle.0, pair.angle)
+    };
+    let across = if upright == (height > width) {
+        0.0
+    } else {
+        ACROSS
+    };
     let flux_ratio = (right.flux / left.flux).ln();
     let width_ratio = (right.variance_px2.value / left.variance_px2.value).ln() / 2.0;
-    let narrow = (0.6 - pair.separation / picture_width).max(0.0);
-    let off_middle = (pair.middle.0 / picture_width - 0.5).abs();
+    let narrow = (0.6 - pair.separation / side).max(0.0);
+    let off_middle = (middle / side - 0.5).abs();
     let dim = (2.0 * brightest_flux).ln() - pair.log_flux;
     let cut = [left, right]
         .into_iter()
@@ -89,7 +102,8 @@ pub(super) fn oddness(
         + square(width_ratio / 0.2)
         + square(narrow / 0.15)
         + square(off_middle / 0.15)
-        + square(pair.angle / 0.25)
+        + square(tilt / 0.25)
+        + across
         + square(dim / 1.5)
         + CUT * cut.count() as f64
         + 0.5 * (ranks.0 + ranks.1) as f64
@@ -107,10 +121,13 @@ pub(super) fn is_same(one: &[Target; 2], other: &[Target; 2], picture_width: f64
     (a.log_flux - b.log_flux).abs() < SAME_LIGHT
         && (light(one) - light(other)).abs() < SAME_LIGHT
         && (width(one) - width(other)).abs() < SAME_WIDTH
-        && (a.angle - b.angle).abs() < SAME_ANGLE
+        && turn(&a, &b).abs() < SAME_ANGLE
         && moved < SAME_PLACE * picture_width
 }
 
+/// What it counts that a pair lies along the shorter side of the picture: targets hang at both ends of the longer one, unless
+/// the camera stood upright and was told it did not.
+const ACROSS: f64 = 4.0;
 /// What a candidate counts that the frame's edge cuts: a wall on either side of the card is as good a pair as the targets but for
 /// that, and can't be measured anyway. Both together count less than passing over the frame, so that targets that leave
 /// the picture are followed to its edge.
@@ -124,6 +141,14 @@ const SAME_ANGLE: f64 = 0.001;
 /// The same for the middle, as a share of the picture's width.
 const SAME_PLACE: f64 = 0.002;
 
+/// Turn of the line through both targets, rad, from one frame to another: of two that hang one above the other, now one and now
+/// the other is the left one.
+fn turn(from: &Shape, to: &Shape) -> f64 {
+    let half = std::f64::consts::PI;
+    let turn = to.angle - from.angle;
+    turn - half * (turn / half).round()
+}
+
 /// How unlike the same pair of targets two shapes in different frames are, `apart` steps from one another: breathing
 /// changes the separation a little, a bump moves both targets alike, focus changes the width smoothly, light stays.
 #[must_use]
@@ -131,7 +156,7 @@ pub(super) fn change(a: &Shape, b: &Shape, apart: usize, picture_width: f64) -> 
     let steps = (apart as f64).sqrt();
     let stretch = (b.separation / a.separation).ln() / (0.012 * steps);
     let moved = (b.middle.0 - a.middle.0).hypot(b.middle.1 - a.middle.1) / (0.03 * picture_width);
-    let turned = (b.angle - a.angle) / 0.02;
+    let turned = turn(a, b) / 0.02;
     let lit = (b.log_flux - a.log_flux) / (0.3 * steps);
     let spread = (b.width - a.width) / (steps * (4.0 + 0.15 * a.width.max(b.width)));
     // Each is capped: one odd quantity (a bump, a change of exposure) must not outvote all the others.
@@ -159,6 +184,34 @@ fn square(z: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// As a pair is judged in a picture, it is in the same one turned by a quarter.
+    #[test]
+    fn a_picture_turned_by_a_quarter_is_judged_alike() {
+        let beside = [(100.0, 380.0), (1100.0, 420.0)];
+        let odd = |places: [(f64, f64); 2], picture: (f64, f64)| {
+            let [left, right] = places.map(|(x, y)| Target::plain(x, y, 400.0));
+            oddness(&left, &right, (0, 1), picture, 1500.0)
+        };
+        let landscape = odd(beside, (1200.0, 800.0));
+        let portrait = odd(beside.map(|(x, y)| (800.0 - y, x)), (800.0, 1200.0));
+        assert!(
+            (landscape - portrait).abs() < 1e-9,
+            "{landscape} {portrait}"
+        );
+        // Upright in a wide picture is dearer, and not as dear as passing over the frame.
+        let upright = odd([(590.0, 60.0), (610.0, 740.0)], (1200.0, 800.0));
+        assert!(upright > landscape + 3.0 && upright < 15.0, "{upright}");
+        let pair = |places: [(f64, f64); 2]| {
+            let [left, right] = places.map(|(x, y)| Target::plain(x, y, 400.0));
+            shape(&left, &right)
+        };
+        let (one, other) = (
+            pair([(400.0, 100.0), (401.0, 1100.0)]),
+            pair([(399.0, 1100.0), (400.0, 100.0)]),
+        );
+        assert!(turn(&one, &other).abs() < 0.003, "{}", turn(&one, &other));
+    }
 
     /// A label taken for a target in some frames has to cost more than passing them over; a bump and a slipped zoom ring
     /// don't.

@@ -75,6 +75,9 @@ impl Step {
     }
 }
 
+/// Turn after which a line lies as before, rad.
+const HALF_TURN: f64 = std::f64::consts::PI;
+
 /// Moves and turns of the picture against the reference: breathing moves the middle of the pair on a line through the
 /// picture's own middle, which is taken out with the measured scale.
 fn poses(sweep: &SweepMeasurement) -> Option<Vec<Pose>> {
@@ -93,7 +96,8 @@ fn poses(sweep: &SweepMeasurement) -> Option<Vec<Pose>> {
                 place,
                 x: here.0 - centre.0 - scale * (still.0 - centre.0),
                 y: here.1 - centre.1 - scale * (still.1 - centre.1),
-                roll: angle - still_angle,
+                // Of two that hang one above the other, now one and now the other is the left one.
+                roll: angle - still_angle - HALF_TURN * ((angle - still_angle) / HALF_TURN).round(),
                 leans_px: leans_px(&frame.targets),
                 u_px,
                 u_roll: 2.0 * u_px / frame.separation_px?.value,
