@@ -124,17 +124,20 @@ impl<'a> Peeling<'a> {
         let (Some(first), Some(last)) = (standing.first(), standing.last()) else {
             return Vec::new();
         };
-        // In reading order they are, so that rows above and below need not be looked at.
+        // In reading order they are, so that rows above and below need not be looked at. Sides are even, as labelling has
+        // room for half as many labels as there are blocks.
         let width = self.reduced.width;
         let (top, rows) = (first / width, last / width - first / width + 1);
-        let mut mask = GrayImage::new(width as u32, rows as u32);
-        for at in standing {
-            mask.as_mut()[at - top * width] = u8::MAX;
+        let side = width.next_multiple_of(2);
+        let mut mask = GrayImage::new(side as u32, rows.next_multiple_of(2) as u32);
+        let place = |at: usize| (at / width - top) * side + at % width;
+        for &at in standing {
+            mask.as_mut()[place(at)] = u8::MAX;
         }
         let labels = connected_components(&mask, Connectivity::Eight, Luma([0]));
         let mut islands = Vec::new();
         for &at in standing {
-            let label = labels.as_raw()[at - top * width] as usize;
+            let label = labels.as_raw()[place(at)] as usize;
             if islands.len() < label {
                 islands.resize_with(label, Vec::new);
             }
