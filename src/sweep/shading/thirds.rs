@@ -248,33 +248,45 @@ pub(super) fn read(
         let alike = kept.len() as f64 * (1.0 - random);
         let larger = doubt * (spread * random + alike).sqrt();
         let (courses, thirds) = (courses / larger, thirds / larger);
-        let found = weigh(&courses, &thirds, &usual, likelier)?;
+        let weigh = |courses: &DMatrix<f64>, thirds: &DVector<f64>| {
+            weigh(courses, thirds, &usual, likelier)
+        };
+        let found = weigh(&courses, &thirds)?;
         let alone = spike_and_slab::expected(&courses, &thirds, &usual, &ALONE)?;
         let u_alone = alone.covariance[(ACROSS, ACROSS)].max(0.0).sqrt();
-        let mut by_frame = DMatrix::zeros(NUMBERS, NUMBERS);
-        if kept.len() > FEWEST {
-            for at in 0..kept.len() {
-                let without = weigh(
-                    &courses.clone().remove_row(at),
-                    &thirds.clone().remove_row(at),
-                    &usual,
-                    likelier,
-                )?;
-                let moved = without.mean - &found.mean;
-                let row = courses.row(at);
-                let leverage = (row * &found.covariance * row.transpose()).x;
-                by_frame += &moved * moved.transpose() * (1.0 - leverage).max(0.0);
-            }
-        }
         return Some(Read {
+            by_frame: by_frame(&courses, &thirds, &found, weigh)?,
             mean: found.mean,
             covariance: found.covariance,
-            by_frame,
             spread,
             across_alone: (alone.mean[ACROSS], u_alone),
         });
     }
     None
+}
+
+/// Covariance of the numbers from how they move where single frames are left out.
+fn by_frame(
+    courses: &DMatrix<f64>,
+    thirds: &DVector<f64>,
+    found: &Expected,
+    weigh: impl Fn(&DMatrix<f64>, &DVector<f64>) -> Option<Expected>,
+) -> Option<DMatrix<f64>> {
+    let mut sum = DMatrix::zeros(NUMBERS, NUMBERS);
+    if courses.nrows() == FEWEST {
+        return Some(sum);
+    }
+    for at in 0..courses.nrows() {
+        let without = weigh(
+            &courses.clone().remove_row(at),
+            &thirds.clone().remove_row(at),
+        )?;
+        let moved = without.mean - &found.mean;
+        let row = courses.row(at);
+        let leverage = (row * &found.covariance * row.transpose()).x;
+        sum += &moved * moved.transpose() * (1.0 - leverage).max(0.0);
+    }
+    Some(sum)
 }
 
 /// What is to be expected of the numbers; `likelier` is what a change with focus takes to be weighed.
