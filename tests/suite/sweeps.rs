@@ -23,7 +23,7 @@ use breathmark::sweep::{
     self, Code, Direction, DistanceSource, FrameOrder, FrameState, SweepSettings, ToleranceOutcome,
 };
 use breathmark::units::{FocusDistance, Metres};
-use rig::{Files, errors, message, rms, set_up, small};
+use rig::{Files, errors, message, order, rms, set_up, small, taken};
 
 /// Shift wanted on ordinary sweeps, percentage points; it holds for 1920 px, these pictures are a third of that.
 const ORDINARY_PCT: f64 = 3.0 * 0.003;
@@ -181,13 +181,7 @@ fn shuffled_names_without_metadata_come_back_in_order() {
     script.capture.shuffled_names = true;
     script.capture.write_metadata = false;
     let measured = Files::of(&script).measure(&SweepSettings::default());
-    let order: Vec<&str> = measured
-        .frames
-        .iter()
-        .map(|f| f.info.file.as_str())
-        .collect();
-    let truth: Vec<String> = (0..17).map(|i| script.file_name(i)).collect();
-    assert_eq!(order, truth);
+    assert_eq!(order(&measured), taken(&script));
     assert!(message(&measured, Code::OrderUncertain).contains("smoothly"));
     assert!(rms(&errors(&script, &measured)) < ORDINARY_PCT);
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use breathmark::sweep::{FrameOrder, Severity, SweepMeasurement};
 use breathmark::units::Dioptres;
 
-use super::rig::codes;
+use super::rig::{codes, order, taken};
 use super::*;
 
 /// Shuffled, nothing stated: which end is at closest focus can't be told while the blur is about alike at both. Nothing is
@@ -49,21 +49,14 @@ fn a_shuffle_that_reads_both_ways_claims_nothing() {
 }
 
 /// In a shuffled sweep of large blur neighbours are strangers, and frames fit to none of them: each is judged in the order that
-/// was restored, not in that of the files. Judged in
-/// that of the files, these lost up to three frames, the last one among them.
+/// was restored. Judged in that of the files, these lost up to three frames, the last one among them.
 #[test]
 fn every_frame_of_a_shuffle_finds_its_place() {
     for seed in [1, 2, 6] {
         let mut script = wide(seed);
         script.capture.shuffled_names = true;
         let measured = Files::of(&script).measure(&SweepSettings::default());
-        let order: Vec<&str> = measured
-            .frames
-            .iter()
-            .map(|f| f.info.file.as_str())
-            .collect();
-        let truth: Vec<String> = (0..script.frames).map(|i| script.file_name(i)).collect();
-        assert_eq!(order, truth, "{seed}");
+        assert_eq!(order(&measured), taken(&script), "{seed}");
         assert_eq!(measured.measured_count(), script.frames, "{seed}");
         assert!(
             rms(&errors(&script, &measured)) < ORDINARY_PCT,

@@ -68,6 +68,17 @@ pub(crate) fn set_up(script: &SweepScript) -> SweepSettings {
     }
 }
 
+/// File names in the order that the frames were put in.
+pub(crate) fn order(measured: &SweepMeasurement) -> Vec<&str> {
+    let files = measured.frames.iter().map(|frame| &frame.info.file);
+    files.map(String::as_str).collect()
+}
+
+/// File names in the order that the frames were taken in.
+pub(crate) fn taken(script: &SweepScript) -> Vec<String> {
+    (0..script.frames).map(|i| script.file_name(i)).collect()
+}
+
 /// Codes of what was found, with their severities.
 pub(crate) fn codes(measurement: &SweepMeasurement) -> Vec<(&'static str, &'static str)> {
     measurement
