@@ -31,14 +31,15 @@
     bar.value = done;
   };
 
-  const typedIn = () =>
+  const busy = () =>
+    document.querySelector("dialog[open]") ||
     [...document.querySelectorAll("main input:not([type=hidden]), main textarea")].some(
       (field) => field.type !== "checkbox" && field.value !== field.defaultValue,
     );
 
-  // Loads the page again, but never over something that was typed.
+  // Loads the page again, but never over something that was typed or a dialog that is open.
   const loadAgain = (place) => {
-    if (!typedIn()) {
+    if (!busy()) {
       location.reload();
       return;
     }

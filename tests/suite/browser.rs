@@ -53,10 +53,17 @@ async fn describe_lens(browser: &Browser, model: &str, focal_mm: &str) {
     browser.choose("#breathing_compensation", "off").await;
 }
 
-/// Opens the first sweep of the upload that is shown and publishes it once it is measured.
-async fn publish_first_sweep(browser: &Browser) -> String {
+/// Waits until the upload that is shown is measured and opens its first sweep.
+async fn open_first_sweep(browser: &Browser) {
+    // A page that shows measuring loads itself again when it is over, in the middle of whatever is done on it.
+    browser.find("#upload-sweeps:not([data-measuring])").await;
     browser.click("#upload-sweeps a").await;
     browser.find(".verdict").await;
+}
+
+/// Opens the first sweep of the upload that is shown and publishes it.
+async fn publish_first_sweep(browser: &Browser) -> String {
+    open_first_sweep(browser).await;
     let text = browser.text().await;
     publish_shown(browser).await;
     text

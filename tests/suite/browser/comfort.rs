@@ -2,7 +2,7 @@
 
 use fantoccini::actions::{InputSource as _, MOUSE_BUTTON_LEFT, MouseActions, PointerAction};
 
-use super::{describe_lens, publish_shown, serve, sign_in};
+use super::{describe_lens, open_first_sweep, publish_shown, serve, sign_in};
 use crate::support::browser::Browser;
 use crate::support::sweeps::{small, write_frames};
 
@@ -89,8 +89,7 @@ async fn the_chart_leads_to_frames_the_sentence_is_copied_and_the_lens_proposed_
     browser.until_it_says("12 files").await;
     browser.click("#send").await;
     browser.until_it_says("What arrived").await;
-    browser.click("#upload-sweeps a").await;
-    browser.find(".verdict").await;
+    open_first_sweep(&browser).await;
 
     let page = format!("{}/sweeps/1", server.address);
     for (along, frame) in [(0.99, 1), (0.0, 12)] {

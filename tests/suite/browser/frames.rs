@@ -2,7 +2,7 @@
 
 use fantoccini::actions::{InputSource as _, MOUSE_BUTTON_LEFT, MouseActions, PointerAction};
 
-use super::{PASSWORD, describe_lens, no_violations, serve, sign_in};
+use super::{PASSWORD, describe_lens, no_violations, open_first_sweep, serve, sign_in};
 use crate::support::browser::Browser;
 use crate::support::program::Server;
 use crate::support::sweeps::{small, write_frames};
@@ -23,8 +23,7 @@ async fn measured(browser: &Browser, server: &Server, folder: &std::path::Path) 
     browser.until_it_says("12 files").await;
     browser.click("#send").await;
     browser.until_it_says("What arrived").await;
-    browser.click("#upload-sweeps a").await;
-    browser.find(".verdict").await;
+    open_first_sweep(browser).await;
     format!("{}/sweeps/1", server.address)
 }
 
@@ -89,9 +88,10 @@ async fn a_frame_is_walked_left_out_pointed_at_and_undone_by_keys_and_clicks() {
     browser.press(ENTER).await;
     browser.until_it_says("Take it back in").await;
     browser.until_it_says("left out").await;
+    browser.until_gone("#measuring").await;
     browser.press("u").await;
     browser.find("form[action$='/leave-out']").await;
-    browser.until_it_says("targets at").await;
+    browser.until_gone("#measuring").await;
 
     // Pointing: the first place is marked, the second is measured.
     let found = centres(&browser).await;
@@ -100,14 +100,15 @@ async fn a_frame_is_walked_left_out_pointed_at_and_undone_by_keys_and_clicks() {
     browser.until_it_says("One place is marked").await;
     point_at(&browser, found[1]).await;
     browser.until_it_says("were pointed at").await;
-    browser.until_it_says("targets at").await;
+    browser.until_gone("#measuring").await;
     for (again, before) in centres(&browser).await.iter().zip(&found) {
         // The same targets are measured from the places as without them, to the digit that is shown.
         assert!((again.0 - before.0).abs() < 0.11 && (again.1 - before.1).abs() < 0.11);
     }
     no_violations(&browser, &format!("{sweep}/frames/2")).await;
     browser.press("u").await;
-    browser.find("#point").await;
+    browser.until_gone("form[action$='/unpoint']").await;
+    browser.until_gone("#measuring").await;
     browser.press("?").await;
     browser.until_it_says("Keys are on").await;
     browser.click("#keys-on").await;

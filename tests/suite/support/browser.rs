@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 
 use axum::http::Method;
 use fantoccini::elements::Element;
+use fantoccini::error::CmdError;
 use fantoccini::wd::WebDriverCompatibleCommand;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
@@ -114,32 +115,21 @@ impl Browser {
     }
 
     pub(crate) async fn click(&self, css: &str) {
-        self.find(css)
-            .await
-            .click()
-            .await
-            .unwrap_or_else(|error| panic!("{css}: {error}"));
+        self.on(css, async |element| element.click().await).await;
     }
 
     /// Puts text into a field, in place of what it holds.
     pub(crate) async fn fill(&self, css: &str, text: &str) {
-        let field = self.find(css).await;
-        field
-            .clear()
-            .await
-            .unwrap_or_else(|error| panic!("{css}: {error}"));
-        field
-            .send_keys(text)
-            .await
-            .unwrap_or_else(|error| panic!("{css}: {error}"));
+        self.on(css, async |field| {
+            field.clear().await?;
+            field.send_keys(text).await
+        })
+        .await;
     }
 
     pub(crate) async fn choose(&self, css: &str, value: &str) {
-        let select = self.find(css).await;
-        select
-            .select_by_value(value)
-            .await
-            .unwrap_or_else(|error| panic!("{css}: {error}"));
+        self.on(css, async |select| select.select_by_value(value).await)
+            .await;
     }
 
     /// Gives files, or one folder, to a file field.
@@ -148,21 +138,28 @@ impl Browser {
             .iter()
             .map(|path| path.display().to_string())
             .collect();
-        let field = self.find(css).await;
-        field
-            .send_keys(&names.join("\n"))
-            .await
-            .unwrap_or_else(|error| panic!("{css}: {error}"));
+        self.on(css, async |field| field.send_keys(&names.join("\n")).await)
+            .await;
     }
 
     /// The visible text of the page.
     pub(crate) async fn text(&self) -> String {
-        self.find("body")
-            .await
-            .text()
-            .await
-            .map(|text| plain(&text))
-            .expect("a page has text")
+        plain(&self.on("body", async |body| body.text().await).await)
+    }
+
+    /// Does this to the element, once it is there. Pages load themselves again when something is measured: an element
+    /// that went with its page is looked for anew, as a person would.
+    async fn on<T>(&self, css: &str, act: impl AsyncFn(Element) -> Result<T, CmdError>) -> T {
+        let started = Instant::now();
+        loop {
+            match act(self.find(css).await).await {
+                Ok(done) => return done,
+                Err(error) if is_gone(&error) && started.elapsed() < PATIENCE => {
+                    tokio::time::sleep(GLANCE).await;
+                }
+                Err(error) => panic!("{css}: {error}"),
+            }
+        }
     }
 
     /// Waits until the page says this.
@@ -181,10 +178,16 @@ impl Browser {
         }
     }
 
-    /// Waits until no such element is there.
+    /// Waits until a page is wholly there that has no such element.
     pub(crate) async fn until_gone(&self, css: &str) {
+        let script =
+            "return document.readyState === 'complete' && !document.querySelector(arguments[0]);";
         let started = Instant::now();
-        while self.client.find(Locator::Css(css)).await.is_ok() {
+        // A script that a new page cuts short is an error, and asked again.
+        while !matches!(
+            self.client.execute(script, vec![json!(css)]).await,
+            Ok(Value::Bool(true))
+        ) {
             assert!(started.elapsed() < PATIENCE, "{css} stays");
             tokio::time::sleep(GLANCE).await;
         }
@@ -329,6 +332,14 @@ impl WebDriverCompatibleCommand for DevTools {
         let body = json!({ "cmd": self.command, "params": self.parameters });
         (Method::POST, Some(body.to_string()))
     }
+}
+
+/// Whether the element was not there any more: chromedriver has a word of its own for a page that goes at that moment.
+fn is_gone(error: &CmdError) -> bool {
+    error.is_stale_element_reference()
+        || error
+            .to_string()
+            .contains("does not belong to the document")
 }
 
 /// Text with the no-break spaces between numbers and units as plain ones.
