@@ -73,7 +73,7 @@ pub use together::{Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_group
 pub use told::{NearEnd, farthest_m, is_not_reached, is_untold, nearest_m};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
-pub const ALGORITHM_VERSION: u32 = 8;
+pub const ALGORITHM_VERSION: u32 = 9;
 
 /// The tolerance that holds unless somebody sets another, per cent of shift (common practice, no source).
 pub const DEFAULT_TOLERANCE_PCT: f64 = 2.0;

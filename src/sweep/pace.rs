@@ -6,6 +6,7 @@
 //! the blur of the targets, show how far the focus went between frames; both count in dioptres, up to a linear map.
 
 mod last_step;
+mod uneven_steps;
 
 use last_step::long_last_step;
 
@@ -26,7 +27,8 @@ const FEWEST: usize = 5;
 type Series = [Option<(f64, f64)>];
 
 /// Places of the frames by how far the focus went, if the separations are so much smoother along them than along `places`
-/// that it is no chance. They never fall. `dioptres` are the stated settings.
+/// that it is no chance; `places` themselves, if all that can be shown is that the frames don't stand evenly. They never fall.
+/// `dioptres` are the stated settings.
 /// `last_is_sound` says that the last frame shows the same targets as the one before by all that focus does not change.
 #[must_use]
 pub(super) fn of(
@@ -36,13 +38,26 @@ pub(super) fn of(
     moments: &Series,
     last_is_sound: bool,
 ) -> Option<Vec<f64>> {
-    if let Some(run) = by_distance(dioptres) {
-        return smoothest(&[run], places, separations).map(|found| found.pace);
-    }
-    along_blur(places, separations, moments, last_is_sound).or_else(|| {
-        last_is_sound
-            .then(|| long_last_step(places, separations, moments))
-            .flatten()
+    let paced = match by_distance(dioptres) {
+        Some(run) => smoothest(&[run], places, separations).map(|found| found.pace),
+        None => along_blur(places, separations, moments, last_is_sound).or_else(|| {
+            last_is_sound
+                .then(|| long_last_step(places, separations, moments))
+                .flatten()
+        }),
+    };
+    paced.or_else(|| {
+        let mut believed = separations.to_vec();
+        if let Some(last) = separations.iter().rposition(Option::is_some)
+            && !last_is_sound
+        {
+            believed[last] = None;
+        }
+        uneven_steps::show(places, &believed, moments).then(|| {
+            (0..separations.len())
+                .map(|frame| places.at(frame))
+                .collect()
+        })
     })
 }
 

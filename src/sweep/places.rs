@@ -175,6 +175,12 @@ impl Places {
         self.paced.as_ref().unwrap_or(&self.at)[frame]
     }
 
+    /// Whether the focus ran unevenly through the frames, so that where they stand is known but roughly.
+    #[must_use]
+    pub(super) fn are_uneven(&self) -> bool {
+        self.paced.is_some()
+    }
+
     /// Place of a frame, steps.
     #[must_use]
     pub(super) fn at(&self, frame: usize) -> f64 {

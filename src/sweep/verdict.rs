@@ -46,10 +46,14 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
     let points = points(&measured, grounds.places, LEAST_U_PX);
     let last = measured.len() - 1;
     let is_after = |slip: &ZoomSlip| measured.partition_point(|(place, _)| *place < slip.after);
-    let smooth = Pieces::through(&points, grounds.slip.map(is_after));
+    let smooth = Pieces::through(
+        &points,
+        grounds.slip.map(is_after),
+        grounds.places.are_uneven(),
+    );
     let reference_px = smooth
         .as_ref()
-        .map_or(points[last].1, |smooth| smooth.fitted(last));
+        .map_or(points[last].1, |smooth| smooth.drawn(last, points[last].1));
 
     let mut differences = budget::differences(frames, reference);
     if let Some(backdrop) = grounds.backdrop {
@@ -90,7 +94,7 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         // Against the first frame each shift would be as much another one; either reading may be right.
         let first_px = smooth
             .as_ref()
-            .map_or(points[0].1, |smooth| smooth.fitted(0));
+            .map_or(points[0].1, |smooth| smooth.drawn(0, points[0].1));
         let between = 100.0 * (1.0 / reference_px - 1.0 / first_px).abs();
         for (place, separation) in &measured {
             differences[*place].order = between * separation.value / std::f64::consts::SQRT_2;
@@ -105,7 +109,7 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         let ratio = separation.value / reference_px;
         let (curved, u_raw, u_curve) = match &smooth {
             Some(smooth) => (
-                smooth.fitted(k) / reference_px,
+                smooth.drawn(k, separation.value) / reference_px,
                 smooth.u_of_raw_difference(k, ratio, last),
                 smooth.u_of_difference(k, ratio, last),
             ),
