@@ -19,7 +19,7 @@ mod truth;
 pub use breathing::{Breathing, LensModel, Pupil};
 pub use scene::{Background, Clutter, Patch, Scene};
 pub use script::{
-    Bump, Capture, ClockJump, Cover, Noise, Picture, PrivateData, Shading, Subsampling,
+    Bump, Capture, ClockJump, Cover, Noise, Peel, Picture, PrivateData, Shading, Subsampling,
     SweepScript, ZoomSlip,
 };
 pub use stray::{Dust, Ghost};

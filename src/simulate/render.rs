@@ -4,7 +4,7 @@ use super::blur::{Piece, Rect};
 use super::disc::BlurDisc;
 use super::noise;
 use super::scene::{Clutter, Patch};
-use super::script::{Cover, Shading, SweepScript};
+use super::script::{Cover, Peel, Shading, SweepScript};
 use super::tone;
 use crate::measure::{Plane, Samples};
 
@@ -98,11 +98,16 @@ impl SweepScript {
         let geometry = self.geometry(frame);
         let (width, height) = (scene.width_px as usize, scene.height_px as usize);
         let mut light = self.background();
-        for (index, target) in scene.targets.iter().enumerate() {
+        for index in 0..scene.targets.len() {
             add(
                 &mut light,
                 (width, height),
-                &self.patch(&geometry, target, index as u64, self.hidden(index, frame)),
+                &self.patch(
+                    &geometry,
+                    &self.hung(index, frame),
+                    index as u64,
+                    self.hidden(index, frame),
+                ),
             );
         }
         for item in &scene.background.clutter {
@@ -226,6 +231,22 @@ impl SweepScript {
             }
         }
         light
+    }
+
+    /// A target where it hangs in a frame.
+    pub(super) fn hung(&self, target: usize, frame: usize) -> Patch {
+        let patch = self.scene.targets[target].clone();
+        let moves = |peel: &Peel| peel.target == target && frame >= peel.frame;
+        let (x_px, y_px) = self
+            .picture
+            .peel
+            .filter(moves)
+            .map_or((0.0, 0.0), |peel| peel.by_px);
+        Patch {
+            x_px: patch.x_px + x_px,
+            y_px: patch.y_px + y_px,
+            ..patch
+        }
     }
 
     /// Share of a target's width that is hidden in a frame, from the right; negative from the left.

@@ -54,6 +54,17 @@ pub struct Cover {
     pub frames: usize,
 }
 
+/// A target moves where it hangs, as peeling tape does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Peel {
+    /// Which target.
+    pub target: usize,
+    /// First frame in which it hangs elsewhere.
+    pub frame: usize,
+    /// How far it moved, px right and down at infinity focus.
+    pub by_px: (f64, f64),
+}
+
 /// The zoom ring slipped.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ZoomSlip {
@@ -172,6 +183,8 @@ pub struct Picture {
     pub bump: Option<Bump>,
     /// A target that is partly hidden for a while.
     pub cover: Option<Cover>,
+    /// A target that does not stay where it hangs.
+    pub peel: Option<Peel>,
     /// A slipped zoom ring.
     pub zoom_slip: Option<ZoomSlip>,
     /// Slow sag: move of the picture per frame, px right and down.
@@ -203,6 +216,7 @@ impl Default for Picture {
             roll_deg: 0.0,
             bump: None,
             cover: None,
+            peel: None,
             zoom_slip: None,
             drift_px: (0.0, 0.0),
             sway_px: 0.0,

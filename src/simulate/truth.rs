@@ -31,7 +31,7 @@ pub struct FrameTruth {
     pub focus_dioptres: f64,
     /// Focus distance, m; `None` at infinity.
     pub focus_distance_m: Option<f64>,
-    /// Distance between the outermost targets, px.
+    /// Distance between the outermost targets, px, as if they had stayed where they hung in the first frame.
     pub separation_px: f64,
     /// Separation over that at infinity focus of the same lens − 1, per cent.
     pub shift_pct: f64,
@@ -79,11 +79,9 @@ impl SweepScript {
         let dioptres = self.dioptres(frame);
         let separation_px = self.separation_px(|x, y| geometry.place(x, y));
         let blur_px = geometry.signed_blur_px.abs();
-        let targets = self
-            .scene
-            .targets
-            .iter()
-            .map(|target| {
+        let targets = (0..self.scene.targets.len())
+            .map(|index| {
+                let target = self.hung(index, frame);
                 let (x_px, y_px) = geometry.place(target.x_px, target.y_px);
                 let margin = blur_px / 2.0 + target.ragged_px * 3.0;
                 let (half_width, half_height) = (

@@ -24,6 +24,8 @@ pub(super) struct Differences {
     pub(super) dust: f64,
     /// What light beside a target may do.
     pub(super) other_light: f64,
+    /// What is left of the step of a target that moved.
+    pub(super) moved: f64,
     /// Between the two ends from which the order may run.
     pub(super) order: f64,
 }
@@ -40,6 +42,7 @@ impl Differences {
             .hypot(self.vignetting)
             .hypot(self.dust)
             .hypot(self.other_light)
+            .hypot(self.moved)
             .hypot(self.order)
     }
 }
@@ -100,7 +103,7 @@ pub(super) struct Setting {
     pub(super) unseen_shading_pct: Option<f64>,
     /// What light that comes unevenly through the pupil may do without being seen, percentage points.
     pub(super) unseen_across_pct: Option<f64>,
-    /// Step of a slipped zoom ring between the worst frame and the reference, per cent.
+    /// Step of the scale between the worst frame and the reference, per cent.
     pub(super) slip_pct: Option<f64>,
     /// What cut blur may do that is too slight to be seen, percentage points.
     pub(super) unseen_cut_pct: Option<f64>,
@@ -160,7 +163,11 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
         line(Part::SensorDust, differences.dust),
         line(Part::OtherLight, differences.other_light),
     ];
-    // No uncertainty of a sweep that came in order.
+    // No uncertainty of a sweep whose targets stayed where they were …
+    if differences.moved > 0.0 {
+        random.push(line(Part::MovedTarget, differences.moved));
+    }
+    // … nor of one that came in order.
     if differences.order > 0.0 {
         random.push(line(Part::FrameOrder, differences.order));
     }
@@ -182,6 +189,7 @@ mod tests {
             window: 0.002,
             tone: 0.001,
             other_light: 0.003,
+            moved: 0.02,
             order: 0.5,
             ..Differences::default()
         };

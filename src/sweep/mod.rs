@@ -49,6 +49,7 @@ mod smooth;
 mod spike_and_slab;
 mod split;
 mod spread;
+mod steps;
 mod together;
 mod told;
 mod tone;

@@ -62,6 +62,9 @@ parts! {
          is known from a model in most frames";
     OtherLight, "other_light", true,
         "Light of something else in a target's window, from what tape does not show: lopsided light, light that changes";
+    MovedTarget, "moved_target", true,
+        "A target moved where it hangs between this frame and the reference: what is left once its step was taken out, from how \
+         well the other frames tell its size";
     FrameOrder, "frame_order", true,
         "The frames came out of order and nothing shows which end is at closest focus, or they were given in an order that \
          distances or blur speak against: what the shift would be otherwise, \
@@ -79,8 +82,8 @@ parts! {
         "The lens barrel may cut the blur by less than the pictures can show: no more than this, from how well the shape of \
          the blur is known.";
     ZoomSlip, "zoom_slip", false,
-        "The zoom ring slipped between this frame and the reference: the shift holds the step in the picture's scale, of this \
-         size, beside the breathing.";
+        "The zoom ring slipped, or a target moved, between this frame and the reference: the shift holds the step in the \
+         picture's scale, of this size, beside the breathing.";
     AssumedInfinity, "assumed_infinity", false,
         "That the last frame is at infinity is taken from the blur, which a frame that is short of it shows as well if the \
          entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor.";

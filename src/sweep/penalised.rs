@@ -10,7 +10,7 @@ const STEPS: u32 = 40;
 /// scatter says. Without it a few points on a bent curve look like noise about a straight one.
 pub(super) const BELIEF: f64 = 3.0;
 /// Difference in −2 log likelihood that is no reason to prefer the rougher curve.
-const ABOUT_AS_LIKELY: f64 = 1.0;
+pub(super) const ABOUT_AS_LIKELY: f64 = 1.0;
 
 /// The equations of one fit, taken apart once so that every weight of the penalty costs little.
 ///
@@ -18,17 +18,17 @@ const ABOUT_AS_LIKELY: f64 = 1.0;
 /// weight λ = r·s: G + λ·P = L·Q·(1 + (r − 1)·D)·Qᵀ·Lᵀ (A. Demmler and C. Reinsch, Numer. Math. 24, 375, 1975).
 pub(super) struct Problem {
     pub(super) basis: DMatrix<f64>,
-    weight: DVector<f64>,
-    y: DVector<f64>,
+    pub(super) weight: DVector<f64>,
+    pub(super) y: DVector<f64>,
     penalty: DMatrix<f64>,
-    order: usize,
+    pub(super) order: usize,
     scale: f64,
     /// D: the share of the penalty in each direction, 0 to 1.
     share: DVector<f64>,
     /// L⁻ᵀ·Q.
-    back: DMatrix<f64>,
+    pub(super) back: DMatrix<f64>,
     /// Qᵀ·L⁻¹ · target.
-    seen: DVector<f64>,
+    pub(super) seen: DVector<f64>,
     /// Logarithm of the determinant of A.
     log_det: f64,
 }
@@ -84,7 +84,7 @@ impl Problem {
     }
 
     /// Diagonal of the matrix of the equations for a weight, in the directions of `share`.
-    fn diagonal(&self, ratio: f64) -> DVector<f64> {
+    pub(super) fn diagonal(&self, ratio: f64) -> DVector<f64> {
         self.share.map(|share| 1.0 + (ratio - 1.0) * share)
     }
 
@@ -121,6 +121,14 @@ impl Problem {
         sound.then_some(fit)
     }
 
+    /// The fits for all weights that are tried, from interpolation to a straight line or parabola; the likelihood is flat on
+    /// this scale.
+    pub(super) fn fits(&self) -> Vec<Fit> {
+        (0..=STEPS)
+            .filter_map(|step| self.solve(LOWEST + STEP * f64::from(step)))
+            .collect()
+    }
+
     /// Inverse of the matrix of the equations for a weight.
     pub(super) fn inverse(&self, ratio: f64) -> DMatrix<f64> {
         let mut scaled = self.back.clone();
@@ -136,10 +144,7 @@ impl Problem {
         let n = self.y.len() as f64;
         let order = self.order as f64;
         let most_edf = order + (n - order) * most_taken;
-        // From interpolation to a straight line or parabola; the likelihood is flat on this scale.
-        let fits: Vec<Fit> = (0..=STEPS)
-            .filter_map(|step| self.solve(LOWEST + STEP * f64::from(step)))
-            .collect();
+        let fits = self.fits();
         let allowed = |fit: &&Fit| fit.edf <= most_edf;
         let likeliest = fits
             .iter()

@@ -77,7 +77,8 @@ fn measure_seen(
     let reference = results
         .iter()
         .rposition(|frame| frame.separation_px.is_some());
-    let backdrop = reference.and_then(|reference| backdrop::detect(&results, reference));
+    let backdrop =
+        reference.and_then(|reference| backdrop::detect(&results, reference));
     let dust = reference.and_then(|reference| dust::detect(&results, course.as_ref(), reference));
     if let Some(dust) = &dust {
         dust.correct(&mut results);
@@ -101,7 +102,19 @@ fn measure_seen(
         backdrop.as_ref(),
         dust.as_ref(),
     );
-    let slip = slip::find(&results, &places, pulls.cut_blur.as_ref());
+    let slip = slip::find(
+        &slip::Seen {
+            frames: &results,
+            places: &places,
+            course: course.as_ref(),
+            size_px: size,
+            other_light: other_light.as_ref(),
+        },
+        pulls.cut_blur.as_ref(),
+    );
+    if let Some(slip) = &slip {
+        slip.correct(&mut results);
+    }
     let closest_focus = settings.closest_focus.or_else(|| {
         let nearest = results.first().and_then(|frame| frame.focus_dioptres)?;
         Metres::new(1.0 / nearest.value).ok()

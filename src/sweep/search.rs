@@ -6,7 +6,7 @@ use super::pick::{Found, Sightings};
 use super::places::{NO_WORSE, Places, SPEAK_AGAINST};
 use super::restore::{self, Arrangement, Ends, Restored};
 use super::smooth::Smooth;
-use super::{FrameInfo, FrameOrder, SweepSettings, distance, pace, pair, unseen};
+use super::{FrameInfo, FrameOrder, SweepSettings, distance, pace, pair, steps, unseen};
 use crate::measure::Unmeasurable;
 
 /// Gives what is seen in the frames at some indices, in their order.
@@ -227,27 +227,44 @@ fn settle(
     let of_looked: Vec<Places> = accounts.iter().map(|places| places.of(&looked)).collect();
     let series = sightings.series();
     let chosen = Places::likeliest(&of_looked, &series, -NO_WORSE);
-    let unseen = unseen::gaps(&of_looked[chosen], &series);
-    let places = unseen
-        .into_iter()
-        .fold(accounts[chosen].clone(), |places, (frame, missing)| {
-            places.opened(looked[frame], missing)
+    let placed = |series: &[Vec<Option<(f64, f64)>>; 2]| {
+        let unseen = unseen::gaps(&of_looked[chosen], series);
+        let places = unseen
+            .into_iter()
+            .fold(accounts[chosen].clone(), |places, (frame, missing)| {
+                places.opened(looked[frame], missing)
+            });
+        let [separations, moments] = series.each_ref().map(|seen| {
+            let mut all = vec![None; sequence.len()];
+            for (&at, seen) in looked.iter().zip(seen) {
+                all[at] = *seen;
+            }
+            all
         });
-    let [separations, moments] = series.map(|seen| {
-        let mut all = vec![None; sequence.len()];
-        for (&at, seen) in looked.iter().zip(seen) {
-            all[at] = seen;
-        }
-        all
-    });
-    let paced = pace::of(
-        &places,
-        &dioptres,
-        &separations,
-        &moments,
-        sightings.last_is_sound(),
-    );
-    let places = places.paced(paced);
+        let paced = pace::of(
+            &places,
+            &dioptres,
+            &separations,
+            &moments,
+            sightings.last_is_sound(),
+        );
+        places.paced(paced)
+    };
+    let as_seen = placed(&series);
+    // A zoom ring that slips, or a target that moves, is no gap and no change of pace, though either may explain half of it.
+    let level = steps::levelled(&series, &|frame| of_looked[chosen].at(frame));
+    let places = level
+        .filter(|level| {
+            let unlikely = |places: &Places, separations: &[Option<(f64, f64)>]| {
+                steps::unlikely(separations, &|frame| places.pace(looked[frame]))
+            };
+            let stepping = unlikely(&placed(level), &level[0]);
+            let running = unlikely(&as_seen, &series[0]);
+            stepping
+                .zip(running)
+                .is_some_and(|(stepping, running)| stepping + SPEAK_AGAINST < running)
+        })
+        .map_or(as_seen.clone(), |level| placed(&level));
     sightings.places = places.of(&looked);
     places
 }

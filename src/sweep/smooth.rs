@@ -71,35 +71,8 @@ impl Smooth {
 
     fn fit(points: &[(f64, f64, f64)], to: f64, most_taken: f64) -> Option<Self> {
         let n = points.len();
-        let falls = |pair: &[(f64, f64, f64)]| pair[1].0 < pair[0].0;
-        if n < 3 || points.windows(2).any(falls) || points[n - 1].0 <= points[0].0 {
-            return None;
-        }
         let order = if n < FEW { 2 } else { 3 };
-        let inside = points[n - 1].0 - points[0].0;
-        let (first, last) = (points[0].0.min(to), points[n - 1].0.max(to));
-        let stretches = ((n - 1) as f64 * (last - first) / inside).round() as usize;
-        let knots = Knots {
-            first,
-            last,
-            stretches: stretches.clamp(2, MOST_STRETCHES),
-        };
-        let mut basis = DMatrix::zeros(n, knots.stretches + 3);
-        for (row, point) in points.iter().enumerate() {
-            for (column, value) in knots.splines(point.0) {
-                basis[(row, column)] = value;
-            }
-        }
-        let weight = DVector::from_iterator(n, points.iter().map(|p| 1.0 / (p.2 * p.2)));
-        let total = weight.sum();
-        let mean = points
-            .iter()
-            .zip(weight.iter())
-            .map(|(p, w)| p.1 * w)
-            .sum::<f64>()
-            / total;
-        let y = DVector::from_iterator(n, points.iter().map(|p| p.1 - mean));
-        let problem = Problem::new(basis, weight, y, order)?;
+        let (problem, knots, mean) = equations(points, to, order)?;
         let fit = problem.best(most_taken)?;
         let spread = problem.inverse(fit.ratio);
         let freedom = (n - order) as f64;
@@ -176,6 +149,46 @@ impl Smooth {
         let left = (own - self.covariance[(point, point)]).max(1e-3 * own);
         (value - self.fitted[point]) / (self.noise_factor * left.sqrt())
     }
+}
+
+/// The equations of the curves through some points, with a penalty on differences of the given order.
+#[must_use]
+pub(super) fn problem(points: &[(f64, f64, f64)], order: usize) -> Option<Problem> {
+    Some(equations(points, points.first()?.0, order)?.0)
+}
+
+/// The same with their knots, which reach to a place, and the mean that was taken out of the values.
+fn equations(points: &[(f64, f64, f64)], to: f64, order: usize) -> Option<(Problem, Knots, f64)> {
+    let n = points.len();
+    let falls = |pair: &[(f64, f64, f64)]| pair[1].0 < pair[0].0;
+    if n < 3 || points.windows(2).any(falls) || points[n - 1].0 <= points[0].0 {
+        return None;
+    }
+    let inside = points[n - 1].0 - points[0].0;
+    let (first, last) = (points[0].0.min(to), points[n - 1].0.max(to));
+    let stretches = ((n - 1) as f64 * (last - first) / inside).round() as usize;
+    let knots = Knots {
+        first,
+        last,
+        stretches: stretches.clamp(2, MOST_STRETCHES),
+    };
+    let mut basis = DMatrix::zeros(n, knots.stretches + 3);
+    for (row, point) in points.iter().enumerate() {
+        for (column, value) in knots.splines(point.0) {
+            basis[(row, column)] = value;
+        }
+    }
+    let weight = DVector::from_iterator(n, points.iter().map(|p| 1.0 / (p.2 * p.2)));
+    let total = weight.sum();
+    let mean = points
+        .iter()
+        .zip(weight.iter())
+        .map(|(p, w)| p.1 * w)
+        .sum::<f64>()
+        / total;
+    let y = DVector::from_iterator(n, points.iter().map(|p| p.1 - mean));
+    let problem = Problem::new(basis, weight, y, order)?;
+    Some((problem, knots, mean))
 }
 
 impl Knots {

@@ -8,7 +8,7 @@ use super::other_light::OtherLight;
 use super::pieces::{Pieces, points, separations};
 use super::places::Places;
 use super::pulls::Pulls;
-use super::slip::ZoomSlip;
+use super::slip::Slip;
 use super::{CurvePoint, FrameResult, ShiftCurve, Summary, vignette};
 use crate::units::Measured;
 
@@ -29,8 +29,8 @@ pub(super) struct Grounds<'a> {
     pub(super) pulls: &'a Pulls,
     /// There is light beside a target.
     pub(super) other_light: Option<&'a OtherLight>,
-    /// The zoom ring slipped.
-    pub(super) slip: Option<&'a ZoomSlip>,
+    /// The zoom ring slipped, or a target moved.
+    pub(super) slip: Option<&'a Slip>,
     /// Nothing shows which end of the sweep is at closest focus.
     pub(super) either_way: bool,
     /// What the systematic bounds need.
@@ -45,10 +45,12 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
     let measured = separations(frames);
     let points = points(&measured, grounds.places, LEAST_U_PX);
     let last = measured.len() - 1;
-    let is_after = |slip: &ZoomSlip| measured.partition_point(|(place, _)| *place < slip.after);
+    // The step of a target is taken out.
+    let left_in = grounds.slip.filter(|slip| !slip.is_of_target());
+    let is_after = |slip: &Slip| measured.partition_point(|(place, _)| *place < slip.after);
     let smooth = Pieces::through(
         &points,
-        grounds.slip.map(is_after),
+        left_in.map(is_after),
         grounds.places.are_uneven(),
     );
     let reference_px = smooth
@@ -89,6 +91,9 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         fill(other.u_pct(frames), |difference| {
             &mut difference.other_light
         });
+    }
+    if let Some(slip) = grounds.slip {
+        fill(slip.u_pct(frames.len()), |difference| &mut difference.moved);
     }
     if grounds.either_way {
         // Against the first frame each shift would be as much another one; either reading may be right.
@@ -139,10 +144,9 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
     }
     let (k, worst, worst_shift_pct) = worst?;
     let setting = Setting {
-        slip_pct: grounds
-            .slip
+        slip_pct: left_in
             .filter(|slip| worst <= slip.before)
-            .map(|slip| slip.jump_pct.abs()),
+            .map(|slip| slip.jump_pct.value.abs()),
         ..grounds.setting
     };
     let per_px = 100.0 / reference_px;

@@ -13,7 +13,7 @@ use super::other_light::OtherLight;
 use super::places::Places;
 use super::restore::Restored;
 use super::shading::Shading;
-use super::slip::ZoomSlip;
+use super::slip::Slip;
 use super::vignette::CutBlur;
 use super::{Code, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings};
 
@@ -40,8 +40,8 @@ pub(super) struct Evidence {
     pub(super) shading: Option<Shading>,
     /// There is dust on the sensor.
     pub(super) dust: Option<Dust>,
-    /// The zoom ring slipped.
-    pub(super) slip: Option<ZoomSlip>,
+    /// The zoom ring slipped, or a target moved.
+    pub(super) slip: Option<Slip>,
     /// The reference is short of infinity.
     pub(super) shortfall: Option<Shortfall>,
 }
@@ -63,7 +63,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         distances::order_uncertain(sweep, evidence),
         distances::unknown(sweep, settings, evidence),
         distances::disagrees(sweep, settings, evidence),
-        motion::zoom_slipped(sweep, evidence.slip.as_ref()),
+        motion::stepped(sweep, evidence.slip.as_ref()),
         motion::camera_moved(sweep, &evidence.places),
         pictures::clipped(sweep),
         pictures::saturated(sweep),

@@ -3,7 +3,7 @@
 use super::{finding, signed, worst_u};
 use crate::measure::Target;
 use crate::sweep::places::{Places, median};
-use crate::sweep::slip::ZoomSlip;
+use crate::sweep::slip::{Mover, Slip};
 use crate::sweep::{Code, Finding, FrameResult, Severity, SweepMeasurement};
 use crate::units::Measured;
 
@@ -226,22 +226,43 @@ fn restless(poses: &[Pose]) -> bool {
     }
 }
 
-/// The zoom ring slipped, though the files may not say so.
-pub(super) fn zoom_slipped(sweep: &SweepMeasurement, slip: Option<&ZoomSlip>) -> Option<Finding> {
+/// The zoom ring slipped, though the files may not say so, or one of the targets moved.
+pub(super) fn stepped(sweep: &SweepMeasurement, slip: Option<&Slip>) -> Option<Finding> {
     let slip = slip?;
     let file = |frame: usize| sweep.frames[frame].info.file.clone();
-    Some(finding(
-        Code::FocalLengthChanged,
-        Severity::Warning,
-        format!(
-            "The scale of the picture jumps by {} % between {} and {}, as a slipping zoom ring makes it. The frames \
-             from {} on were taken at the focal length of the last one, and their shifts are right. Those before it hold the \
-             jump beside the breathing, and no frame at infinity tells the two apart. Fix the ring with tape and shoot again.",
-            signed(slip.jump_pct),
-            file(slip.before),
-            file(slip.after),
-            file(slip.after),
+    let (before, after) = (file(slip.before), file(slip.after));
+    let jump = signed(slip.jump_pct.value);
+    let target = |moves: &str, stays: &str| {
+        let message = format!(
+            "The {moves} target moves by {:.1} px ({jump} % of the distance between the targets) between {before} and {after} while \
+             the {stays} one stands still, as peeling tape does. The step is taken out of the frames up to {before}, but for ±{:.4} \
+             percentage points, which their uncertainty holds. Fix the targets and shoot again.",
+            slip.jump_px.abs(),
+            slip.jump_pct.std_error,
+        );
+        (Code::CameraMoved, message)
+    };
+    let scale = |as_if: &str, advice: &str| {
+        let message = format!(
+            "The scale of the picture jumps by {jump} % between {before} and {after}, as {as_if}. The frames \
+             from {after} on were taken as the last one was, and their shifts are right. Those before it hold the \
+             jump beside the breathing, and no frame at infinity tells the two apart. {advice} and shoot again.",
+        );
+        (Code::FocalLengthChanged, message)
+    };
+    let (code, message) = match slip.by {
+        Mover::Left => target("left", "right"),
+        Mover::Right => target("right", "left"),
+        Mover::Ring => scale("a slipping zoom ring makes it", "Fix the ring with tape"),
+        Mover::Untold => scale(
+            "a slipping zoom ring makes it, or a target that moves",
+            "Fix the ring and the targets",
         ),
-        vec![file(slip.before), file(slip.after)],
+    };
+    Some(finding(
+        code,
+        Severity::Warning,
+        message,
+        vec![before, after],
     ))
 }

@@ -1,7 +1,8 @@
-//! Effects near the limit of what the pictures show: blur cut by little, movement within the noise, a slip of the zoom ring.
+//! Effects near the limit of what the pictures show: blur cut by little, movement within the noise, a slip of the zoom ring, a
+//! target that creeps.
 
-use breathmark::simulate::{Bump, Noise, Scene, ZoomSlip};
-use breathmark::sweep::{Code, Part, SweepMeasurement, SweepSettings};
+use breathmark::simulate::{Bump, Noise, Peel, Scene, SweepScript, ZoomSlip};
+use breathmark::sweep::{Code, Finding, Part, SweepMeasurement, SweepSettings};
 
 use super::rig::{Files, errors, line, message, rms, small, worst_pull};
 
@@ -109,5 +110,63 @@ fn a_slipped_zoom_ring_spoils_one_side_only() {
             step.is_none_or(|step| (step - size).abs() < 0.02),
             "{step:?}"
         );
+    }
+}
+
+/// A slip of half a thousandth is named, as one that any sweep without it is a long way from.
+#[test]
+fn a_slight_slip_is_named() {
+    for (factor, said) in [(1.0005, "+0.05 %"), (0.9993, "−0.07 %")] {
+        let mut script = small(85.0, 2.0);
+        script.scene = Scene::two_targets(960, 640);
+        script.frames = 24;
+        let told = |script: &SweepScript| {
+            let measured = Files::of(script).measure(&SweepSettings::default());
+            let slip = |finding: &&Finding| finding.code == Code::FocalLengthChanged;
+            measured
+                .findings
+                .iter()
+                .find(slip)
+                .map(|finding| finding.message.clone())
+        };
+        assert_eq!(told(&script), None);
+        script.picture.zoom_slip = Some(ZoomSlip { frame: 11, factor });
+        let message = told(&script).expect("a slip");
+        assert!(message.contains(said), "{message}");
+        assert!(
+            message.contains("SWP_0011.JPG and SWP_0012.JPG"),
+            "{message}"
+        );
+    }
+}
+
+/// Tape that moves by a pixel on one side while the other stays: told from a slipped ring, taken out of the frames before it, and
+/// the result is that of targets that stayed.
+#[test]
+fn a_target_that_moves_is_told_and_taken_out() {
+    for (target, by_px, side) in [(0, (-1.2, 0.1), "left"), (1, (-0.6, -0.1), "right")] {
+        let mut script = small(85.0, 2.0);
+        script.scene = Scene::two_targets(960, 640);
+        script.frames = 24;
+        // Nobody's tripod is quite still.
+        script.picture.sway_px = 0.05;
+        let frame = 13;
+        script.picture.peel = Some(Peel {
+            target,
+            frame,
+            by_px,
+        });
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        let said = message(&measured, Code::CameraMoved);
+        assert!(
+            said.contains(&format!("The {side} target moves by")),
+            "{said}"
+        );
+        assert!(said.contains("SWP_0013.JPG and SWP_0014.JPG"), "{said}");
+        // The step itself is known to a hundredth of a pixel: a thousandth of a per cent of the distance, twice.
+        let off = errors(&script, &measured);
+        assert!(rms(&off) < super::ORDINARY_PCT, "{said}: {off:?}");
+        let left = line(&measured, Part::MovedTarget).expect("a line of its own");
+        assert!(left > 0.0 && left < 0.002, "{left} {said}");
     }
 }
