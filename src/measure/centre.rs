@@ -15,7 +15,7 @@ use super::empty::{self, Laid};
 use super::foreign::mask;
 use super::frame_edge::{clipped, inside};
 use super::levers::{self, Levers};
-use super::luminance::Patch;
+use super::luminance::{Patch, slope_at};
 use super::moments::{Moments, sparse_rows};
 use super::noise::Noise;
 use super::profile::Profile;
@@ -270,6 +270,7 @@ fn report(
     if seen.foreign > CROWDED_PART * m.flux {
         flags.push(Flag::Crowded);
     }
+    let level = ring.plane.at(centre.0, centre.1);
     let laid = Laid {
         centre,
         support: seen.support,
@@ -277,7 +278,8 @@ fn report(
         outer: seen.outer,
         flux: m.flux,
         peak: seen.profile.peak,
-        pixel_variance: ring.pixel_variance,
+        // A background that JPEG leaves flat is no surer than its steps.
+        pixel_variance: noise.variance(level, slope_at(level.max(0.0))),
     };
     Ok(Target {
         x_px: Measured::new(best.centre.0, (best.variance.0 + edge).sqrt()),

@@ -4,12 +4,16 @@
 //! ([`Uneven`](crate::measure::Uneven)), beyond noise: a few places each, so frames with windows of about one size are
 //! heard together, and believed where they stand out of the noise.
 //!
+//! Empty places stand for what can't be seen behind and around a blurred target. Where the targets are sharp it can be seen
+//! ([`beside`](super::beside)), all but what the tape itself hides: where that shows less, a label or a glint stands in the
+//! empty places and not in the targets' windows.
+//!
 //! The error of a shift is that of its frame less that of the reference. The background stands still while the window grows
 //! with the blur, so the two go together as far as the windows are alike: between unlike ones of radii a < b by (a/b)⁴ (our
 //! choice: it is (a/b)² for unevenness much finer than the window, and 1 for much coarser).
 
-use super::FrameResult;
-use super::pair;
+use super::distance::blur::BlurCourse;
+use super::{FrameResult, beside, pair};
 use crate::measure::Target;
 use crate::units::Measured;
 
@@ -23,19 +27,18 @@ const GROWTH: i32 = 3;
 /// How far two windows that differ in radius lose their common error: see above.
 const ALIKE: i32 = 4;
 
+/// How many times what is seen around the targets the background may do, with what the tape hides (our choice).
+const HIDDEN: f64 = 2.0;
+/// Fewest frames that can deny what the empty places say.
+const FEWEST_DENIALS: usize = 3;
+
 /// What an uneven background does to the shifts.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Backdrop {
     /// Standard uncertainty of each frame's shift, percentage points, by place in the sweep; 0 where not measured.
     pub(super) u_pct: Vec<f64>,
-}
-
-impl Backdrop {
-    /// The largest of these uncertainties, percentage points.
-    #[must_use]
-    pub(super) fn most_pct(&self) -> f64 {
-        self.u_pct.iter().copied().fold(0.0, f64::max)
-    }
+    /// The largest that the empty places alone would make of it, percentage points.
+    pub(super) elsewhere_pct: f64,
 }
 
 /// What one frame shows.
@@ -50,33 +53,70 @@ struct Seen {
 
 /// Looks at the background of all frames; `None` where it is even.
 #[must_use]
-pub(super) fn detect(frames: &[FrameResult], reference: usize) -> Option<Backdrop> {
+pub(super) fn detect(
+    frames: &[FrameResult],
+    course: Option<&BlurCourse>,
+    reference: usize,
+) -> Option<Backdrop> {
     let seen: Vec<Seen> = frames.iter().enumerate().filter_map(seen).collect();
     let pooled: Vec<Measured> = (0..seen.len()).map(|at| pooled(&seen, at)).collect();
     let clear = |variance: &Measured| variance.value > CLEAR * variance.std_error;
     if !pooled.iter().any(clear) {
         return None;
     }
-    let u: Vec<f64> = pooled
+    let told = |variance: &Measured| {
+        if clear(variance) {
+            variance.value.sqrt()
+        } else {
+            0.0
+        }
+    };
+    let elsewhere: Vec<f64> = pooled.iter().map(told).collect();
+    let around = course.map(|course| beside::pulls(frames, course));
+    let around = |frame: &Seen| around.as_ref()?[frame.place];
+    // Where the empty places were contradicted at every turn, they are no witness of what lies farther out either.
+    let heard: Vec<f64> = elsewhere
         .iter()
-        .map(|variance| {
-            if clear(variance) {
-                variance.value.sqrt()
-            } else {
-                0.0
-            }
+        .zip(&seen)
+        .filter(|(u, _)| **u > 0.0)
+        .filter_map(|(_, frame)| around(frame).as_ref().map(most))
+        .collect();
+    let is_denied = heard.len() >= FEWEST_DENIALS && heard.iter().all(|most| *most <= 0.0);
+    let u: Vec<f64> = elsewhere
+        .iter()
+        .zip(&seen)
+        .map(|(&u, frame)| match around(frame) {
+            Some(around) => u.min(most(&around)),
+            None if is_denied => 0.0,
+            None => u,
         })
         .collect();
     let last = seen.iter().position(|frame| frame.place == reference)?;
-    let mut u_pct = vec![0.0; frames.len()];
-    for (at, frame) in seen.iter().enumerate() {
-        let (own, other) = (u[at] / frame.separation, u[last] / seen[last].separation);
-        let ratio = frame.radius / seen[last].radius;
-        let alike = ratio.min(1.0 / ratio).powi(ALIKE);
-        let variance = own * own + other * other - 2.0 * alike * own * other;
-        u_pct[frame.place] = 100.0 * variance.max(0.0).sqrt();
+    let of_shifts = |u: &[f64]| {
+        let mut u_pct = vec![0.0; frames.len()];
+        for (at, frame) in seen.iter().enumerate() {
+            let (own, other) = (u[at] / frame.separation, u[last] / seen[last].separation);
+            let ratio = frame.radius / seen[last].radius;
+            let alike = ratio.min(1.0 / ratio).powi(ALIKE);
+            let variance = own * own + other * other - 2.0 * alike * own * other;
+            u_pct[frame.place] = 100.0 * variance.max(0.0).sqrt();
+        }
+        u_pct
+    };
+    Some(Backdrop {
+        u_pct: of_shifts(&u),
+        elsewhere_pct: of_shifts(&elsewhere).into_iter().fold(0.0, f64::max),
+    })
+}
+
+/// The most that the background does to a separation, px, where what lies around the sharp targets pulls them apart by so much: 0
+/// where that does not stand out.
+fn most(around: &Measured) -> f64 {
+    if beside::is_clear(around) {
+        HIDDEN * around.value.abs()
+    } else {
+        0.0
     }
-    Some(Backdrop { u_pct })
 }
 
 fn seen((place, frame): (usize, &FrameResult)) -> Option<Seen> {
@@ -167,8 +207,8 @@ mod tests {
     #[test]
     fn an_even_background_adds_nothing() {
         let even = frames(&[120, 80, 40, 60], |_| Some(0.005));
-        assert_eq!(detect(&even, 3), None);
-        assert_eq!(detect(&frames(&[120, 40], |_| None), 1), None);
+        assert_eq!(detect(&even, None, 3), None);
+        assert_eq!(detect(&frames(&[120, 40], |_| None), None, 1), None);
     }
 
     /// 0.2 px in either target at 1000 px are 0.028 %; the reference adds nothing to itself, and little to what is much wider.
@@ -176,12 +216,15 @@ mod tests {
     fn what_two_windows_share_cancels() {
         let radii = [120, 120, 30, 60, 60];
         let pull = |radius: u32| Some(0.2 * (f64::from(radius) / 120.0).powi(GROWTH));
-        let u = detect(&frames(&radii, pull), 4).expect("uneven").u_pct;
+        let u = detect(&frames(&radii, pull), None, 4)
+            .expect("uneven")
+            .u_pct;
         assert!((u[0] - 0.0283).abs() < 0.001, "{u:?}");
         assert!(u[3] < 1e-9 && u[4] < 1e-9, "{u:?}");
         // Where there was no empty place, windows of another size tell.
         let half = detect(
             &frames(&radii, |radius| pull(radius).filter(|_| radius < 100)),
+            None,
             4,
         );
         let told = half.expect("uneven").u_pct;

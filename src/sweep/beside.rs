@@ -28,20 +28,32 @@ pub(super) fn u_pct(
     reference: usize,
 ) -> Option<Vec<f64>> {
     let separation = reference_px(frames)?;
-    let sharp = course?.sharp_variance;
-    let shows = |frame: &&FrameResult| {
-        let narrow = mean_variance(&frame.targets).is_some_and(|mean| mean.value < SHARP * sharp);
-        frame.separation_px.is_some() && narrow
-    };
-    let sharpest: Vec<&FrameResult> = frames.iter().filter(shows).collect();
-    let pulls: Vec<Option<Measured>> = frames.iter().map(|frame| pull(frame, &sharpest)).collect();
-    let is_clear = |pull: &Measured| pull.value.abs() > (CLEAR * pull.std_error).max(LEAST_PX);
+    let pulls = pulls(frames, course?);
     if !pulls.iter().flatten().any(is_clear) {
         return None;
     }
     let of = |at: usize| pulls[at].map_or(0.0, |pull| pull.value);
     let u = |at: usize| 100.0 * (of(at) - of(reference)).abs() / separation;
     Some((0..frames.len()).map(u).collect())
+}
+
+/// How far what lies around the targets pulls them apart in each frame, px, as the frames show it in which they are sharp; `None`
+/// where its window reaches farther than was seen.
+#[must_use]
+pub(super) fn pulls(frames: &[FrameResult], course: &BlurCourse) -> Vec<Option<Measured>> {
+    let sharp = course.sharp_variance;
+    let shows = |frame: &&FrameResult| {
+        let narrow = mean_variance(&frame.targets).is_some_and(|mean| mean.value < SHARP * sharp);
+        frame.separation_px.is_some() && narrow
+    };
+    let sharpest: Vec<&FrameResult> = frames.iter().filter(shows).collect();
+    frames.iter().map(|frame| pull(frame, &sharpest)).collect()
+}
+
+/// Whether such a pull stands out.
+#[must_use]
+pub(super) fn is_clear(pull: &Measured) -> bool {
+    pull.value.abs() > (CLEAR * pull.std_error).max(LEAST_PX)
 }
 
 /// How far what lies around the sharpest targets pulls a frame's targets apart, px, by the mean of the frames that show it.

@@ -84,7 +84,7 @@ pub(super) fn take_out(
 
 /// Whether an uneven background explains blurs that lean as if brightness moved the shifts by so much, percentage points.
 fn explains(backdrop: Option<&Backdrop>, shading_pct: f64) -> bool {
-    backdrop.is_some_and(|backdrop| shading_pct < FOOLED * backdrop.most_pct())
+    backdrop.is_some_and(|backdrop| shading_pct < FOOLED * backdrop.elsewhere_pct)
 }
 
 /// Light ε of the background at the rim, R from the middle of a disc, pulls by ε·R and leans by ε·R³, which brightness that

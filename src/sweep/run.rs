@@ -78,7 +78,7 @@ fn measure_seen(
         .iter()
         .rposition(|frame| frame.separation_px.is_some());
     let backdrop =
-        reference.and_then(|reference| backdrop::detect(&results, reference));
+        reference.and_then(|reference| backdrop::detect(&results, course.as_ref(), reference));
     let dust = reference.and_then(|reference| dust::detect(&results, course.as_ref(), reference));
     if let Some(dust) = &dust {
         dust.correct(&mut results);

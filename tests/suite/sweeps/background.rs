@@ -104,6 +104,45 @@ fn what_the_windows_do_not_hold_adds_nothing() {
     }
 }
 
+/// Labels and glints on the cloth above and below the targets, of which no target's window holds any: where the targets are sharp
+/// that is seen, so what the empty places find is not laid to the targets. Nor are the steps of JPEG at quality 64.
+#[test]
+fn labels_elsewhere_are_no_uneven_background() {
+    let label = |x_px: f64, y_px: f64, level: f64| Clutter::Label {
+        x_px,
+        y_px,
+        width_px: 40.0,
+        height_px: 14.0,
+        level,
+    };
+    let mut clutter = Vec::new();
+    for target in Scene::two_targets(1000, 667).targets {
+        for (dx, dy, level) in [
+            (-22.0, -170.0, 0.2),
+            (25.0, -235.0, 0.15),
+            (-30.0, 165.0, 0.15),
+            (20.0, 240.0, 0.2),
+        ] {
+            clutter.push(label(target.x_px + dx, target.y_px + dy, level));
+        }
+    }
+    let mut coarse = before(Vec::new());
+    coarse.picture.jpeg_quality = 64;
+    coarse.scene.background.level = 0.025;
+    for script in [before(clutter), coarse] {
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        let named = codes(&measured);
+        assert!(
+            !named.iter().any(|code| code.0 == "uneven_background"),
+            "{named:?}"
+        );
+        let u = line(&measured, Part::Background).expect("a line");
+        assert!(u < 0.0005, "{u}");
+        let pull = worst_pull(&script, &measured);
+        assert!(pull < 3.0, "{pull}");
+    }
+}
+
 /// A card that ends so many px outside the targets, and a wall of this light beyond.
 fn walled(outside: f64, level: f64) -> SweepScript {
     const WIDE: f64 = 400.0;
