@@ -18,6 +18,7 @@ mod facts;
 mod finding;
 mod findings;
 mod frame;
+mod hunting;
 mod infinity;
 mod least_squares;
 mod left_open;

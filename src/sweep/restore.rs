@@ -22,6 +22,8 @@ pub(super) enum Restored {
     SortedByDistance,
     /// The blur says that the first frame is at infinity.
     ReversedByBlur,
+    /// Single neighbours were exchanged, between which scale and blur went back.
+    Exchanged,
     /// Scale and blur ran to and fro; put in a row by likeness.
     SortedByBlur,
     /// As before, but scale does not tell the near side from the far one, nor what is at the ends.

@@ -6,7 +6,7 @@ use super::pick::{Found, Sightings};
 use super::places::{NO_WORSE, Places, SPEAK_AGAINST};
 use super::restore::{self, Arrangement, Ends, Restored};
 use super::smooth::Smooth;
-use super::{FrameInfo, FrameOrder, SweepSettings, distance, pace, pair, steps, unseen};
+use super::{FrameInfo, FrameOrder, SweepSettings, distance, hunting, pace, pair, steps, unseen};
 use crate::measure::Unmeasurable;
 
 /// Gives what is seen in the frames at some indices, in their order.
@@ -149,6 +149,16 @@ fn by_blur(
         if before == sightings.order || !arrangement.how.was_shuffled() {
             break;
         }
+    }
+    let hunted = how
+        .is_none()
+        .then(|| hunting::exchanged(&sightings.series()))
+        .flatten();
+    if let Some(order) = hunted {
+        let before = sightings.order.clone();
+        sightings.arrange(&order);
+        rearrange(sequence, &before, &sightings.order);
+        how = Some(Restored::Exchanged);
     }
     how
 }

@@ -5,7 +5,8 @@ use crate::sweep::distance::blur::{BlurCourse, LastFrame};
 use crate::sweep::infinity::Witness;
 use crate::sweep::restore::Restored;
 use crate::sweep::{
-    Code, DistanceSource, Finding, Severity, SweepMeasurement, SweepSettings, distance,
+    Code, DistanceSource, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings,
+    distance, order,
 };
 use crate::units::Measured;
 
@@ -95,6 +96,9 @@ pub(super) fn order_uncertain(sweep: &SweepMeasurement, evidence: &Evidence) -> 
         Restored::ReversedByBlur => changed(
             "By the blur of the targets the first file is at infinity and the last at closest focus; the order was turned round.",
         ),
+        Restored::Exchanged => "Scale and blur go back between single neighbours, as of a focus that hunts; these frames were put in \
+             each other's place, and nothing else is changed. Check the order of the files named here."
+            .to_owned(),
         Restored::SortedByBlur => changed(
             "Scale and blur jump from file to file; the frames were put in the order in which both change smoothly.",
         ),
@@ -107,9 +111,17 @@ pub(super) fn order_uncertain(sweep: &SweepMeasurement, evidence: &Evidence) -> 
         Restored::EitherWay | Restored::MaybeBackwards | Restored::ToldBackwards => {
             names([first, last])
         }
+        Restored::Exchanged => out_of_file_order(sweep),
         _ => Vec::new(),
     };
     Some(finding(Code::OrderUncertain, severity, what, files))
+}
+
+/// Names of the frames before or after which another one comes by name.
+fn out_of_file_order(sweep: &SweepMeasurement) -> Vec<String> {
+    let falls = |pair: &[FrameResult]| order::by_name(&pair[0].info, &pair[1].info).is_gt();
+    let pairs = sweep.frames.windows(2).filter(|pair| falls(pair));
+    names(pairs.flatten())
 }
 
 /// How the order was changed, with what follows from that.

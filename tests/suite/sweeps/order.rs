@@ -294,3 +294,39 @@ fn a_sweep_from_far_to_near_without_distances_is_doubted() {
         assert!(said.contains("from infinity to closest focus"), "{said}");
     }
 }
+
+/// A focus that overshot and came back, twice: the four frames are put in each other's place and named, none is lost, and the
+/// result is that of a sweep that went straight. Frames in order are left alone.
+#[test]
+fn frames_of_a_focus_that_hunts_are_exchanged() {
+    for shape in [2.0, -1.5] {
+        let mut script = small(85.0, shape);
+        script.frames = 24;
+        let mut focus: Vec<f64> = (0..24).map(|frame| script.dioptres(frame)).collect();
+        focus.swap(5, 6);
+        focus.swap(16, 17);
+        let straight = Files::of(&script).measure(&SweepSettings::default());
+        assert!(
+            !codes(&straight)
+                .iter()
+                .any(|code| code.0 == "order_uncertain")
+        );
+        script.settings = Some(focus);
+        script.capture.write_distances = false;
+        let measured = Files::of(&script).measure(&SweepSettings::default());
+        assert_eq!(measured.measured_count(), 24);
+        let mut expected = taken(&script);
+        expected.swap(5, 6);
+        expected.swap(16, 17);
+        assert_eq!(order(&measured), expected);
+        let finding = measured
+            .findings
+            .iter()
+            .find(|one| one.code == Code::OrderUncertain);
+        let finding = finding.expect("a note");
+        assert_eq!(finding.severity, Severity::Note);
+        let named = [6, 5, 17, 16].map(|frame: usize| script.file_name(frame));
+        assert_eq!(finding.files, named);
+        assert!(rms(&errors(&script, &measured)) < super::ORDINARY_PCT);
+    }
+}
