@@ -29,6 +29,8 @@ const ALIKE: i32 = 4;
 
 /// How many times what is seen around the targets the background may do, with what the tape hides (our choice).
 const HIDDEN: f64 = 2.0;
+/// Fewest frames in which the targets have to be sharp: one or two show little more than their noise.
+const FEWEST_SHARP: usize = 3;
 /// Fewest frames that can deny what the empty places say.
 const FEWEST_DENIALS: usize = 3;
 
@@ -72,16 +74,18 @@ pub(super) fn detect(
         }
     };
     let elsewhere: Vec<f64> = pooled.iter().map(told).collect();
-    let around = course.map(|course| beside::pulls(frames, course));
+    let around = course
+        .filter(|course| beside::sharpest(frames, course).len() >= FEWEST_SHARP)
+        .map(|course| beside::pulls(frames, course));
     let around = |frame: &Seen| around.as_ref()?[frame.place];
     // Where the empty places were contradicted at every turn, they are no witness of what lies farther out either.
-    let heard: Vec<f64> = elsewhere
+    let heard: Vec<bool> = elsewhere
         .iter()
         .zip(&seen)
         .filter(|(u, _)| **u > 0.0)
-        .filter_map(|(_, frame)| around(frame).as_ref().map(most))
+        .filter_map(|(_, frame)| around(frame).as_ref().map(beside::is_clear))
         .collect();
-    let is_denied = heard.len() >= FEWEST_DENIALS && heard.iter().all(|most| *most <= 0.0);
+    let is_denied = heard.len() >= FEWEST_DENIALS && !heard.contains(&true);
     let u: Vec<f64> = elsewhere
         .iter()
         .zip(&seen)

@@ -41,13 +41,18 @@ pub(super) fn u_pct(
 /// where its window reaches farther than was seen.
 #[must_use]
 pub(super) fn pulls(frames: &[FrameResult], course: &BlurCourse) -> Vec<Option<Measured>> {
-    let sharp = course.sharp_variance;
-    let shows = |frame: &&FrameResult| {
-        let narrow = mean_variance(&frame.targets).is_some_and(|mean| mean.value < SHARP * sharp);
-        frame.separation_px.is_some() && narrow
-    };
-    let sharpest: Vec<&FrameResult> = frames.iter().filter(shows).collect();
+    let sharpest = sharpest(frames, course);
     frames.iter().map(|frame| pull(frame, &sharpest)).collect()
+}
+
+/// The frames in which the targets are sharp.
+#[must_use]
+pub(super) fn sharpest<'a>(frames: &'a [FrameResult], course: &BlurCourse) -> Vec<&'a FrameResult> {
+    let narrow = |frame: &FrameResult| {
+        mean_variance(&frame.targets).is_some_and(|mean| mean.value < SHARP * course.sharp_variance)
+    };
+    let shows = |frame: &&FrameResult| frame.separation_px.is_some() && narrow(frame);
+    frames.iter().filter(shows).collect()
 }
 
 /// Whether such a pull stands out.
