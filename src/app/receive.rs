@@ -6,8 +6,9 @@ use std::collections::{BTreeSet, HashMap};
 
 use super::App;
 use crate::intake::{self, IntakeError};
+use crate::measure::Unmeasurable;
 use crate::store::{LensId, StoreError, SweepDraft, SweepId, Upload, UploadFile, UploadId};
-use crate::sweep::{self, FrameInfo, SweepSettings};
+use crate::sweep::{self, FrameInfo, SweepGroup, SweepSettings};
 
 /// Why a file or an upload could not be received.
 #[derive(Debug, thiserror::Error)]
@@ -77,7 +78,9 @@ impl App {
             ..SweepSettings::default()
         };
         let lenses = self.lenses_of_card(&infos).await?;
-        let drafts: Vec<SweepDraft> = sweep::split(&infos, "sweep")
+        let drafts: Vec<SweepDraft> = self
+            .split(&frames, infos.clone())
+            .await?
             .into_iter()
             .map(|group| SweepDraft {
                 name: group.name,
@@ -96,6 +99,27 @@ impl App {
         let sweeps = self.store.finish_upload(upload.id, &drafts, now_ms).await?;
         self.wake.notify_one();
         Ok(sweeps)
+    }
+
+    /// The frames of an upload sorted into sweeps; where files leave it open, their pictures are looked at.
+    async fn split(
+        &self,
+        frames: &[UploadFile],
+        infos: Vec<FrameInfo>,
+    ) -> Result<Vec<SweepGroup>, ReceiveError> {
+        let originals = self.originals.clone();
+        let limits = self.config.limits();
+        let hashes: Vec<String> = frames.iter().map(|file| file.sha256.clone()).collect();
+        let split = move || {
+            let load = |index: usize| {
+                originals
+                    .read(&hashes[index])
+                    .and_then(|bytes| intake::decode_plane(&bytes, &limits))
+                    .map_err(|error| Unmeasurable::Undecodable(error.to_string()))
+            };
+            sweep::split_looking(&infos, "sweep", &load)
+        };
+        Ok(tokio::task::spawn_blocking(split).await?)
     }
 
     /// The files without those whose picture is in another one, and what is said of these by name. A copy that lost its

@@ -1,7 +1,7 @@
 //! `breathmark measure`: frames in, report out, with no server and no database.
 
 use std::collections::{BTreeMap, HashSet};
-use std::io::IsTerminal;
+use std::io::{IsTerminal as _, Read as _};
 use std::path::PathBuf;
 
 use anyhow::{Context, bail};
@@ -12,7 +12,9 @@ use super::{Ending, complain, options, say};
 use crate::intake::{self, Limits};
 use crate::measure::Unmeasurable;
 use crate::report::{ReportDocument, frames_csv, repeats_table, sweep_table, words};
-use crate::sweep::{self, FrameInfo, FrameOrder, RepeatGroup, SweepMeasurement, SweepSettings};
+use crate::sweep::{
+    self, FrameInfo, FrameOrder, RepeatGroup, SweepGroup, SweepMeasurement, SweepSettings,
+};
 use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
 
 /// How the report is printed.
@@ -57,13 +59,13 @@ pub(super) struct Measure {
     #[arg(long, value_name = "M", value_parser = options::metres, allow_negative_numbers = true)]
     target_distance_m: Option<Metres>,
     /// Marked focal length, mm
-    #[arg(long, value_name = "MM", value_parser = options::millimetres, allow_negative_numbers = true)]
+    #[arg(long, value_name = "MM", value_parser = options::focal_length, allow_negative_numbers = true)]
     focal_length_mm: Option<Millimetres>,
     /// f-number
     #[arg(long, value_name = "N", value_parser = options::f_number, allow_negative_numbers = true)]
     f_number: Option<FNumber>,
     /// Width of the picture area on the sensor, mm
-    #[arg(long, value_name = "MM", value_parser = options::millimetres, allow_negative_numbers = true)]
+    #[arg(long, value_name = "MM", value_parser = options::sensor_side, allow_negative_numbers = true)]
     sensor_width_mm: Option<Millimetres>,
     /// CSV file with the columns file and distance_m, one row a frame; `inf` is infinity
     #[arg(long, value_name = "FILE")]
@@ -163,7 +165,13 @@ impl Measure {
         let Some(path) = &self.distances else {
             return Ok(BTreeMap::new());
         };
-        let bytes = std::fs::read(path)
+        // A list may come through a pipe, so it may also have no end.
+        let mut bytes = Vec::new();
+        std::fs::File::open(path)
+            .and_then(|file| {
+                file.take(intake::distances::LARGEST + 1)
+                    .read_to_end(&mut bytes)
+            })
             .with_context(|| format!("{} can't be read; check the path", path.display()))?;
         intake::distances::read(&bytes).with_context(|| path.display().to_string())
     }
@@ -232,31 +240,44 @@ fn measure_source(
 ) -> Vec<(SweepMeasurement, HashSet<String>)> {
     let frames = || source.frames.iter();
     let infos: Vec<FrameInfo> = frames().map(|frame| frame.info.clone()).collect();
-    sweep::split(&infos, &source.name)
-        .into_iter()
-        .map(|group| {
-            let before = progress.position();
-            let frames: Vec<FrameInfo> = group
-                .frames
-                .iter()
-                .map(|index| infos[*index].clone())
-                .collect();
-            let load = |index: usize| {
-                let path = &source.frames[group.frames[index]].path;
-                sources::bytes(path, limits)
-                    .and_then(|bytes| intake::decode_plane(&bytes, limits))
-                    .map_err(|error| Unmeasurable::Undecodable(error.to_string()))
-            };
-            let measured = sweep::measure(&group.name, &frames, &load, settings, &|done, _| {
-                progress.set_position(before + done as u64);
-            });
-            let pictures = group.frames.iter().map(|&index| {
-                let frame = &source.frames[index];
-                format!("{} {:?}", frame.mark, frame.info.captured_at)
-            });
-            (measured, pictures.collect())
-        })
-        .collect()
+    let load = |index: usize| {
+        sources::bytes(&source.frames[index].path, limits)
+            .and_then(|bytes| intake::decode_plane(&bytes, limits))
+            .map_err(|error| Unmeasurable::Undecodable(error.to_string()))
+    };
+    let measured = |name: &str, group: &[usize]| {
+        let before = progress.position();
+        let frames: Vec<FrameInfo> = group.iter().map(|&index| infos[index].clone()).collect();
+        let load = |at: usize| load(group[at]);
+        let measured = sweep::measure(name, &frames, &load, settings, &|done, _| {
+            progress.set_position(before + done as u64);
+        });
+        let runs = sweep::runs_apart(&frames, settings, &measured);
+        (measured, runs)
+    };
+    let with_pictures = |measured: SweepMeasurement, group: &[usize]| {
+        let pictures = group.iter().map(|&index| {
+            let frame = &source.frames[index];
+            format!("{} {:?}", frame.mark, frame.info.captured_at)
+        });
+        (measured, pictures.collect())
+    };
+    let mut sweeps = Vec::new();
+    for SweepGroup { name, frames } in sweep::split_looking(&infos, &source.name, &load) {
+        let (whole, runs) = measured(&name, &frames);
+        if runs.len() < 2 {
+            sweeps.push(with_pictures(whole, &frames));
+            continue;
+        }
+        // Only measuring shows that a bracket was begun anew without a pause.
+        progress.inc_length(frames.len() as u64);
+        for run in runs {
+            let run: Vec<usize> = run.into_iter().map(|at| frames[at]).collect();
+            let (alone, _) = measured(&name, &run);
+            sweeps.push(with_pictures(alone, &run));
+        }
+    }
+    sweeps
 }
 
 /// A bar on standard error where that is a terminal.

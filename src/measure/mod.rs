@@ -12,6 +12,7 @@ mod flags;
 mod foreign;
 mod frame_edge;
 mod levers;
+mod likeness;
 mod luminance;
 mod moments;
 mod noise;
@@ -28,6 +29,7 @@ mod toned;
 use reduced::Reduced;
 
 pub use flags::Flag;
+pub use likeness::Impression;
 pub use plane::{Plane, PlaneError, Samples};
 pub use target::{Beside, Lean, Spot, Target, Uneven, Unmeasurable, Window};
 pub use toned::{POWERS, Toned};

@@ -91,6 +91,8 @@ codes! {
         "The zoom ring may have slipped. Fix it with tape and shoot again.";
     TooFewFrames, "too_few_frames", "There are few frames",
         "The worst shift and the tolerance distance may fall between frames. Shoot at least 12, better 24.";
+    SeveralRuns, "several_runs", "The frames run through the focus more than once",
+        "They are several sweeps, and there is no result of all together. Put each run into a folder of its own and send it again, or leave out all frames but those of one.";
     DistanceUnknown, "distance_unknown", "The focus distances are not known",
         "There is no tolerance distance. Give distances for some frames, or closest focus and target distance.";
     DistanceDisagrees, "distance_disagrees", "Two sources of focus distance disagree",

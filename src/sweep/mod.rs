@@ -7,6 +7,7 @@ mod balance;
 mod beside;
 mod between;
 mod budget;
+mod carries_on;
 mod covered;
 mod curve;
 mod difference;
@@ -42,6 +43,7 @@ mod repeats;
 mod restore;
 mod run;
 mod run_together;
+mod runs;
 mod search;
 mod settings;
 mod shading;
@@ -95,6 +97,28 @@ pub struct SweepGroup {
 #[must_use]
 pub fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
     split::split(frames, source_name)
+}
+
+/// The same, where pictures tell what files leave open: frames behind a pause that carry on where those before it ended are of
+/// one sweep. `load` gives the picture of a frame by its index; only a few beside such pauses are asked for.
+#[must_use]
+pub fn split_looking(
+    frames: &[FrameInfo],
+    source_name: &str,
+    load: &(dyn Fn(usize) -> Result<Plane, Unmeasurable> + Sync),
+) -> Vec<SweepGroup> {
+    split::split_looking(frames, source_name, load)
+}
+
+/// The runs through the focus that the measurement of these frames found, as their indices: more than one where several
+/// brackets were shot one after the other without a pause (`Code::SeveralRuns`), which can be measured each by itself then.
+#[must_use]
+pub fn runs_apart(
+    frames: &[FrameInfo],
+    settings: &SweepSettings,
+    measured: &SweepMeasurement,
+) -> Vec<Vec<usize>> {
+    runs::apart(frames, settings, measured)
 }
 
 /// Measures one sweep. `load` gives the picture of the frame with this index in `frames`; it may be asked more than once

@@ -286,7 +286,7 @@ pub(super) fn by_blur(looks: &[Look], ends: Ends, is_shuffled: bool) -> Option<A
 
 /// Separation and blur, each from 0 to 1 over the sweep, and the widest blur, px; a separation that hardly changes is left
 /// out.
-fn normalised(looks: &[Look]) -> (Vec<(f64, f64)>, f64) {
+pub(super) fn normalised(looks: &[Look]) -> (Vec<(f64, f64)>, f64) {
     let least = looks
         .iter()
         .map(|l| l.variance)
@@ -315,7 +315,7 @@ fn breathing(looks: &[Look]) -> f64 {
 }
 
 /// How often a quantity changes its course, steps below a share of its range left out.
-fn turns(values: &[f64], share: f64) -> usize {
+pub(super) fn turns(values: &[f64], share: f64) -> usize {
     let mut courses: Vec<bool> = Vec::new();
     let mut last = values[0];
     for &r in values {

@@ -43,6 +43,7 @@ fn measure_seen(
     let mut sequence = order::by_files(frames, settings.order);
     let search = search::find(frames, &mut sequence, look, load, settings);
     let restored = search.restored;
+    let runs = search.runs.map(|runs| runs.named(frames));
     let either_way = restored.is_some_and(Restored::reads_both_ways);
     let (size, places) = (search.size, search.places);
     let mut results = frame_results(frames, &sequence, search.found, settings);
@@ -179,6 +180,7 @@ fn measure_seen(
     let evidence = findings::Evidence {
         places,
         restored,
+        runs,
         aside: scale.aside,
         course,
         estimate,

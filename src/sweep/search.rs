@@ -5,9 +5,10 @@ use super::look::{Load, Sight};
 use super::pick::{Found, Sightings};
 use super::places::{NO_WORSE, Places, SPEAK_AGAINST};
 use super::restore::{self, Arrangement, Ends, Restored};
+use super::runs::{self, Runs};
 use super::smooth::Smooth;
 use super::{FrameInfo, FrameOrder, SweepSettings, distance, hunting, pace, pair, steps, unseen};
-use crate::measure::Unmeasurable;
+use crate::measure::{Target, Unmeasurable};
 
 /// Gives what is seen in the frames at some indices, in their order.
 pub(super) type Look<'a> = &'a dyn Fn(&[usize]) -> Vec<Result<Sight, Unmeasurable>>;
@@ -22,6 +23,8 @@ pub(super) struct Search {
     pub(super) size: Option<(u32, u32)>,
     /// What distances, or blur and scale, did to the order.
     pub(super) restored: Option<Restored>,
+    /// The frames, in the order that their files give, run through the focus more than once; frames by their indices.
+    pub(super) runs: Option<Runs>,
 }
 
 /// Searches all frames that are in use; puts `sequence` right where distances, or blur and scale, show that it is wrong.
@@ -53,6 +56,7 @@ pub(super) fn find(
         size: size.unwrap_or((1, 1)),
         load,
     };
+    let runs = several_runs(&sightings);
     let mut how = None;
     if settings.order == FrameOrder::Automatic {
         let infos: Vec<&FrameInfo> = sequence.iter().map(|&index| &frames[index]).collect();
@@ -79,7 +83,17 @@ pub(super) fn find(
         places,
         size,
         restored: how,
+        runs,
     }
+}
+
+/// More runs through the focus than one, while the frames still are in the order that their files give.
+fn several_runs(sightings: &Sightings<'_>) -> Option<Runs> {
+    let pairs = sightings.pairs();
+    let indices = sightings.order.iter().zip(&pairs);
+    let paired = indices.filter_map(|(&index, pair)| pair.is_some().then_some(index));
+    let seen: Vec<_> = paired.zip(looks(&pairs)).collect();
+    runs::find(&seen)
 }
 
 /// Puts the frames in the order of the distances that are stated, where that is another one and the pictures don't speak for
@@ -308,24 +322,8 @@ fn order_by_blur(
         sightings.pairs()
     };
     let places: Vec<usize> = (0..pairs.len()).filter(|&i| pairs[i].is_some()).collect();
-    let widest = pairs
-        .iter()
-        .flatten()
-        .map(|pair| pair::shape(&pair[0], &pair[1]).separation)
-        .fold(0.0, f64::max);
-    let looks: Vec<restore::Look> = pairs
-        .iter()
-        .flatten()
-        .map(|pair| {
-            let shape = pair::shape(&pair[0], &pair[1]);
-            let scale = shape.separation / widest;
-            restore::Look {
-                separation: shape.separation,
-                variance: shape.width * shape.width / (scale * scale),
-            }
-        })
-        .collect();
-    let arrangement = restore::by_blur(&looks, ends(sightings, info, settings), is_shuffled)?;
+    let arrangement =
+        restore::by_blur(&looks(&pairs), ends(sightings, info, settings), is_shuffled)?;
     // Nearer frames whose targets left the picture were blurred more.
     let near_end_is_lost = places.first().is_some_and(|&first| first > FEW_LOST);
     if arrangement.how == Restored::MaybeBackwards && near_end_is_lost {
@@ -344,6 +342,21 @@ fn order_by_blur(
         sequence,
         how: arrangement.how,
     })
+}
+
+/// What is measured of the pairs that there are, at one scale.
+fn looks(pairs: &[Option<[Target; 2]>]) -> Vec<restore::Look> {
+    let shapes = || pairs.iter().flatten().map(|[a, b]| pair::shape(a, b));
+    let widest = shapes().map(|shape| shape.separation).fold(0.0, f64::max);
+    shapes()
+        .map(|shape| {
+            let scale = shape.separation / widest;
+            restore::Look {
+                separation: shape.separation,
+                variance: shape.width * shape.width / (scale * scale),
+            }
+        })
+        .collect()
 }
 
 /// What is known of the blur at the ends of a sweep; `info` is that of one of its frames.

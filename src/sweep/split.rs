@@ -1,7 +1,8 @@
 //! Sorting a card into sweeps.
 
+use super::look::Load;
 use super::order::{self, LEFT_OUT, by_name};
-use super::{FrameInfo, SweepGroup, naming};
+use super::{FrameInfo, SweepGroup, carries_on, naming};
 
 /// Marked focal lengths this close are the same setting, as a fraction: a zoom ring that rests on its mark is reported
 /// to about 1 %, marks of a zoom are at least 10 % apart (common practice, no source).
@@ -27,14 +28,42 @@ const OTHER_APERTURE: f64 = 1.3;
 /// So few frames without times that seem to be a sweep of their own by focus alone are copies, or named out of order.
 const STRAY: usize = 2;
 
+/// Pauses within settings that pictures are looked at for, over one card: an evening has less than half of them, and looking
+/// takes a few pictures each.
+const MOST_LOOKS: usize = 48;
+
 /// See `sweep::split`.
 pub(super) fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
+    sorted_out(frames, source_name, &mut |_, _| false)
+}
+
+/// See `sweep::split_looking`.
+pub(super) fn split_looking(
+    frames: &[FrameInfo],
+    source_name: &str,
+    load: Load<'_>,
+) -> Vec<SweepGroup> {
+    let mut looks = 0;
+    sorted_out(frames, source_name, &mut |before, after| {
+        looks += 1;
+        looks <= MOST_LOOKS && carries_on::carries_on(before, after, load)
+    })
+}
+
+/// Tells whether the frames behind a pause carry on where those before it ended.
+type CarriesOn<'a> = &'a mut dyn FnMut(&[usize], &[usize]) -> bool;
+
+fn sorted_out(
+    frames: &[FrameInfo],
+    source_name: &str,
+    carries_on: CarriesOn<'_>,
+) -> Vec<SweepGroup> {
     let mut sorted: Vec<usize> = (0..frames.len()).collect();
     sorted.sort_by(|&a, &b| by_name(&frames[a], &frames[b]));
     let mut sweeps: Vec<Vec<usize>> = Vec::new();
     for shoot in by_shoot(frames, &sorted) {
         for setting in by_focal_length(frames, shoot) {
-            for sweep in by_pauses(frames, setting) {
+            for sweep in by_pauses(frames, setting, carries_on) {
                 sweeps.extend(by_aperture(frames, sweep));
             }
         }
@@ -123,7 +152,11 @@ fn by_focal_length(frames: &[FrameInfo], shoot: Vec<usize>) -> Vec<Vec<usize>> {
 }
 
 /// Parts the frames of one setting where a new sweep begins.
-fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
+fn by_pauses(
+    frames: &[FrameInfo],
+    mut setting: Vec<usize>,
+    carries_on: CarriesOn<'_>,
+) -> Vec<Vec<usize>> {
     order::sort(frames, &mut setting);
     let mut intervals: Vec<f64> = setting
         .windows(2)
@@ -156,6 +189,10 @@ fn by_pauses(frames: &[FrameInfo], mut setting: Vec<usize>) -> Vec<Vec<usize>> {
             _ => sweeps.push(vec![index]),
         }
     }
+    sweeps = joined(sweeps, |before, after| {
+        let at_pause = frames_beside(frames, before, after);
+        at_pause.is_some_and(|(a, b)| Usual::is_only_a_pause(a, b)) && carries_on(before, after)
+    });
     if !is_timed && sweeps.len() > 1 && sweeps.iter().any(|sweep| sweep.len() > STRAY) {
         sweeps = strays_taken_in(sweeps);
     }
@@ -227,6 +264,39 @@ impl Usual {
             None => jumps,
         }
     }
+
+    /// Whether nothing but a pause parts two frames: their numbers count on, where they have some, and no distances tell.
+    fn is_only_a_pause(before: &FrameInfo, after: &FrameInfo) -> bool {
+        let counts_on = |step: i64| (1..=1 + LEFT_OUT).contains(&step);
+        before.focus_distance.is_none()
+            && after.focus_distance.is_none()
+            && interval_s(before, after).is_some_and(|s| s > 0.0)
+            && step(before, after).is_none_or(counts_on)
+    }
+}
+
+/// The last frame of some and the first of those that follow.
+fn frames_beside<'a>(
+    frames: &'a [FrameInfo],
+    before: &[usize],
+    after: &[usize],
+) -> Option<(&'a FrameInfo, &'a FrameInfo)> {
+    Some((&frames[*before.last()?], &frames[*after.first()?]))
+}
+
+/// Puts stretches of frames together that carry on where the one before ended.
+fn joined(
+    sweeps: Vec<Vec<usize>>,
+    mut carries_on: impl FnMut(&[usize], &[usize]) -> bool,
+) -> Vec<Vec<usize>> {
+    let mut kept: Vec<Vec<usize>> = Vec::new();
+    for sweep in sweeps {
+        match kept.last_mut() {
+            Some(last) if carries_on(last, &sweep) => last.extend(sweep),
+            _ => kept.push(sweep),
+        }
+    }
+    kept
 }
 
 /// Seconds between two frames, where both have a time.

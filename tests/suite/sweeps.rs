@@ -9,6 +9,7 @@ mod findings;
 mod full_size;
 mod order;
 mod other_light;
+mod pauses;
 mod rig;
 mod shading;
 mod slight;

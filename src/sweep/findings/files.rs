@@ -4,6 +4,7 @@ use super::{finding, names};
 use crate::measure::Unmeasurable;
 use crate::sweep::places::{Places, Witness, median};
 use crate::sweep::restore::Restored;
+use crate::sweep::runs::Runs;
 use crate::sweep::{
     Code, Finding, FrameResult, FrameState, Severity, SweepMeasurement, SweepSettings,
 };
@@ -223,6 +224,39 @@ pub(super) fn focal_length_changed(
             names(odd),
         )
     })
+}
+
+/// Several brackets in one, shot without a pause that would part them.
+pub(super) fn several_runs(runs: Option<&Runs<String>>) -> Option<Finding> {
+    let (seen, files) = match runs? {
+        Runs::Anew(begin) => (
+            format!(
+                "The frames run through the focus {} times: another run from closest focus begins at {}.",
+                begin.len() + 1,
+                begin.join(", ")
+            ),
+            begin.clone(),
+        ),
+        Runs::ToAndFro(sharp) => (
+            format!(
+                "The targets get sharp {} times, at {}, and are blurred between: the focus ran to infinity and back, or through \
+                 its range again.",
+                sharp.len(),
+                sharp.join(" and ")
+            ),
+            Vec::new(),
+        ),
+    };
+    Some(finding(
+        Code::SeveralRuns,
+        Severity::Stop,
+        format!(
+            "{seen} They are several sweeps, and a result of all together would be that of none, so there is none. Put the frames \
+             of each run into a folder of its own and send them again, or leave out all frames but those of one run and measure \
+             again."
+        ),
+        files,
+    ))
 }
 
 /// Frames that file numbers, times or distances leave out.

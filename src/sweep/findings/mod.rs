@@ -12,6 +12,7 @@ use super::infinity::Shortfall;
 use super::other_light::OtherLight;
 use super::places::Places;
 use super::restore::Restored;
+use super::runs::Runs;
 use super::shading::Shading;
 use super::slip::Slip;
 use super::vignette::CutBlur;
@@ -24,6 +25,8 @@ pub(super) struct Evidence {
     pub(super) places: Places,
     /// The order was changed.
     pub(super) restored: Option<Restored>,
+    /// There are several runs through the focus; frames by their files.
+    pub(super) runs: Option<Runs<String>>,
     /// Frames whose stated distance runs against the order.
     pub(super) aside: Vec<usize>,
     /// How the blur runs.
@@ -57,6 +60,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         files::frame_count(sweep),
         files::mixed_lenses(sweep),
         files::focal_length_changed(sweep, settings),
+        files::several_runs(evidence.runs.as_ref()),
         files::frame_missing(sweep, &evidence.places),
         files::frames_not_measured(sweep, evidence.restored),
         distances::not_at_infinity(sweep, evidence),

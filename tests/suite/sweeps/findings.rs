@@ -353,6 +353,7 @@ fn no_code_is_without_a_test() {
         include_str!("background.rs"),
         include_str!("dust.rs"),
         include_str!("other_light.rs"),
+        include_str!("pauses.rs"),
         include_str!("../sweeps.rs"),
     ];
     for code in Code::ALL {
