@@ -28,7 +28,8 @@ pub struct Config {
         long,
         env = "BREATHMARK_MEASURE_THREADS",
         default_value_t = 0,
-        value_name = "COUNT"
+        value_name = "COUNT",
+        value_parser = threads
     )]
     pub measure_threads: usize,
     /// Reads of JSON, CSV and charts that one address may make a minute; 0 is without limit
@@ -52,6 +53,9 @@ pub struct Config {
     #[arg(long, env = "BREATHMARK_MAX_MEGAPIXELS", default_value_t = 80, value_name = "MP", value_parser = clap::value_parser!(u32).range(1..=400))]
     pub max_megapixels: u32,
 }
+
+/// Most threads that can be asked for: more than any machine has processors.
+const MOST_THREADS: usize = 1024;
 
 impl Config {
     /// Limits on what is taken from outside, as these settings say.
@@ -90,6 +94,14 @@ fn public_url(text: &str) -> Result<String, String> {
     } else {
         Err("give scheme and host, like https://breathing.example".to_owned())
     }
+}
+
+/// A number of threads that a machine may have.
+fn threads(text: &str) -> Result<usize, String> {
+    let count = text.parse().ok().filter(|count| *count <= MOST_THREADS);
+    count.ok_or_else(|| {
+        format!("give 0 to {MOST_THREADS} threads, not {text}; 0 is one a processor")
+    })
 }
 
 /// The database inside a data folder.
@@ -143,6 +155,14 @@ impl DataFolder {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn threads_that_no_machine_has_are_refused_with_the_range() {
+        assert_eq!(threads("16"), Ok(16));
+        for absurd in ["99999999999", "-1", "two"] {
+            assert!(threads(absurd).is_err_and(|said| said.contains("0 to 1024")));
+        }
+    }
 
     #[test]
     fn public_addresses_are_scheme_and_host() {

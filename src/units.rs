@@ -48,11 +48,11 @@ macro_rules! quantity {
 
 quantity!(
     /// A focal length or a size on the sensor, mm.
-    Millimetres, mm, "mm", "a length", "above 0 and at most 100000 mm", |v| v > 0.0 && v <= 100_000.0
+    Millimetres, mm, "mm", "a length", "from 0.001 to 100000 mm", |v| (0.001..=100_000.0).contains(&v)
 );
 quantity!(
     /// A distance in front of the camera, from the sensor plane, m.
-    Metres, m, "m", "a distance", "above 0 and at most 100000 m", |v| v > 0.0 && v <= 100_000.0
+    Metres, m, "m", "a distance", "from 0.001 to 100000 m", |v| (0.001..=100_000.0).contains(&v)
 );
 quantity!(
     /// A reciprocal distance, 1/m; 0 is infinity.

@@ -60,6 +60,13 @@ fn unpack(
     folder: &Path,
     mut step: impl FnMut(usize, usize),
 ) -> Result<(Manifest, HashSet<String>), BackupError> {
+    // Opening a pipe would wait for somebody to write into it, and a zip is read from its end.
+    let about = std::fs::metadata(file).map_err(BackupError::file(file))?;
+    if !about.is_file() {
+        return Err(BackupError::Damaged(
+            "it is a folder, a pipe or a device; give the backup as a file".to_owned(),
+        ));
+    }
     let packed = File::open(file).map_err(BackupError::file(file))?;
     let mut archive = ZipArchive::new(packed).map_err(damaged)?;
     let manifest = manifest(&mut archive)?;

@@ -12,7 +12,7 @@ use crate::units::{FNumber, Metres, Millimetres};
 #[derive(Debug, clap::Args)]
 pub(super) struct Plan {
     /// Marked focal lengths to shoot, mm, with blanks between them
-    #[arg(long, required = true, num_args = 1.., value_name = "MM", value_parser = options::one_of_several_millimetres, allow_negative_numbers = true)]
+    #[arg(long, required = true, num_args = 1.., value_name = "MM", value_parser = options::one_of_several_focal_lengths, allow_negative_numbers = true)]
     focal_length_mm: Vec<Millimetres>,
     /// Largest opening of the lens, as an f-number
     #[arg(long, default_value = "2.8", value_name = "N", value_parser = options::f_number, allow_negative_numbers = true)]
@@ -27,10 +27,10 @@ pub(super) struct Plan {
     #[arg(long, value_name = "N", value_parser = options::f_number, allow_negative_numbers = true)]
     f_number: Option<FNumber>,
     /// Width of the picture area on the sensor, mm
-    #[arg(long, default_value = "36", value_name = "MM", value_parser = options::millimetres, allow_negative_numbers = true)]
+    #[arg(long, default_value = "36", value_name = "MM", value_parser = options::sensor_side, allow_negative_numbers = true)]
     sensor_width_mm: Millimetres,
     /// Height of the picture area on the sensor, mm
-    #[arg(long, default_value = "24", value_name = "MM", value_parser = options::millimetres, allow_negative_numbers = true)]
+    #[arg(long, default_value = "24", value_name = "MM", value_parser = options::sensor_side, allow_negative_numbers = true)]
     sensor_height_mm: Millimetres,
     /// Columns of the pictures, 320 to 32768 px
     #[arg(long, default_value_t = 1920, value_name = "PX", value_parser = clap::value_parser!(u32).range(320..=32768))]

@@ -16,7 +16,7 @@ pub(super) struct Simulate {
     #[arg(value_name = "DIR")]
     folder: PathBuf,
     /// Marked focal length, mm
-    #[arg(long, default_value = "85", value_name = "MM", value_parser = options::millimetres)]
+    #[arg(long, default_value = "85", value_name = "MM", value_parser = options::focal_length, allow_negative_numbers = true)]
     focal_length_mm: Millimetres,
     /// Shift at closest focus, per cent; positive is tighter, negative wider
     #[arg(long, default_value = "2.05", value_name = "PCT", value_parser = options::shift, allow_negative_numbers = true)]
@@ -25,16 +25,16 @@ pub(super) struct Simulate {
     #[arg(long, default_value_t = 24, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=200))]
     frames: u16,
     /// f-number
-    #[arg(long, default_value = "5.6", value_name = "N", value_parser = options::f_number)]
+    #[arg(long, default_value = "5.6", value_name = "N", value_parser = options::f_number, allow_negative_numbers = true)]
     f_number: FNumber,
     /// Focus distance of the first frame from the sensor plane, m
-    #[arg(long, default_value = "0.8", value_name = "M", value_parser = options::metres)]
+    #[arg(long, default_value = "0.8", value_name = "M", value_parser = options::metres, allow_negative_numbers = true)]
     closest_focus_m: Metres,
     /// Focus distance of the last frame, m; infinity where it is not given
-    #[arg(long, value_name = "M", value_parser = options::metres)]
+    #[arg(long, value_name = "M", value_parser = options::metres, allow_negative_numbers = true)]
     farthest_focus_m: Option<Metres>,
     /// Distance from the sensor plane to the targets, m
-    #[arg(long, default_value = "2", value_name = "M", value_parser = options::metres)]
+    #[arg(long, default_value = "2", value_name = "M", value_parser = options::metres, allow_negative_numbers = true)]
     target_distance_m: Metres,
     /// Columns of the frames, 320 to 8192 px; rows are two thirds of it
     #[arg(long, default_value_t = 1920, value_name = "PX", value_parser = clap::value_parser!(u32).range(320..=8192))]

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 use std::fs;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
@@ -44,7 +45,7 @@ pub(super) fn read(paths: &[PathBuf], limits: &Limits) -> anyhow::Result<Vec<Sou
             .with_context(|| format!("{} can't be read; check the path", path.display()))?;
         if about.is_dir() {
             sources.push(folder(path, limits)?);
-        } else if is_zip(path)? {
+        } else if about.is_file() && is_zip(path)? {
             sources.push(archive(path, limits)?);
         } else {
             singles.push(path.clone());
@@ -176,14 +177,27 @@ fn inspect(file: &str, path: &Path, limits: &Limits) -> Result<Frame, String> {
         .map_err(|error| error.to_string())
 }
 
-/// The bytes of a file, unless it has more than a frame may have.
+/// What is said of pipes, sockets and devices: opening one may wait forever, and reading one may never end.
+const NO_FILE: &str = "a pipe, a socket or a device, and only files are read; copy the picture into a folder and give that";
+
+/// The bytes of a file, unless it has more than a frame may have, were it that it grows while it is read.
 pub(super) fn bytes(path: &Path, limits: &Limits) -> Result<Vec<u8>, IntakeError> {
-    if fs::metadata(path)?.len() > limits.max_file_bytes {
-        return Err(IntakeError::TooManyBytes {
-            max_bytes: limits.max_file_bytes,
-        });
+    let about = fs::metadata(path)?;
+    if !about.is_file() {
+        return Err(IntakeError::PassedOver(NO_FILE));
     }
-    Ok(fs::read(path)?)
+    let most = limits.max_file_bytes;
+    let mut bytes = Vec::new();
+    if about.len() <= most {
+        bytes.reserve_exact(about.len() as usize);
+        fs::File::open(path)?
+            .take(most + 1)
+            .read_to_end(&mut bytes)?;
+    }
+    if about.len().max(bytes.len() as u64) > most {
+        return Err(IntakeError::TooManyBytes { max_bytes: most });
+    }
+    Ok(bytes)
 }
 
 /// A walk through a folder and those inside it.
@@ -224,9 +238,14 @@ impl Walk<'_> {
                 match fs::metadata(&path) {
                     Ok(about) if about.is_file() => self.found.push((self.inside(&path), path)),
                     // It may lead back here.
-                    Ok(_) => self.skip(&path, "a link to a folder; give that folder itself"),
+                    Ok(about) if about.is_dir() => {
+                        self.skip(&path, "a link to a folder; give that folder itself");
+                    }
+                    Ok(_) => self.skip(&path, NO_FILE),
                     Err(_) => self.skip(&path, "a link that leads nowhere"),
                 }
+            } else {
+                self.skip(&path, NO_FILE);
             }
         }
         Ok(())
@@ -251,7 +270,6 @@ impl Walk<'_> {
 
 /// Whether a file begins like a zip archive.
 fn is_zip(path: &Path) -> anyhow::Result<bool> {
-    use std::io::Read;
     let mut head = Vec::new();
     fs::File::open(path)
         .and_then(|file| file.take(4).read_to_end(&mut head))

@@ -6,7 +6,7 @@ use super::{IntakeError, display_path};
 use crate::units::{Dioptres, FocusDistance, METRES_PER_FOOT, Metres};
 
 /// Most bytes of a list.
-const LARGEST: u64 = 4 << 20;
+pub const LARGEST: u64 = 4 << 20;
 
 /// How a list says where the lens was focused.
 #[derive(Clone, Copy)]
@@ -20,16 +20,19 @@ enum Unit {
 /// An empty distance leaves the frame unknown.
 ///
 /// # Errors
-/// `TooManyBytes`, or `Distances` with the line and what to do about it.
+/// `Distances` with the line and what to do about it.
 pub fn read(bytes: &[u8]) -> Result<BTreeMap<String, FocusDistance>, IntakeError> {
+    if bytes.len() as u64 > LARGEST {
+        return Err(wrong(
+            1,
+            "begins what has more than 4 MB; give a list with one short row a frame",
+        ));
+    }
     if bytes.iter().all(u8::is_ascii_whitespace) {
         return Err(wrong(
             1,
             "is empty; write `file,distance_m` there and one row a frame below it",
         ));
-    }
-    if bytes.len() as u64 > LARGEST {
-        return Err(IntakeError::TooManyBytes { max_bytes: LARGEST });
     }
     let text = std::str::from_utf8(bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes))
         .map_err(|_| wrong(1, "is not UTF-8 text; save the list as CSV in UTF-8"))?;

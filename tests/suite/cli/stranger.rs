@@ -23,11 +23,47 @@ fn what_is_wrong_is_said_in_one_line() {
             vec!["measure", empty, "--tolerance-pct", "nan"],
             "not a number",
         ),
-        (vec!["measure", empty, "--focal-length-mm", "0"], "above 0"),
-        (vec!["measure", empty, "--closest-focus-m", "-3"], "above 0"),
+        (
+            vec!["measure", empty, "--focal-length-mm", "0"],
+            "from 1 to 5000 mm",
+        ),
+        (
+            vec!["measure", empty, "--closest-focus-m", "-3"],
+            "from 0.01 to 1000 m",
+        ),
+        (
+            vec!["measure", empty, "--closest-focus-m", "1e-30"],
+            "from 0.01 to 1000 m, not 1e-30",
+        ),
         (
             vec!["measure", empty, "--target-distance-m", "1e99"],
-            "at most",
+            "from 0.01 to 1000 m, not 1e99",
+        ),
+        (
+            vec!["measure", empty, "--sensor-width-mm", "1e-9"],
+            "from 1 to 100 mm",
+        ),
+        (
+            vec!["measure", empty, "--f-number", "1e-9"],
+            "from 0.5 to 128",
+        ),
+        (
+            vec![
+                "plan",
+                "--focal-length-mm",
+                "85",
+                "--closest-focus-m",
+                "1e-30",
+            ],
+            "from 0.01 to 1000 m",
+        ),
+        (
+            vec!["simulate", "/proc/nowhere", "--farthest-focus-m", "-1"],
+            "from 0.01 to 1000 m",
+        ),
+        (
+            vec!["demo", "--measure-threads", "99999999999"],
+            "0 to 1024 threads",
         ),
         (
             vec!["measure", empty, "--distances", "/no/such.csv"],
@@ -140,6 +176,44 @@ fn odd_folders_are_measured_and_what_is_odd_is_said() {
         "{table}"
     );
     assert!(!table.contains("distances"), "{table}");
+}
+
+/// What has no end, or waits for somebody who never comes, is not read: pipes, sockets, devices, links to them.
+#[cfg(unix)]
+#[test]
+fn only_files_are_read() {
+    use std::os::unix::fs::symlink;
+    let place = tempfile::tempdir().expect("a folder");
+    write_frames(&small(85.0, 2.0, 5), place.path());
+    let inside = |name: &str| place.path().join(name).to_str().expect("UTF-8").to_owned();
+    let path = place.path().to_str().expect("UTF-8");
+    let pipe = inside("SWP_0098.JPG");
+    let made = std::process::Command::new("mkfifo").arg(&pipe).status();
+    assert!(made.expect("mkfifo can be run").success());
+    symlink("/dev/zero", inside("SWP_0099.JPG")).expect("a link");
+    let (code, report) = json(&["measure", path, "--format", "json"]);
+    assert_eq!(code, Some(0));
+    assert_eq!(report["sweeps"][0]["frame_count"], 5);
+    let skipped = report["skipped"].as_array().expect("a list");
+    assert_eq!(skipped.len(), 2, "{skipped:?}");
+    for skipped in skipped {
+        let reason = skipped["reason"].as_str().expect("words");
+        assert!(reason.contains("only files are read"), "{reason}");
+    }
+    for (arguments, words) in [
+        (vec!["measure", &pipe], "only files are read"),
+        (vec!["measure", "/dev/zero"], "only files are read"),
+        (
+            vec!["measure", path, "--distances", "/dev/zero"],
+            "more than 4 MB",
+        ),
+        (vec!["restore", &pipe, "--data", &inside("data")], "a pipe"),
+    ] {
+        let refused = run(&arguments);
+        let said = stderr(&refused);
+        assert_eq!(refused.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains(words), "{arguments:?}: {said}");
+    }
 }
 
 /// A folder of raw files beside the pictures fills no screen.
