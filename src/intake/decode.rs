@@ -1,5 +1,6 @@
 //! From the bytes of a picture to its luminance, upright, under limits.
 
+use std::borrow::Cow;
 use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
@@ -11,6 +12,7 @@ use zune_jpeg::JpegDecoder;
 use super::format::{self, Format};
 use super::metadata;
 use super::octets::Octets;
+use super::padding;
 use super::quantization;
 use super::{IntakeError, Limits};
 use crate::measure::{Plane, Samples};
@@ -26,6 +28,11 @@ const PREVIEW_QUALITY: u8 = 85;
 /// `Empty`, `NotAPicture`, `TooLarge` or `Damaged`; a picture that breaks off is `Damaged`, never half a plane.
 pub fn decode_plane(bytes: &[u8], limits: &Limits) -> Result<Plane, IntakeError> {
     let format = format::admit(bytes, limits)?;
+    let plain = match format {
+        Format::Jpeg => padding::taken_out(bytes),
+        Format::Png | Format::Tiff => Cow::Borrowed(bytes),
+    };
+    let bytes = plain.as_ref();
     guarded(|| {
         let orientation = metadata::orientation(metadata::exif_of(bytes, format).as_ref());
         let (width, height, samples) = match format {

@@ -11,6 +11,7 @@ mod names;
 mod octets;
 mod orientation;
 mod originals;
+mod padding;
 mod quantization;
 mod same;
 mod xmp;

@@ -202,6 +202,32 @@ fn a_picture_that_breaks_off_is_never_half_a_plane() {
     ));
 }
 
+/// Programs that rewrite metadata leave noughts behind a segment; fill bytes are allowed there. Neither changes a pixel. Other
+/// bytes there are damage.
+#[test]
+fn padding_between_header_segments_is_passed_over() {
+    let bytes = small(2).jpeg(0).expect("renders");
+    let plain = decode_plane(&bytes, &limits()).expect("a picture");
+    let padded = |padding: &[u8]| {
+        let (mut padded, mut at) = (bytes[..2].to_vec(), 2);
+        while bytes[at + 1] != 0xDA {
+            let end = at + 2 + usize::from(u16::from_be_bytes([bytes[at + 2], bytes[at + 3]]));
+            padded.extend(&bytes[at..end]);
+            padded.extend(padding);
+            at = end;
+        }
+        [&padded, &bytes[at..]].concat()
+    };
+    for padding in [&[0, 0][..], &[0xFF, 0xFF], &[0, 0xFF]] {
+        let padded = padded(padding);
+        assert_eq!(decode_plane(&padded, &limits()).ok(), Some(plain.clone()));
+        let of = |bytes: &[u8]| inspect(bytes, "SWP_0001.JPG", &limits()).expect("a frame");
+        assert_eq!(of(&padded), of(&bytes));
+    }
+    let damaged = decode_plane(&padded(b"xxxxxxxx"), &limits()).expect_err("damage");
+    assert!(damaged.to_string().contains("card again"), "{damaged}");
+}
+
 #[test]
 fn limits_hold_before_a_pixel_is_decoded() {
     let jpeg = small(2).jpeg(0).expect("renders");
