@@ -17,6 +17,8 @@ pub struct RepeatsDocument {
     pub names: Vec<String>,
     /// Places of sweeps that hold pictures of one of these, byte for byte, and so don't count.
     pub same_pictures: Vec<usize>,
+    /// Places of sweeps that begin farther off than these or end before infinity, and so don't count.
+    pub partial: Vec<usize>,
     /// Lens that the files state.
     pub lens: Option<String>,
     /// Marked focal length, mm.
@@ -74,6 +76,7 @@ impl RepeatsDocument {
             sweeps: group.counted.clone(),
             names: counted.iter().map(|sweep| sweep.name.clone()).collect(),
             same_pictures: group.same_pictures.clone(),
+            partial: group.partial.clone(),
             lens: surest.lens.clone(),
             focal_length_mm,
             worst_shift_pct: worst.value,
@@ -153,11 +156,16 @@ pub fn repeats_table(
             line(&sweep.name, &words::shift(summary.worst_shift_pct));
         }
     }
-    for sweep in group.same_pictures.iter().filter_map(|&at| sweeps.get(at)) {
-        line(
-            &sweep.name,
-            "holds the same pictures as one of these; it does not count",
-        );
+    for (places, why) in [
+        (
+            &group.same_pictures,
+            "holds the same pictures as one of these",
+        ),
+        (&group.partial, "covers less of the focus range than these"),
+    ] {
+        for sweep in places.iter().filter_map(|&at| sweeps.get(at)) {
+            line(&sweep.name, &format!("{why}; it does not count"));
+        }
     }
     let worst = group.together.worst_shift_pct;
     let against = if is_to_farthest(&counted) {

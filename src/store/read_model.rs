@@ -9,7 +9,7 @@ use sqlx::SqliteConnection;
 use super::document::{MeasurementDoc, PublicationDoc, decode, encode, encode_focal_result};
 use super::same_pictures::Pictures;
 use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
-use crate::sweep::{DEFAULT_TOLERANCE_PCT, Reach, Repeat, cover_most, together};
+use crate::sweep::{Counts, DEFAULT_TOLERANCE_PCT, Reach, Repeat, how_each_counts, together};
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
 const FORM: i64 = 8;
@@ -102,7 +102,7 @@ pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result
             .push(result);
     }
     for ((conditions, _), results) in repeats {
-        let (counted, partial) = whole(independent(results, &pictures));
+        let (counted, partial) = counted(results, &pictures);
         let Some(combined) = combine(counted, partial) else {
             continue;
         };
@@ -122,35 +122,28 @@ pub(super) async fn remake(write: &mut SqliteConnection, lens: LensId) -> Result
     Ok(())
 }
 
-/// The repeats without those that hold pictures of another one; they come in the order of their publishing, and the newest
-/// of such sweeps counts.
-fn independent(repeats: Vec<FocalResult>, pictures: &Pictures) -> Vec<FocalResult> {
-    let mut counted: Vec<FocalResult> = Vec::new();
-    for repeat in repeats.into_iter().rev() {
-        let shares = |a: &[SweepId], b: &[SweepId]| {
-            a.iter()
-                .any(|a| b.iter().any(|b| pictures.are_shared(*a, *b)))
-        };
-        match counted
-            .iter_mut()
-            .find(|other| shares(&other.sweeps, &repeat.sweeps))
-        {
-            Some(other) => other.same_pictures.extend(repeat.sweeps),
-            None => counted.push(repeat),
+/// The repeats that count, and the sweeps that cover less of the focus range. They come in the order of their publishing; of those
+/// that hold the same pictures the newest counts.
+fn counted(mut repeats: Vec<FocalResult>, pictures: &Pictures) -> (Vec<FocalResult>, Vec<SweepId>) {
+    repeats.reverse();
+    let reaches: Vec<Reach> = repeats.iter().map(FocalResult::reach).collect();
+    let sweeps: Vec<Vec<SweepId>> = repeats.iter().map(|one| one.sweeps.clone()).collect();
+    let share_pictures = |one: usize, other: usize| {
+        let are_shared = |a: &SweepId| sweeps[other].iter().any(|b| pictures.are_shared(*a, *b));
+        sweeps[one].iter().any(are_shared)
+    };
+    let counts = how_each_counts(&reaches, &share_pictures);
+    for (at, counts) in counts.iter().enumerate() {
+        if let Counts::AsPicturesOf(first) = counts {
+            repeats[*first].same_pictures.extend(&sweeps[at]);
         }
     }
-    counted
-}
-
-/// The repeats that cover most of the focus range, and the sweeps of the others.
-fn whole(repeats: Vec<FocalResult>) -> (Vec<FocalResult>, Vec<SweepId>) {
-    let reaches: Vec<Reach> = repeats.iter().map(FocalResult::reach).collect();
     let (mut counted, mut partial) = (Vec::new(), Vec::new());
-    for (repeat, covers) in repeats.into_iter().zip(cover_most(&reaches)) {
-        if covers {
-            counted.push(repeat);
-        } else {
-            partial.extend(repeat.sweeps);
+    for (repeat, counts) in repeats.into_iter().zip(counts) {
+        match counts {
+            Counts::Wholly => counted.push(repeat),
+            Counts::Partly => partial.extend(repeat.sweeps),
+            Counts::AsPicturesOf(_) => {}
         }
     }
     partial.sort_unstable();

@@ -70,7 +70,7 @@ pub use left_open::{LeftOpen, Perspective, is_farther};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
 pub use outlines::{Outlines, TolerancePlace};
 pub use part::Part;
-pub use reach::{Reach, cover_most};
+pub use reach::{Counts, Reach, how_each_counts};
 pub use repeats::{Combined, combine_repeats};
 pub use settings::{FrameOrder, SweepSettings};
 pub use together::{Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_groups, together};

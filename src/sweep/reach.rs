@@ -38,10 +38,50 @@ impl SweepMeasurement {
     }
 }
 
+/// How one of several sweeps that repeat each other counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Counts {
+    /// It is one of those that are taken together.
+    Wholly,
+    /// Not by itself: it holds pictures of the one at this place.
+    AsPicturesOf(usize),
+    /// Not: it covers less of the focus range than others.
+    Partly,
+}
+
+/// How each of several sweeps counts that repeat each other: the one rule for the site and the command line. `share_pictures` says
+/// whether two of them, by their places, hold a picture in common; the first of such sweeps counts. Of those left, the ones that
+/// cover most of the focus range.
+#[must_use]
+pub fn how_each_counts(
+    reaches: &[Reach],
+    share_pictures: &dyn Fn(usize, usize) -> bool,
+) -> Vec<Counts> {
+    let mut counts: Vec<Counts> = Vec::with_capacity(reaches.len());
+    for at in 0..reaches.len() {
+        let is_first =
+            |&first: &usize| counts[first] == Counts::Wholly && share_pictures(first, at);
+        counts.push(
+            (0..at)
+                .find(is_first)
+                .map_or(Counts::Wholly, Counts::AsPicturesOf),
+        );
+    }
+    let own: Vec<usize> = (0..reaches.len())
+        .filter(|&at| counts[at] == Counts::Wholly)
+        .collect();
+    let reach_of_own: Vec<Reach> = own.iter().map(|&at| reaches[at]).collect();
+    for (at, covers) in own.into_iter().zip(cover_most(&reach_of_own)) {
+        if !covers {
+            counts[at] = Counts::Partly;
+        }
+    }
+    counts
+}
+
 /// Which sweeps cover the range as far as any of them does: those to infinity, where there are some, and of these the ones from
 /// closest focus. Where it is not known how near one begins, it counts.
-#[must_use]
-pub fn cover_most(reaches: &[Reach]) -> Vec<bool> {
+fn cover_most(reaches: &[Reach]) -> Vec<bool> {
     let any_to_infinity = reaches.iter().any(|reach| reach.to_infinity);
     let far = |reach: &&Reach| reach.to_infinity || !any_to_infinity;
     let near = reaches
@@ -94,5 +134,33 @@ mod tests {
         ] {
             assert_eq!(cover_most(&reaches), counted, "{reaches:?}");
         }
+    }
+
+    /// A copy of the first one counts with it, and what ends before infinity, or begins farther off, does not.
+    #[test]
+    fn copies_and_parts_do_not_count() {
+        let reach = |to_infinity, near| Reach {
+            to_infinity,
+            nearest_dioptres: Some(near),
+        };
+        let reaches = [
+            reach(true, 2.0),
+            reach(true, 2.0),
+            reach(false, 2.0),
+            reach(true, 1.0),
+            reach(true, 1.9),
+        ];
+        let share = |one: usize, other: usize| one + other == 1;
+        assert_eq!(
+            how_each_counts(&reaches, &share),
+            [
+                Counts::Wholly,
+                Counts::AsPicturesOf(0),
+                Counts::Partly,
+                Counts::Partly,
+                Counts::Wholly
+            ]
+        );
+        assert!(how_each_counts(&[], &share).is_empty());
     }
 }

@@ -2,8 +2,8 @@
 
 use super::repeats::combine_showing;
 use super::{
-    BudgetLine, Code, Combined, DistanceSource, Finding, Part, Severity, ShiftCurve,
-    SweepMeasurement,
+    BudgetLine, Code, Combined, Counts, DistanceSource, Finding, Part, Reach, Severity, ShiftCurve,
+    SweepMeasurement, how_each_counts,
 };
 use crate::units::Measured;
 
@@ -90,62 +90,77 @@ pub struct RepeatGroup {
     pub counted: Vec<usize>,
     /// Places of those that hold pictures of one of these, and so don't count.
     pub same_pictures: Vec<usize>,
+    /// Places of those that cover less of the focus range, and so don't count.
+    pub partial: Vec<usize>,
     /// What they come to.
     pub together: Together,
 }
 
-/// Which sweeps of a list repeat each other by `is_repeat`. `share_pictures` says whether two hold a picture in common; the
-/// first of such sweeps counts. Sweeps without a result don't count.
+/// Which sweeps of a list repeat each other by `is_repeat`, and which of these count. `share_pictures` says whether two hold a
+/// picture in common; the first of such sweeps counts. Sweeps without a result don't count.
 #[must_use]
 pub fn repeat_groups(
     sweeps: &[SweepMeasurement],
     share_pictures: &dyn Fn(usize, usize) -> bool,
 ) -> Vec<RepeatGroup> {
-    let mut groups: Vec<(Vec<usize>, Vec<usize>)> = Vec::new();
-    for at in (0..sweeps.len()).filter(|&at| sweeps[at].summary.is_some()) {
-        let known = groups
-            .iter_mut()
-            .find(|(counted, _)| is_repeat(&sweeps[counted[0]], &sweeps[at]));
-        match known {
-            Some((counted, same)) => {
-                if counted.iter().any(|&other| share_pictures(other, at)) {
-                    same.push(at);
-                } else {
-                    counted.push(at);
-                }
-            }
-            None => groups.push((vec![at], Vec::new())),
+    let mut groups: Vec<Vec<(usize, Reach)>> = Vec::new();
+    for (at, sweep) in sweeps.iter().enumerate() {
+        let Some(reach) = sweep.reach() else { continue };
+        let repeated = |group: &&mut Vec<(usize, Reach)>| is_repeat(&sweeps[group[0].0], sweep);
+        match groups.iter_mut().find(repeated) {
+            Some(group) => group.push((at, reach)),
+            None => groups.push(vec![(at, reach)]),
         }
     }
     groups
         .into_iter()
-        .filter(|(counted, _)| counted.len() > 1)
-        .filter_map(|(counted, same_pictures)| {
-            let repeats: Vec<Repeat<'_>> = counted
-                .iter()
-                .filter_map(|&at| {
-                    let summary = sweeps[at].summary.as_ref()?;
-                    Some(Repeat {
-                        name: sweeps[at].name.clone(),
-                        worst_shift_pct: summary.worst_shift_pct,
-                        curve: &summary.curve,
-                        distance_source: sweeps[at].distance_source,
-                        systematic: &summary.budget.systematic,
-                    })
-                })
-                .collect();
-            let together = together(&repeats)?;
-            Some(RepeatGroup {
-                counted,
-                same_pictures,
-                together,
-            })
-        })
+        .filter_map(|group| taken_together(sweeps, &group, share_pictures))
         .collect()
 }
 
+/// Those of a group that count as one; `None` where fewer than two do.
+fn taken_together(
+    sweeps: &[SweepMeasurement],
+    group: &[(usize, Reach)],
+    share_pictures: &dyn Fn(usize, usize) -> bool,
+) -> Option<RepeatGroup> {
+    let reaches: Vec<Reach> = group.iter().map(|(_, reach)| *reach).collect();
+    let share = |one: usize, other: usize| share_pictures(group[one].0, group[other].0);
+    let (mut counted, mut same_pictures, mut partial) = (Vec::new(), Vec::new(), Vec::new());
+    for ((at, _), counts) in group.iter().zip(how_each_counts(&reaches, &share)) {
+        match counts {
+            Counts::Wholly => counted.push(*at),
+            Counts::AsPicturesOf(_) => same_pictures.push(*at),
+            Counts::Partly => partial.push(*at),
+        }
+    }
+    if counted.len() < 2 {
+        return None;
+    }
+    let repeats: Vec<Repeat<'_>> = counted
+        .iter()
+        .filter_map(|&at| {
+            let summary = sweeps[at].summary.as_ref()?;
+            Some(Repeat {
+                name: sweeps[at].name.clone(),
+                worst_shift_pct: summary.worst_shift_pct,
+                curve: &summary.curve,
+                distance_source: sweeps[at].distance_source,
+                systematic: &summary.budget.systematic,
+            })
+        })
+        .collect();
+    let together = together(&repeats)?;
+    Some(RepeatGroup {
+        counted,
+        same_pictures,
+        partial,
+        together,
+    })
+}
+
 /// Whether one of two sweeps, shot in one evening, repeats the other as far as their files tell: the same lens, or where
-/// none is named the same folder, the same camera and focal length, and apertures that `split` would not part, the same reference.
+/// none is named the same folder, the same camera and focal length, and apertures that `split` would not part.
 #[must_use]
 fn is_repeat(one: &SweepMeasurement, other: &SweepMeasurement) -> bool {
     let folder = |sweep: &SweepMeasurement| {
@@ -164,11 +179,6 @@ fn is_repeat(one: &SweepMeasurement, other: &SweepMeasurement) -> bool {
     same_lens
         && same_focal
         && one.camera == other.camera
-        && one.summary.as_ref().map(|one| one.relative_to_farthest)
-            == other
-                .summary
-                .as_ref()
-                .map(|other| other.relative_to_farthest)
         && !super::split::is_other_aperture(f_number(one), f_number(other))
 }
 

@@ -2,7 +2,7 @@
 
 use crate::report::words;
 use crate::store::{Store, Sweep, SweepId};
-use crate::sweep::{Reach, combine_repeats, cover_most};
+use crate::sweep::{Counts, Reach, combine_repeats, how_each_counts};
 use crate::units::Measured;
 use crate::web::WebError;
 use crate::web::session::Viewer;
@@ -50,45 +50,43 @@ impl Repeats {
             return Ok(None);
         }
         let same = store.sweeps_with_same_pictures(sweep.id).await?;
-        let is_same = |id: SweepId| same.iter().any(|other| other.id == id);
-        let mut counted: Vec<(SweepId, Measured, Reach)> =
-            vec![(sweep.id, summary.worst_shift_pct, reach)];
+        let reaches: Vec<Reach> = std::iter::once(reach)
+            .chain(others.iter().map(|other| other.reach))
+            .collect();
+        // Only pictures of the sweep itself are looked for; it is the first.
+        let share_pictures = |one: usize, other: usize| {
+            one == 0 && same.iter().any(|same| same.id == others[other - 1].id)
+        };
+        let counts = how_each_counts(&reaches, &share_pictures);
+        let mut counted: Vec<(SweepId, Measured)> = Vec::new();
+        let mut count = |at: usize, id: SweepId, shift: Measured| {
+            if counts[at] == Counts::Wholly {
+                counted.push((id, shift));
+            }
+        };
+        count(0, sweep.id, summary.worst_shift_pct);
         let mut lines = vec![RepeatLine {
             id: sweep.id,
             reviewer: sweep.reviewer.clone(),
             is_public: sweep.publications.iter().any(|one| one.withdrawn.is_none()),
             has_same_pictures: false,
-            is_partial: false,
+            is_partial: counts[0] == Counts::Partly,
             shift: words::shift(summary.worst_shift_pct),
         }];
-        for other in others {
-            let has_same_pictures = is_same(other.id);
-            if !has_same_pictures {
-                counted.push((other.id, other.worst_shift_pct, other.reach));
-            }
+        for (at, other) in (1..).zip(&others) {
+            count(at, other.id, other.worst_shift_pct);
             lines.push(RepeatLine {
                 id: other.id,
-                reviewer: other.reviewer,
+                reviewer: other.reviewer.clone(),
                 is_public: other.is_public,
-                has_same_pictures,
-                is_partial: false,
+                has_same_pictures: matches!(counts[at], Counts::AsPicturesOf(_)),
+                is_partial: counts[at] == Counts::Partly,
                 shift: words::shift(other.worst_shift_pct),
             });
         }
-        let reaches: Vec<Reach> = counted.iter().map(|(.., reach)| *reach).collect();
-        let covers = cover_most(&reaches).into_iter();
-        let partial: Vec<SweepId> = counted
-            .iter()
-            .zip(covers)
-            .filter_map(|((id, ..), covers)| (!covers).then_some(*id))
-            .collect();
-        counted.retain(|(id, ..)| !partial.contains(id));
-        for line in &mut lines {
-            line.is_partial = partial.contains(&line.id);
-        }
         // In the order that the page of the lens combines them in.
-        counted.sort_by_key(|(id, ..)| *id);
-        let shifts: Vec<Measured> = counted.into_iter().map(|(_, shift, _)| shift).collect();
+        counted.sort_by_key(|(id, _)| *id);
+        let shifts: Vec<Measured> = counted.into_iter().map(|(_, shift)| shift).collect();
         Ok(combine_repeats(&shifts).map(|combined| Self {
             lines,
             together: words::shift(combined.shown),

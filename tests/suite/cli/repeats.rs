@@ -3,6 +3,7 @@
 use std::fs;
 use std::path::Path;
 
+use breathmark::units::{FocusDistance, Metres};
 use serde_json::Value;
 
 use super::json;
@@ -92,6 +93,33 @@ fn repeats_are_taken_together() {
         .filter(|cell| !cell.is_empty())
         .collect();
     assert_eq!(of_repeats, vec![shown.to_string(); 24]);
+}
+
+/// Begun at twice the closest focus, or ended at 3 m: told, and not averaged with those that cover all of it, as on the site.
+#[test]
+fn a_sweep_that_covers_less_is_not_averaged() {
+    let card = tempfile::tempdir().expect("a folder");
+    let path = card.path().to_str().expect("UTF-8");
+    shoot(card.path(), 2.4, 0, &|_| {});
+    shoot(card.path(), 2.4, 5, &|script| script.seed += 1);
+    shoot(card.path(), 1.2, 10, &|script| {
+        script.closest_focus_m *= 2.0;
+    });
+    shoot(card.path(), 2.4, 15, &|script| {
+        script.last = FocusDistance::At(Metres::new(3.0).expect("in range"));
+    });
+    let (_, report) = json(&["measure", path, "--format", "json"]);
+    let together = &report["repeats"][0];
+    for (list, count) in [("sweeps", 2), ("partial", 2), ("same_pictures", 0)] {
+        let places = together[list].as_array().expect("places");
+        assert_eq!(places.len(), count, "{list}: {together}");
+    }
+    let shown = number(together, "worst_shift_pct");
+    // As above: five times the noise of a centre.
+    assert!((shown - 2.4).abs() < 0.03, "{shown}");
+    let table = stdout(&run(&["measure", path]));
+    let told = table.matches("covers less of the focus range").count();
+    assert_eq!(told, 2, "{table}");
 }
 
 /// 2.4 and 2.9 per cent differ by far more than either is uncertain: said everywhere, and the uncertainty holds it.

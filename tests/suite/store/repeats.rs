@@ -2,7 +2,8 @@
 
 use breathmark::store::{Conditions, FocalResult, Lens, Switch};
 use breathmark::sweep::{
-    Code, DistanceSource, Severity, ShiftCurve, SweepMeasurement, ToleranceOutcome, cover_most,
+    Code, Counts, DistanceSource, Severity, ShiftCurve, SweepMeasurement, ToleranceOutcome,
+    how_each_counts,
 };
 use breathmark::units::{FNumber, Measured};
 
@@ -271,8 +272,9 @@ async fn what_begins_farther_off_is_not_averaged_with_what_begins_nearer() {
     // The desk is told the same.
     let others = fresh.store.repeats_of(second).await.expect("a store");
     assert_eq!(others[0].reach.nearest_dioptres, Some(1.0));
-    let covers = cover_most(&[whole.reach().expect("a result"), others[0].reach]);
-    assert_eq!(covers, [true, false]);
+    let reaches = [whole.reach().expect("a result"), others[0].reach];
+    let counts = how_each_counts(&reaches, &|_, _| false);
+    assert_eq!(counts, [Counts::Wholly, Counts::Partly]);
 }
 
 /// The surer sweep knows its distances by blur only; the other one's are shown. Cameras and apertures are those of both.
