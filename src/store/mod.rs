@@ -23,6 +23,7 @@ mod lenses;
 mod names;
 mod open;
 mod packed;
+mod parting;
 #[cfg(test)]
 mod plans;
 mod published;

@@ -10,7 +10,7 @@ use super::measuring::Course;
 use super::timing::{Pause, Timing};
 use super::{MAX_ATTEMPTS, Worker, now_ms};
 use crate::store::{ClaimedJob, Store, StoreError, SweepId, SweepInput};
-use crate::sweep::{ALGORITHM_VERSION, SweepMeasurement};
+use crate::sweep::{self, ALGORITHM_VERSION, FrameInfo, SweepMeasurement};
 
 /// How long a dropped measurement is waited for: a frame that is being decoded has to come to its end.
 const DROPPED_WORK_ENDS_WITHIN: Duration = Duration::from_secs(10);
@@ -73,7 +73,11 @@ impl Held {
         match self.watch(work, &course, input.frames.len(), stop).await {
             Ok(measurement) => {
                 let seconds = started.elapsed().as_secs_f64();
-                let ended = self.finish(&input, measurement, stop).await;
+                let ended = if self.is_parted(&input, &measurement).await {
+                    Ended::Over
+                } else {
+                    self.finish(&input, measurement, stop).await
+                };
                 tracing::info!(
                     sweep,
                     frames = input.frames.len(),
@@ -134,6 +138,21 @@ impl Held {
             );
         }
         Err(loss)
+    }
+
+    /// Parts a sweep that is several, if this is its first result; they wait to be measured then. Where that can't be done, the
+    /// result stands, and says that they are several.
+    async fn is_parted(&self, input: &SweepInput, measurement: &SweepMeasurement) -> bool {
+        let infos: Vec<FrameInfo> = input.frames.iter().map(|one| one.info.clone()).collect();
+        let runs = sweep::runs_apart(&infos, &input.settings, measurement);
+        if runs.len() < 2 {
+            return false;
+        }
+        let parted = self.store.part_sweep(&self.job, &runs, now_ms()).await;
+        parted.unwrap_or_else(|error| {
+            tracing::warn!(%error, sweep = self.job.sweep, "a sweep could not be parted");
+            false
+        })
     }
 
     async fn beat(&self, done: usize, frames: usize) -> Result<bool, StoreError> {

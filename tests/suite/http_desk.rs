@@ -17,5 +17,6 @@ mod publish;
 mod readme;
 mod repair;
 mod roles;
+mod runs;
 mod take_away;
 mod together;
