@@ -179,11 +179,18 @@ pub(super) fn unknown(
                             distances for some frames."
             .to_owned(),
     };
+    // With the distance to the targets, blur tells at least a last frame that is far short of it.
+    let is_open = settings.target_distance.is_none() && evidence.shortfall.is_none();
+    let trusted = if is_open {
+        ", but that the last frame is at infinity, against which it is stated, is taken on trust"
+    } else {
+        ""
+    };
     Some(finding(
         Code::DistanceUnknown,
         Severity::Note,
         format!(
-            "No focus distances are known, so there is no tolerance distance; the shift itself is not affected. {why}"
+            "No focus distances are known, so there is no tolerance distance; the shift itself is not affected{trusted}. {why}"
         ),
         Vec::new(),
     ))

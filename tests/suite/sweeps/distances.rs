@@ -1,8 +1,9 @@
 //! Focus distances: from blur, given, from the files.
 
-use super::rig::{Files, codes, message, rms, set_up, small};
+use super::rig::{Files, codes, line, message, rms, set_up, small};
 use super::*;
 use breathmark::simulate::Scene;
+use breathmark::sweep::Part;
 
 /// Ideal pupil, no distances in the files, closest focus and target distance given: dioptres within 1.5 % of the range
 /// (rms), tolerance distance within 4 %. At 1920 px as it is promised, at a third of it for more set-ups.
@@ -209,4 +210,33 @@ fn burnt_out_targets_loosen_distances_from_blur() {
         "{burnt:?} {plain:?}"
     );
     assert!((burnt.value - plain.value).abs() < 2.0 * burnt.std_error);
+}
+
+/// Without distances a sweep that ends at 3 m passes for one to infinity, and says that this is taken on trust; with the distance to
+/// the targets blur shows it; with closest focus too, one that ends at 10 m has what it may lack as a bound.
+#[test]
+fn infinity_without_distances() {
+    let ends_at = |m: f64| {
+        let mut script = small(85.0, 2.0);
+        script.frames = 19;
+        script.last = FocusDistance::At(Metres::new(m).expect("in range"));
+        script.capture.write_distances = false;
+        script
+    };
+    let near = Files::of(&ends_at(3.0));
+    let on_trust = near.measure(&SweepSettings::default());
+    assert!(message(&on_trust, Code::DistanceUnknown).contains("taken on trust"));
+    assert_eq!(codes(&on_trust), [("distance_unknown", "note")]);
+    let told = near.measure(&SweepSettings {
+        target_distance: Metres::new(2.0).ok(),
+        ..SweepSettings::default()
+    });
+    message(&told, Code::ReferenceNotAtInfinity);
+    assert!(!message(&told, Code::DistanceUnknown).contains("trust"));
+    let script = ends_at(10.0);
+    let far = Files::of(&script).measure(&set_up(&script));
+    assert!(codes(&far).is_empty(), "{:?}", codes(&far));
+    // A tenth of a dioptre of 2 % over 1/0.85 dioptres is 0.17 points; the bound is with a pupil of a thin lens.
+    let lacks = line(&far, Part::AssumedInfinity).expect("a bound");
+    assert!((0.05..0.3).contains(&lacks), "{lacks}");
 }
