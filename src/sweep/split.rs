@@ -1,7 +1,11 @@
 //! Sorting a card into sweeps.
 
+mod lenses;
+mod names;
+
 use super::look::Load;
 use super::order::{self, LEFT_OUT, by_name};
+use super::places::median;
 use super::{FrameInfo, SweepGroup, carries_on, naming};
 
 /// Marked focal lengths this close are the same setting, as a fraction: a zoom ring that rests on its mark is reported
@@ -68,7 +72,7 @@ fn sorted_out(
             }
         }
     }
-    name_all(frames, source_name, sweeps)
+    names::name_all(frames, source_name, sweeps)
 }
 
 /// Folder that a frame counts to. Cameras fill `DCIM/100ABCDE`, then `DCIM/101ABCDE`: those are one.
@@ -112,7 +116,7 @@ fn by_shoot(frames: &[FrameInfo], sorted: &[usize]) -> Vec<Vec<usize>> {
             _ => speaking.push(shoot),
         }
     }
-    speaking
+    lenses::odd_ones_taken_in(frames, speaking)
 }
 
 /// Parts a shoot by focal length: sorted, a new setting begins where the step or the spread is too wide. Frames that
@@ -158,14 +162,12 @@ fn by_pauses(
     carries_on: CarriesOn<'_>,
 ) -> Vec<Vec<usize>> {
     order::sort(frames, &mut setting);
-    let mut intervals: Vec<f64> = setting
+    let intervals = setting
         .windows(2)
         .filter_map(|pair| interval_s(&frames[pair[0]], &frames[pair[1]]))
-        .map(f64::abs)
-        .collect();
-    intervals.sort_by(f64::total_cmp);
+        .map(f64::abs);
     let usual = Usual {
-        interval_s: intervals.get(intervals.len() / 2).copied().unwrap_or(0.0),
+        interval_s: median(intervals.collect()).unwrap_or(0.0),
         nearest: setting
             .iter()
             .filter_map(|&index| frames[index].focus_distance)
@@ -334,69 +336,6 @@ fn strays_taken_in(sweeps: Vec<Vec<usize>>) -> Vec<Vec<usize>> {
         }
     }
     kept
-}
-
-/// Names the sweeps: folder (or source), with lens and focal length where several share it, numbered where repeated.
-fn name_all(frames: &[FrameInfo], source_name: &str, sweeps: Vec<Vec<usize>>) -> Vec<SweepGroup> {
-    let first = |sweep: &[usize]| &frames[sweep[0]];
-    let names: Vec<String> = sweeps
-        .iter()
-        .map(|sweep| {
-            let own = first(sweep);
-            let beside: Vec<&FrameInfo> = sweeps
-                .iter()
-                .map(|other| first(other))
-                .filter(|other| place(other) == place(own))
-                .collect();
-            let folder = place(own).rsplit('/').find(|part| !part.is_empty());
-            let mut name = folder
-                .filter(|folder| !folder.eq_ignore_ascii_case("DCIM"))
-                .unwrap_or(source_name)
-                .to_owned();
-            if let Some(lens) = &own.lens
-                && beside.iter().any(|other| other.lens != own.lens)
-            {
-                name = format!("{name} {lens}");
-            }
-            match median_focal_mm(frames, sweep) {
-                Some(mm) if beside.len() > 1 => {
-                    format!("{name} {} mm", (mm * 10.0).round() / 10.0)
-                }
-                _ => name,
-            }
-        })
-        .collect();
-    let mut groups: Vec<SweepGroup> = sweeps
-        .into_iter()
-        .enumerate()
-        .map(|(at, mut frames_of)| {
-            let before = names[..at]
-                .iter()
-                .filter(|name| **name == names[at])
-                .count();
-            let name = match before {
-                0 => names[at].clone(),
-                before => format!("{} ({})", names[at], before + 1),
-            };
-            frames_of.sort_by(|&a, &b| by_name(&frames[a], &frames[b]));
-            SweepGroup {
-                name,
-                frames: frames_of,
-            }
-        })
-        .collect();
-    groups.sort_by(|a, b| natord::compare_ignore_case(&a.name, &b.name));
-    groups
-}
-
-/// The middle one of the focal lengths that the files of a sweep state, mm.
-fn median_focal_mm(frames: &[FrameInfo], sweep: &[usize]) -> Option<f64> {
-    let mut stated: Vec<f64> = sweep
-        .iter()
-        .filter_map(|&index| frames[index].focal_length.map(|f| f.mm()))
-        .collect();
-    stated.sort_by(f64::total_cmp);
-    stated.get(stated.len() / 2).copied()
 }
 
 #[cfg(test)]

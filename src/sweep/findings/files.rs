@@ -168,18 +168,17 @@ pub(super) fn frames_not_measured(
 }
 
 pub(super) fn mixed_lenses(sweep: &SweepMeasurement) -> Option<Finding> {
+    let in_use = |frame: &&FrameResult| !matches!(frame.state, FrameState::LeftOut(_));
+    let frames = || sweep.frames.iter().filter(in_use);
     let mut lenses: Vec<&str> = Vec::new();
-    for lens in sweep.frames.iter().filter_map(|f| f.info.lens.as_deref()) {
+    for lens in frames().filter_map(|f| f.info.lens.as_deref()) {
         if !lenses.contains(&lens) {
             lenses.push(lens);
         }
     }
     let (first, others) = lenses.split_first()?;
     (!others.is_empty()).then(|| {
-        let odd = sweep
-            .frames
-            .iter()
-            .filter(|f| f.info.lens.as_deref().is_some_and(|lens| lens != *first));
+        let odd = frames().filter(|f| f.info.lens.as_deref().is_some_and(|lens| lens != *first));
         finding(
             Code::MixedLenses,
             Severity::Stop,

@@ -2,6 +2,8 @@
 
 use std::fs;
 
+use breathmark::simulate::ClockJump;
+
 use super::json;
 use crate::support::program::{run, stderr};
 use crate::support::sweeps::{small, write_frames};
@@ -117,6 +119,75 @@ fn a_list_of_distances_that_does_not_fit_is_told() {
         assert!(said.contains(words), "{list:?}: {said}");
         assert_eq!(said.trim_end().lines().count(), 1, "{said}");
     }
+}
+
+/// Without distances, half a minute's rest in a bracket is none between two, and two brackets without a rest between them are
+/// two. The first was one half of the breathing twice over, the other a zoom ring that slipped.
+#[test]
+fn a_rest_ends_no_sweep_and_two_sweeps_need_none() {
+    let script = || {
+        let mut script = small(85.0, 2.0, 12);
+        script.capture.interval_s = 3.0;
+        script.capture.write_distances = false;
+        script
+    };
+    let mut twice = script();
+    twice.capture.first_number += 12;
+    twice.capture.start += time::Duration::seconds(36);
+    let mut rested = script();
+    rested.capture.clock_jump = Some(ClockJump {
+        frame: 6,
+        seconds: 30.0,
+    });
+    for (scripts, counts) in [
+        (vec![rested], vec![12]),
+        (vec![script(), twice], vec![12, 12]),
+    ] {
+        let folder = tempfile::tempdir().expect("a folder");
+        for script in &scripts {
+            write_frames(script, folder.path());
+        }
+        let path = folder.path().to_str().expect("UTF-8");
+        let (code, report) = json(&["measure", path, "--format", "json"]);
+        assert_eq!(code, Some(0), "{counts:?}");
+        let sweeps = report["sweeps"].as_array().expect("sweeps");
+        assert_eq!(sweeps.len(), counts.len(), "{counts:?}");
+        for (sweep, count) in sweeps.iter().zip(&counts) {
+            assert_eq!(sweep["frame_count"], *count, "{counts:?}");
+            let worst = sweep["worst_shift_pct"].as_f64().expect("a number");
+            // 512 px between the targets: 0.03 points are five times the noise of a centre.
+            assert!((worst - 2.0).abs() < 0.03, "{counts:?}: {worst}");
+            let findings = sweep["findings"].as_array().expect("findings");
+            let codes: Vec<_> = findings.iter().map(|finding| &finding["code"]).collect();
+            assert_eq!(codes, ["distance_unknown"], "{counts:?}");
+        }
+    }
+}
+
+/// Two frames in the middle of a sweep name another lens: nobody changes lenses so fast, so they stay, and the sweep has no
+/// result until somebody says what is right.
+#[test]
+fn another_lens_in_the_middle_of_a_sweep_is_named() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let script = small(85.0, 2.0, 12);
+    write_frames(&script, folder.path());
+    let mut other = script.clone();
+    other.lens.model = "Ostrel Other".to_owned();
+    let odd = [script.file_name(4), script.file_name(9)];
+    for (name, frame) in odd.iter().zip([4, 9]) {
+        let bytes = other.jpeg(frame).expect("a frame can be encoded");
+        fs::write(folder.path().join(name), bytes).expect("a frame can be written");
+    }
+    let path = folder.path().to_str().expect("UTF-8");
+    let (code, report) = json(&["measure", path, "--format", "json"]);
+    assert_eq!(code, Some(1));
+    let sweeps = report["sweeps"].as_array().expect("sweeps");
+    assert_eq!(sweeps.len(), 1);
+    let finding = &sweeps[0]["findings"][0];
+    assert_eq!(finding["code"], "mixed_lenses");
+    assert_eq!(finding["severity"], "stop");
+    let named: Vec<_> = finding["files"].as_array().expect("files").to_vec();
+    assert_eq!(named, odd);
 }
 
 /// Half a copy of a frame that got the next number lies beside its original, fails alone, and makes no sweep of its own.

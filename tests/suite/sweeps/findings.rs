@@ -83,6 +83,13 @@ fn mixed_lenses_and_changed_focal_length() {
     assert!(message(&measured, Code::MixedLenses).contains("Tindra Still 90 mm"));
     assert!(measured.summary.is_none());
     assert!(message(&measured, Code::FocalLengthChanged).contains("88"));
+    // As the finding advises.
+    let odd = files.infos[5].file.clone();
+    let mended = files.measure(&SweepSettings {
+        left_out: [(odd, "another lens".to_owned())].into(),
+        ..SweepSettings::default()
+    });
+    assert!(mended.summary.is_some(), "{:?}", codes(&mended));
 }
 
 /// The files say nothing of it, the pictures do.
