@@ -105,3 +105,11 @@ impl FrameResult {
             .and_then(|d| Metres::new(1.0 / d.value).ok())
     }
 }
+
+/// Place of the reference, against which shifts are stated: the last frame whose separation is known.
+#[must_use]
+pub(super) fn reference(frames: &[FrameResult]) -> Option<usize> {
+    frames
+        .iter()
+        .rposition(|frame| frame.separation_px.is_some())
+}

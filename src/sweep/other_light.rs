@@ -25,7 +25,6 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::FrameResult;
 use super::backdrop::Backdrop;
 use super::balance::{self, usual};
 use super::beside;
@@ -34,6 +33,7 @@ use super::dust::Dust;
 use super::least_squares;
 use super::spread::reference_px;
 use super::vignette::CutBlur;
+use super::{FrameResult, frame};
 use crate::measure::{Flag, Target};
 use crate::units::Measured;
 
@@ -126,7 +126,7 @@ pub(super) fn detect(
         _ => Vec::new(),
     };
     let around = || {
-        let reference = frames.iter().rposition(|f| f.separation_px.is_some())?;
+        let reference = frame::reference(frames)?;
         // Folds and edges of cards have a finding and a line of the budget of their own.
         beside::u_pct(frames, course, reference).filter(|_| backdrop.is_none())
     };

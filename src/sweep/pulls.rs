@@ -1,7 +1,6 @@
 //! What moves the centres of blurred targets beside the lens's breathing, read from the shape of their blur and taken out of the
 //! separations: a barrel that cuts it, a camera that stretches it, brightness that tilts it.
 
-use super::FrameResult;
 use super::backdrop::Backdrop;
 use super::distance::blur::BlurCourse;
 use super::dust::Dust;
@@ -9,6 +8,7 @@ use super::shading::{self, Shading};
 use super::tone::Tone;
 use super::vignette::{self, CutBlur};
 use super::warp::{self, Warp};
+use super::{FrameResult, frame};
 use crate::measure::{Flag, Target};
 
 /// What was seen, and what could not have been.
@@ -61,10 +61,7 @@ pub(super) fn take_out(
     if let Some(warp) = &pulls.warp {
         warp.correct(frames);
     }
-    let reference = frames
-        .iter()
-        .rposition(|frame| frame.separation_px.is_some());
-    let Some((shading, reference)) = shading.zip(reference) else {
+    let Some((shading, reference)) = shading.zip(frame::reference(frames)) else {
         return pulls;
     };
     let most = shading.most_pct(reference);

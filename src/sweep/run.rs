@@ -9,8 +9,8 @@ use super::spread::reference_px;
 use super::verdict::{self, Grounds};
 use super::{FrameInfo, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{
-    backdrop, budget, dust, extra, findings, infinity, order, other_light, pair, pulls, search,
-    slip, spread, tone,
+    backdrop, budget, dust, extra, findings, frame, infinity, order, other_light, pair, pulls,
+    search, slip, spread, tone,
 };
 use crate::measure::{Flag, Target};
 use crate::units::{Measured, Metres};
@@ -75,9 +75,7 @@ fn measure_seen(
         frame.focus_dioptres = *dioptres;
     }
     let width_px = size.map(|(width, _)| width);
-    let reference = results
-        .iter()
-        .rposition(|frame| frame.separation_px.is_some());
+    let reference = frame::reference(&results);
     let backdrop =
         reference.and_then(|reference| backdrop::detect(&results, course.as_ref(), reference));
     let dust = reference.and_then(|reference| dust::detect(&results, course.as_ref(), reference));
