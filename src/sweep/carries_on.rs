@@ -12,7 +12,7 @@ const STEPS: f64 = 3.0;
 /// two frames before the pause are by two. Where a bracket begins anew it is the other way round, by ten times and more.
 const CLEARLY: f64 = 1.3;
 /// What noise and compression make of two pictures of the same.
-const NOISE: f64 = 0.01;
+const NOISE: f64 = 0.005;
 
 /// Whether the frames `after` carry on where `before` ended, as their pictures show it; `false` where these can't be read or
 /// leave it open. Both are in the order of shooting.

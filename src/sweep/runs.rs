@@ -14,8 +14,8 @@ const AS_FIRST: f64 = 0.15;
 const WENT: f64 = 0.4;
 /// Fewer frames are no run.
 const SHORTEST: usize = 5;
-/// Steps of the blur below this share of the widest are noise.
-const STEP_SHARE: f64 = 0.06;
+/// Steps of the blur below this share of the widest may be noise, where all of it is slight.
+const STEP_SHARE: f64 = 0.15;
 /// Targets are sharp from this share of the widest blur on, and blurred again from the other.
 const SHARP: (f64, f64) = (0.25, 0.5);
 
