@@ -4,6 +4,7 @@ use super::backdrop::Backdrop;
 use super::budget::{self, Differences, Noise, Setting};
 use super::distance::blur::BlurCourse;
 use super::dust::Dust;
+use super::frame;
 use super::other_light::OtherLight;
 use super::pieces::{Pieces, points, separations};
 use super::places::Places;
@@ -39,20 +40,14 @@ pub(super) struct Grounds<'a> {
 
 /// Works out shift, curve and worst shift; fills `shift_pct` of the frames. `None` where no frame was measured.
 pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Option<Summary> {
-    let reference = frames
-        .iter()
-        .rposition(|frame| frame.separation_px.is_some())?;
+    let reference = frame::reference(frames)?;
     let measured = separations(frames);
     let points = points(&measured, grounds.places, LEAST_U_PX);
     let last = measured.len() - 1;
     // The step of a target is taken out.
     let left_in = grounds.slip.filter(|slip| !slip.is_of_target());
     let is_after = |slip: &Slip| measured.partition_point(|(place, _)| *place < slip.after);
-    let smooth = Pieces::through(
-        &points,
-        left_in.map(is_after),
-        grounds.places.are_uneven(),
-    );
+    let smooth = Pieces::through(&points, left_in.map(is_after), grounds.places.are_uneven());
     let reference_px = smooth
         .as_ref()
         .map_or(points[last].1, |smooth| smooth.drawn(last, points[last].1));

@@ -56,8 +56,6 @@ fn signed(pct: f64) -> String {
 
 /// Finds everything, heaviest first, then in the order of the codes; a stop takes the verdict away.
 pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evidence: &Evidence) {
-    // Where another run begins, the scale jumps back, and no ring has slipped.
-    let slip = evidence.slip.as_ref().filter(|_| evidence.runs.is_none());
     let mut findings: Vec<Finding> = [
         files::frame_count(sweep),
         files::mixed_lenses(sweep),
