@@ -5,18 +5,18 @@
 //! focus and at infinity.
 
 use super::places::{NO_WORSE, SPEAK_AGAINST};
-use super::steps;
+use super::steps::{self, BothSeries};
 
 /// Most pairs that are looked for: what goes to and fro more often is shuffled.
 const MOST: usize = 3;
 
 /// Value and standard uncertainty for each frame, where there is one.
-type Series = Vec<Option<(f64, f64)>>;
+type Series = [Option<(f64, f64)>];
 
 /// The order, as places so far, in which what runs smoothly through a sweep does so, by exchanges of neighbours; `None` where it
 /// does already.
 #[must_use]
-pub(super) fn exchanged(series: &[Series; 2]) -> Option<Vec<usize>> {
+pub(super) fn exchanged(series: &BothSeries) -> Option<Vec<usize>> {
     let mut series = series.clone();
     let mut order: Vec<usize> = (0..series[0].len()).collect();
     for _ in 0..MOST {
@@ -45,10 +45,10 @@ fn turns_back(one: &Series, at: usize) -> bool {
 
 /// How much smoother both series are with a frame and the next exchanged, as twice the logarithm of a likelihood ratio, where
 /// that is no chance, and neither is rougher.
-fn gain(series: &[Series; 2], at: usize) -> Option<f64> {
+fn gain(series: &BothSeries, at: usize) -> Option<f64> {
     let mut sum = 0.0;
     for one in series {
-        let mut other = one.clone();
+        let mut other = one.to_vec();
         other.swap(at, at + 1);
         let unlikely = |one: &Series| steps::unlikely(one, &|frame| frame as f64);
         let gain = unlikely(one)? - unlikely(&other)?;
@@ -65,7 +65,7 @@ mod tests {
     use super::*;
 
     /// A sweep of so many frames in this order of focus: separations and second moments with a noise of their own.
-    fn seen(focus: &[usize]) -> [Series; 2] {
+    fn seen(focus: &[usize]) -> BothSeries {
         let noise = |frame: usize, size: f64| size * (3.7 * frame as f64).sin();
         let of = |value: &dyn Fn(f64) -> f64, u: f64| {
             let frames = focus.iter();

@@ -251,7 +251,7 @@ fn settle(
     let of_looked: Vec<Places> = accounts.iter().map(|places| places.of(&looked)).collect();
     let series = sightings.series();
     let chosen = Places::likeliest(&of_looked, &series, -NO_WORSE);
-    let placed = |series: &[Vec<Option<(f64, f64)>>; 2]| {
+    let placed = |series: &steps::BothSeries| {
         let unseen = unseen::gaps(&of_looked[chosen], series);
         let places = unseen
             .into_iter()

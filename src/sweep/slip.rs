@@ -30,9 +30,9 @@ const STILL: f64 = 3.0;
 const TREMBLES: f64 = 0.25;
 /// What moves is off by more than this: the likelihood of the one over the other is e¹².
 const MOVES: f64 = 5.0;
-/// Nor is it one that light beside a target may make: so many times the standard uncertainty for that.
+/// A step is none if light beside a target may make it: so many times the standard uncertainty for that.
 const OTHER_LIGHT: f64 = 2.0;
-/// A step is none if the blur steps as well, by this many standard uncertainties, and explains half of it: focus went
+/// Nor is it one if the blur steps as well, by this many standard uncertainties, and explains half of it: focus went
 /// farther between two frames than between others.
 const BLUR_SURE: f64 = 4.0;
 

@@ -51,6 +51,8 @@ pub(super) fn largest(points: &[(f64, f64, f64)], least_side: usize) -> Option<(
 
 /// Value and standard uncertainty for each frame, where there is one.
 type Series = [Option<(f64, f64)>];
+/// Separations of a sweep's pairs, px, and second moments of their light over the squares of these.
+pub(super) type BothSeries = [Vec<Option<(f64, f64)>>; 2];
 
 /// A series as points of a curve, with the frames that they are of.
 fn of_frames(series: &Series, place: &dyn Fn(usize) -> f64) -> Vec<(usize, (f64, f64, f64))> {
@@ -72,9 +74,9 @@ pub(super) fn unlikely(series: &Series, place: &dyn Fn(usize) -> f64) -> Option<
 /// those at the scale of the level separations, where that makes them smoother. A target that moves changes no blur.
 #[must_use]
 pub(super) fn levelled(
-    [separations, moments]: &[Vec<Option<(f64, f64)>>; 2],
+    [separations, moments]: &BothSeries,
     place: &dyn Fn(usize) -> f64,
-) -> Option<[Vec<Option<(f64, f64)>>; 2]> {
+) -> Option<BothSeries> {
     let known = of_frames(separations, place);
     let points: Vec<(f64, f64, f64)> = known.iter().map(|(_, point)| *point).collect();
     let (at, step) = largest(&points, LEAST_SIDE)?;

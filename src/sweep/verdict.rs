@@ -4,13 +4,12 @@ use super::backdrop::Backdrop;
 use super::budget::{self, Differences, Noise, Setting};
 use super::distance::blur::BlurCourse;
 use super::dust::Dust;
-use super::frame;
 use super::other_light::OtherLight;
 use super::pieces::{Pieces, points, separations};
 use super::places::Places;
 use super::pulls::Pulls;
 use super::slip::Slip;
-use super::{CurvePoint, FrameResult, ShiftCurve, Summary, vignette};
+use super::{CurvePoint, FrameResult, ShiftCurve, Summary, frame, vignette};
 use crate::units::Measured;
 
 /// Least uncertainty of a separation that is believed, px: interpolation and compression leave as much in the best case.

@@ -68,7 +68,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         distances::unknown(sweep, settings, evidence),
         distances::disagrees(sweep, settings, evidence),
         motion::stepped(sweep, evidence.slip.as_ref()),
-        motion::camera_moved(sweep, &evidence.places),
+        motion::camera_moved(sweep, evidence),
         pictures::clipped(sweep),
         pictures::saturated(sweep),
         pictures::faint(sweep),

@@ -1,8 +1,8 @@
 //! Findings about what moved: camera, targets, zoom ring.
 
-use super::{finding, signed, worst_u};
+use super::{Evidence, finding, signed, worst_u};
 use crate::measure::Target;
-use crate::sweep::places::{Places, median};
+use crate::sweep::places::median;
 use crate::sweep::slip::{Mover, Slip};
 use crate::sweep::{Code, Finding, FrameResult, Severity, SweepMeasurement};
 use crate::units::Measured;
@@ -136,7 +136,12 @@ fn middle(frame: &FrameResult) -> Option<((f64, f64), f64, f64)> {
     (dx.hypot(dy) > 0.0).then_some((point, dy.atan2(dx), u_px))
 }
 
-pub(super) fn camera_moved(sweep: &SweepMeasurement, places: &Places) -> Option<Finding> {
+pub(super) fn camera_moved(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
+    let places = &evidence.places;
+    let is_lopsided = |place: usize| {
+        let light = evidence.other_light.as_ref();
+        light.is_some_and(|light| light.lopsided.contains(&place))
+    };
     let poses = poses(sweep)?;
     let width = f64::from(sweep.picture_size_px?.0);
     let steps: Vec<Step> = poses
@@ -151,9 +156,13 @@ pub(super) fn camera_moved(sweep: &SweepMeasurement, places: &Places) -> Option<
     let noise = median(steps.iter().map(|s| s.moved.std_error).collect())?;
     let jump_px = (JUMP_SHARE * width).max(OUTSTANDING * usual_move);
     let turn = TURN.max(OUTSTANDING * usual_turn);
+    // Light beside a target that comes into its window between two frames moves its centre, and is named itself.
+    let is_of_light = |pair: &[Pose]| is_lopsided(pair[0].place) != is_lopsided(pair[1].place);
     let jumps: Vec<&Step> = steps
         .iter()
-        .filter(|step| step.exceeds(jump_px, turn))
+        .zip(poses.windows(2))
+        .filter(|(step, pair)| step.exceeds(jump_px, turn) && !is_of_light(pair))
+        .map(|(step, _)| step)
         .collect();
     let u = worst_u(sweep)?;
     let effect = format!(
