@@ -1,9 +1,13 @@
 //! Whether a flattened blur is an ellipse, as a picture that shrinks towards its sides leaves it, or the overlap of two circles that a
 //! lens barrel leaves.
 
+mod shapes;
+mod weighed;
+
 use super::overlap::Overlap;
 use super::vignette::UNSEEN_SIGMA;
 use crate::units::Measured;
+pub(super) use weighed::weigh;
 
 /// Standard uncertainties by which an ellipse has to be nearer than any overlap of two circles.
 const ELLIPSE: f64 = 3.5;

@@ -41,6 +41,7 @@ mod pulls;
 mod reach;
 mod repeats;
 mod restore;
+mod rims;
 mod run;
 mod run_together;
 mod runs;

@@ -56,7 +56,7 @@ parts! {
         "A picture stretched towards its sides, as a camera does to take out barrel distortion, stretches the blur and pulls the \
          centres outwards: half of what was taken out for it, as some pupils stretch the blur without a pull";
     VignettedBlur, "vignetted_blur", true,
-        "Blur cut by the lens barrel, from its measured asymmetry";
+        "Blur cut by the lens barrel, or that may be, from its measured shape";
     SensorDust, "sensor_dust", true,
         "Dust on the sensor darkens a spot of the blur: a quarter of the pull that was taken out for it, as the light at its place \
          is known from a model in most frames";

@@ -42,7 +42,10 @@ pub(super) fn take_out(
     let mut pulls = Pulls::default();
     let falls =
         || shading::detect(frames, course, None, tone).is_some_and(|shading| shading.is_plain());
-    match course.and_then(|course| vignette::look(frames, course, tone)) {
+    let warp = course
+        .zip(width_px)
+        .and_then(|(course, width_px)| warp::detect(frames, course, width_px, tone));
+    match course.and_then(|course| vignette::look(frames, course, warp.as_ref(), tone)) {
         Some(vignette::Shape::Cut(cut)) if !(cut.is_slight() && falls()) => {
             if let Some(course) = course {
                 vignette::correct(frames, course, &cut);
@@ -51,12 +54,11 @@ pub(super) fn take_out(
             pulls.cut_blur = Some(cut);
             return pulls;
         }
+        Some(vignette::Shape::Open(cut)) => pulls.cut_blur = Some(cut),
         Some(vignette::Shape::Whole { unseen_pct }) => pulls.unseen_cut_pct = Some(unseen_pct),
         _ => {}
     }
-    pulls.warp = course
-        .zip(width_px)
-        .and_then(|(course, width_px)| warp::detect(frames, course, width_px, tone));
+    pulls.warp = warp;
     let shading = shading::detect(frames, course, pulls.warp.as_ref(), tone);
     if let Some(warp) = &pulls.warp {
         warp.correct(frames);

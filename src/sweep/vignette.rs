@@ -12,18 +12,23 @@
 //! A picture that shrinks towards its sides, as barrel distortion makes it, flattens the blur too, and leaves it an ellipse. The
 //! overlap of two circles has corners above and below: a fourth cumulant of four-fold shape, that grows with c⁴.
 
+mod seen;
+
 use nalgebra::{DMatrix, DVector};
 
 use super::distance::blur::BlurCourse;
-use super::ellipse::Ellipse;
+use super::ellipse::{self, Ellipse};
 use super::least_squares;
-use super::overlap::{pull_of, pull_of_alike};
-use super::pulls::telling_pair;
+use super::overlap::pull_of_alike;
+use super::rims::{self, Rim};
 use super::spread::reference_px;
 use super::tone::Tone;
+use super::warp::Warp;
 use super::{FrameResult, balance};
-use crate::measure::Target;
 use crate::units::Measured;
+#[cfg(test)]
+pub(super) use seen::Shrunk;
+pub(super) use seen::{Seen, leaning, u_four_fold};
 
 /// Cut blur, as far as it can be told.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,6 +41,8 @@ pub(super) struct CutBlur {
     pub(super) left_over: f64,
     /// The shape tells the pull: it was taken out.
     pub(super) certain: bool,
+    /// It is no picture that shrinks rather.
+    pub(super) named: bool,
     /// What it does to the shift over the whole sweep, percentage points.
     pub(super) effect_pct: f64,
 }
@@ -50,7 +57,7 @@ impl CutBlur {
     /// Whether it is worth a word; what is less widens the uncertainty without one.
     #[must_use]
     pub(super) fn is_remarkable(&self) -> bool {
-        self.effect_pct > REMARKABLE_PCT
+        self.named && self.effect_pct > REMARKABLE_PCT
     }
 }
 
@@ -59,6 +66,8 @@ impl CutBlur {
 pub(super) enum Shape {
     /// It is cut.
     Cut(CutBlur),
+    /// It is an ellipse rather, as a picture that shrinks makes it; a slight cut beside that is possible.
+    Open(CutBlur),
     /// It is not cut by so much that it could be seen; one that can't be seen moves the shift by no more than so many
     /// percentage points over the whole sweep.
     Whole {
@@ -81,78 +90,36 @@ const LEAST_ALIKE: f64 = 0.003;
 /// The same where the tone curve is not sRGB's: what the sweep does not tell of it flattens blur by 0.01 in simulated sweeps with
 /// an S-shaped curve and tall tape.
 const LEAST_TONED: f64 = 0.015;
+/// Flattening below 0 down to which an unread tone curve may hide a cut: tape that is taller than wide is read as so much longer.
+const MOST_HIDDEN: f64 = 0.1;
+/// Largest flattening that a barrel is thought to make: two circles of one size of whose light 0.4 is left.
+const MOST_FLATTENING: f64 = 0.5;
 /// Share of the larger flattening that the smaller one has where both targets show it alike; they don't lie quite as far
 /// from the axis.
 const ALIKE: f64 = 1.0 / 3.0;
 /// Standard uncertainties of the flattening that may hide unseen.
 pub(super) const UNSEEN_SIGMA: f64 = 2.0;
-/// Share of the correction that stays as its standard uncertainty. One rim, or two on the same side, leave 0.03 of the pull
-/// (150 random overlaps of circles, own calculation); a second rim on the other side takes back a part of it that the two
-/// moments don't tell.
-const LEFT_OVER: f64 = 0.18;
-/// The same where the camera's tone curve could not be read: up to 0.6 was left (rendered sweeps with S-shaped curves whose light
-/// jumped).
-const LEFT_OVER_UNKNOWN: f64 = 0.6;
+/// Probability of an ellipse from which it is believed.
+const WHOLE: f64 = 0.95;
+/// Share of the most that a cut as flat would pull, which is left open beside an ellipse: a cut of a fifth of the flattening beside
+/// distortion shows next to nothing before small blur (sweeps of another renderer).
+const LEFT_OPEN: f64 = 0.2;
 /// Standard uncertainties by which the flattening on both sides of focus has to differ before it is told apart.
 const SIDES_DIFFER: f64 = 4.0;
-/// Improvement of χ² over its scatter from which what leans alike on both sides of focus is fitted beside a cut: 5 standard
-/// deviations.
-const WORTH_BOTH: f64 = 25.0;
-/// A picture that shrinks so that it flattens blur by the share α leans it by this times α over the distance between the targets:
-/// 18·k·x with α = 2·k·x², see `warp`.
-const SHRUNK: f64 = 18.0;
-/// Least standard uncertainty of a four-fold cumulant that is believed, as a part of the second moment's square.
-const LEAST_FOUR_FOLD: f64 = 0.002;
 /// Blur, px, from which the noise of second and third moments grows with the blur.
 const NOISY_FROM_PX: f64 = 20.0;
 
-/// What one frame shows of its two targets at the reference's scale.
-struct Seen {
-    blur: f64,
-    /// Second moment across less along the line, left and right.
-    flat: [f64; 2],
-    /// Third moment along the line, left less right, halved.
-    lopsided: f64,
-    /// Mean second moment squared, that along the line squared, and fourth cumulant along it, means of both targets, px⁴.
-    square: f64,
-    along: f64,
-    fourth: f64,
-    /// Four-fold fourth cumulant.
-    four_fold: Measured,
-}
-
-/// Looks for cut blur; `None` where there is too little blur to tell, or where something else makes the shape. Where the camera's tone
-/// curve could not be read, more is left of the pull after it was taken out.
+/// Looks for cut blur, beside the stretch that `warp` found, if any; `None` where there is too little blur to tell, or where something
+/// else makes the shape. Where the camera's tone curve could not be read, it hides how flat blur is: then what is lopsided tells.
 #[must_use]
-pub(super) fn look(frames: &[FrameResult], course: &BlurCourse, tone: Tone) -> Option<Shape> {
+pub(super) fn look(
+    frames: &[FrameResult],
+    course: &BlurCourse,
+    warp: Option<&Warp>,
+    tone: Tone,
+) -> Option<Shape> {
     let separation = reference_px(frames)?;
-    let seen: Vec<Seen> = course
-        .signed
-        .iter()
-        .filter_map(|&(place, blur)| {
-            let [left, right] = telling_pair(&frames[place].targets)?;
-            // At the reference's scale, so that the tape's own shape is the same in every frame, as the blur's is.
-            let scale = frames[place].separation_px?.value / separation;
-            let variance = |t: &Target| t.variance_px2.value.max(0.0) / (scale * scale);
-            let flat = |t: &Target| -2.0 * t.elongation * variance(t);
-            let third = |t: &Target| t.skewness() * variance(t).powf(1.5);
-            let mean = |of: &dyn Fn(&Target) -> f64| (of(left) + of(right)) / 2.0;
-            let (four_left, four_right) = (left.four_fold_px4, right.four_fold_px4);
-            let four_fold = Measured::new(
-                four_left.value + four_right.value,
-                four_left.std_error.hypot(four_right.std_error),
-            );
-            Some(Seen {
-                blur: blur.value,
-                flat: [flat(left), flat(right)],
-                lopsided: (third(left) - third(right)) / 2.0,
-                square: mean(&variance).powi(2),
-                along: mean(&|t| t.second_px2().0).powi(2) / scale.powi(4),
-                fourth: mean(&|t| t.lean.fourth_px4) / scale.powi(4),
-                four_fold: four_fold.scaled(0.5 / scale.powi(4)),
-            })
-        })
-        .collect();
+    let seen = seen::of(frames, course, warp)?;
     let against_square =
         |of: &dyn Fn(&Seen) -> f64| share_of_blur(seen.iter().map(|s| (s.blur, of(s))));
     let flat = against_square(&|s| (s.flat[0] + s.flat[1]) / 2.0)?;
@@ -160,7 +127,7 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse, tone: Tone) -> O
         against_square(&|s| s.flat[0])?.value,
         against_square(&|s| s.flat[1])?.value,
     ];
-    let leaning = lopsided(&seen, 0.0)?;
+    let leaning = seen::lopsided(&seen, 0.0, separation)?;
     let widest = course
         .signed
         .iter()
@@ -172,6 +139,31 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse, tone: Tone) -> O
     let flattening = flat.value;
     let alike = sides[0].min(sides[1]) > ALIKE * sides[0].max(sides[1]);
     let significant = |m: Measured| m.value.abs() > SIGNIFICANCE * m.std_error;
+    // What else is in the window of a target makes it as long as it likes.
+    if flattening > MOST_FLATTENING {
+        return None;
+    }
+    let four_fold = seen::four_fold(&seen);
+    let rim = || Rim::of(flattening, leaning, four_fold?);
+    let shown = || alike && significant(flat) && rim().is_some_and(|rim| rim.fits());
+    let hides = tone == Tone::Unknown
+        && flattening > -MOST_HIDDEN
+        && (sides[0] - sides[1]).abs() < LEAST_TONED;
+    if hides
+        && significant(leaning)
+        && seen::lean_alike(&seen)
+        && !shown()
+        && let Some((flattening, pull)) = rims::hidden(flattening, leaning)
+    {
+        return Some(Shape::Cut(CutBlur {
+            flattening,
+            pull: pull.value,
+            left_over: pull.std_error / pull.value.abs(),
+            certain: true,
+            named: true,
+            effect_pct: effect_pct(pull.value),
+        }));
+    }
     // Circles of one size are not lopsided at all: then the size of the pull is known, but not which way it goes.
     let lopsided_alike = alike && significant(leaning);
     let least = match alike {
@@ -186,9 +178,9 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse, tone: Tone) -> O
             unseen_pct: effect_pct(pull_of_alike(most)),
         });
     }
-    let as_shrunk = || lopsided(&seen, SHRUNK * flattening / separation);
+    let as_shrunk = || seen::lopsided(&seen, flattening, separation);
     let fits = if alike {
-        Ellipse::of(flattening, leaning, as_shrunk()?, four_fold(&seen)).filter(|e| e.fits())
+        Ellipse::of(flattening, leaning, as_shrunk()?, four_fold).filter(|e| e.fits())
     } else {
         None
     };
@@ -205,22 +197,32 @@ pub(super) fn look(frames: &[FrameResult], course: &BlurCourse, tone: Tone) -> O
     if !alike && balance::changes(frames) {
         return None;
     }
-    let pull = if certain {
-        pull_of(flattening, leaning.value.abs()).copysign(leaning.value)
-    } else {
-        pull_of_alike(flattening)
-    };
-    Some(Shape::Cut(CutBlur {
+    let most = pull_of_alike(flattening);
+    let cut = |pull: f64, left_over: f64| CutBlur {
         flattening,
         pull,
-        left_over: match tone {
-            Tone::Srgb | Tone::Other(_) => LEFT_OVER,
-            Tone::Unknown => LEFT_OVER_UNKNOWN,
-        }
-        .hypot(uneven(&seen)),
+        left_over,
         certain,
+        named: true,
         effect_pct: effect_pct(pull),
-    }))
+    };
+    if certain {
+        let rim = rim()?;
+        let left_over = rim.left_over(tone).hypot(uneven(&seen));
+        return Some(Shape::Cut(cut(rim.pull.copysign(leaning.value), left_over)));
+    }
+    let weighed = if alike && tone == Tone::Srgb {
+        ellipse::weigh(&seen, flattening, separation)
+    } else {
+        None
+    };
+    Some(match weighed.filter(|weighed| weighed.whole > WHOLE) {
+        Some(weighed) => Shape::Open(CutBlur {
+            named: false,
+            ..cut(weighed.pull.hypot(LEFT_OPEN * most), 1.0)
+        }),
+        None => Shape::Cut(cut(most, 1.0)),
+    })
 }
 
 /// By what part of its flattening the blur is flatter on one side of focus than on both, where that is clear: rims that cut little cut
@@ -252,52 +254,6 @@ fn uneven(seen: &[Seen]) -> f64 {
     } else {
         0.0
     }
-}
-
-/// Lopsidedness γ that goes with the cube of the signed blur, beside what the tape has and, where it shows, what leans alike on
-/// both sides of focus; and beside so much by which a picture that shrinks makes it lean, 1/px.
-fn lopsided(seen: &[Seen], shrunk: f64) -> Option<Measured> {
-    let course = |s: &Seen, term: usize| match term {
-        0 => 1.0,
-        1 => s.blur.powi(3),
-        // As brightness that rises towards the side, and as a stretch of the picture.
-        2 => s.fourth,
-        _ => s.square + s.fourth,
-    };
-    let root = |s: &Seen| weight(s.blur, 2).sqrt();
-    let fit = |terms: usize| {
-        let courses = DMatrix::from_fn(seen.len(), terms, |row, term| {
-            root(&seen[row]) * course(&seen[row], term)
-        });
-        let third = DVector::from_fn(seen.len(), |row, _| {
-            let s = &seen[row];
-            root(s) * (s.lopsided - shrunk * (s.along + s.fourth))
-        });
-        least_squares::fit(&courses, &third)
-    };
-    let few = fit(2)?;
-    let best = fit(4)
-        .filter(|all| few.chi2 - all.chi2 > WORTH_BOTH * all.scatter)
-        .unwrap_or(few);
-    Some(best.factor(1, best.scatter))
-}
-
-/// Four-fold cumulant that goes with the fourth power of the blur, beside the tape's.
-fn four_fold(seen: &[Seen]) -> Option<Measured> {
-    let u = |s: &Seen| {
-        s.four_fold
-            .std_error
-            .max(LEAST_FOUR_FOLD * s.square)
-            .max(f64::MIN_POSITIVE)
-    };
-    let courses = DMatrix::from_fn(seen.len(), 2, |row, term| {
-        [1.0, seen[row].blur.powi(4)][term] / u(&seen[row])
-    });
-    let four = DVector::from_fn(seen.len(), |row, _| {
-        seen[row].four_fold.value / u(&seen[row])
-    });
-    let fit = least_squares::fit(&courses, &four)?;
-    Some(fit.factor(1, fit.scatter.max(1.0)))
 }
 
 /// Takes the pull out of the separations, where it is certain: the left centre was pulled by κ·c, the right one by −κ·c.

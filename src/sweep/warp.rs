@@ -188,6 +188,12 @@ impl Warp {
         (target.x_px.value - self.middle_px).abs().max(1.0)
     }
 
+    /// Share by which a blur is longer along the line of the targets, at a place in the sweep, believed or not.
+    #[must_use]
+    pub(super) fn share(&self, travel: f64) -> f64 {
+        self.stretch.at(travel)
+    }
+
     /// How much of a target's third moment is the stretch, px³, outwards, at a place in the sweep.
     #[must_use]
     pub(super) fn third_px3(&self, target: &Target, travel: f64) -> f64 {

@@ -86,6 +86,7 @@ fn what_cut_blur_explains_is_no_slip() {
         pull: 0.02,
         left_over: 1.0,
         certain: false,
+        named: true,
         effect_pct: 0.5,
     };
     assert_eq!(found(&frames, Some(&cut)), None);

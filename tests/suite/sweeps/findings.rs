@@ -240,8 +240,8 @@ fn cut_blur() {
     assert!(off < 0.15 && off < 2.0 * u, "{off} {u}");
 }
 
-/// Over rims of different size and place, less than a twentieth of the pull is left. Stated is three and a half times as much,
-/// for a barrel with a second rim on the other side.
+/// Over rims of different size and place, less than a twentieth of the pull is left. Stated is twice as much: lopsidedness and corners
+/// agree with one rim, and exclude a second one on the other side.
 #[test]
 fn the_pull_of_one_rim_is_taken_out() {
     let mut pulls = Vec::new();
@@ -275,8 +275,8 @@ fn the_pull_of_one_rim_is_taken_out() {
         println!("{barrel} {vignetting}: {:.2}", rms(&own));
         pulls.push(rms(&own));
     }
-    // 0.18 of the pull is stated.
-    assert!(pulls.iter().all(|pull| pull * 0.18 < 0.05), "{pulls:?}");
+    // 0.08 of the pull is stated, and a little more for what the shape leaves open.
+    assert!(pulls.iter().all(|pull| pull * 0.08 < 0.05), "{pulls:?}");
 }
 
 /// Two circles of one size make a blur without a heavier end: how far it pulls is known, but not which way, so nothing is
