@@ -20,6 +20,10 @@ const PATIENCE: Duration = Duration::from_secs(30);
 /// What happens on the page is looked at this often.
 const GLANCE: Duration = Duration::from_millis(50);
 
+/// How often chromedriver is started before it is given up: it takes a free port for one address family and the same for the
+/// other, which another one may have taken meanwhile.
+const STARTS: u32 = 5;
+
 /// A driver process with one browser window.
 pub(crate) struct Browser {
     driver: Child,
@@ -39,23 +43,9 @@ impl Browser {
     }
 
     async fn open_with(width: u32, height: u32, dark: bool, scripts: bool) -> Self {
-        let mut driver = Command::new("chromedriver")
-            .args(["--port=0"])
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("chromedriver is installed (.ci/install installs it)");
-        let mut lines =
-            BufReader::new(driver.stdout.take().expect("standard output is a pipe")).lines();
-        let port = lines
-            .by_ref()
-            .map_while(Result::ok)
-            .find_map(|line| {
-                let (_, rest) = line.split_once("started successfully on port ")?;
-                rest.trim_end_matches('.').parse::<u16>().ok()
-            })
+        let (driver, port) = (0..STARTS)
+            .find_map(|_| start_driver())
             .expect("chromedriver says where it listens");
-        std::thread::spawn(move || lines.for_each(drop));
         let profile = tempfile::tempdir().expect("a folder");
         let mut arguments = vec![
             "--headless=new".to_owned(),
@@ -332,6 +322,30 @@ impl WebDriverCompatibleCommand for DevTools {
         let body = json!({ "cmd": self.command, "params": self.parameters });
         (Method::POST, Some(body.to_string()))
     }
+}
+
+/// Starts chromedriver and reads the port on which it listens; `None` where it ends instead.
+fn start_driver() -> Option<(Child, u16)> {
+    let mut driver = Command::new("chromedriver")
+        .args(["--port=0"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("chromedriver is installed (.ci/install installs it)");
+    let mut lines =
+        BufReader::new(driver.stdout.take().expect("standard output is a pipe")).lines();
+    let port = lines.by_ref().map_while(Result::ok).find_map(|line| {
+        let (_, rest) = line.split_once("started successfully on port ")?;
+        rest.trim_end_matches('.').parse::<u16>().ok()
+    });
+    if port.is_none() {
+        // It has ended, or is of no use; either way nothing is left of it.
+        let _ = driver.kill();
+        let _ = driver.wait();
+    }
+    let port = port?;
+    std::thread::spawn(move || lines.for_each(drop));
+    Some((driver, port))
 }
 
 /// Whether the element was not there any more: chromedriver has a word of its own for a page that goes at that moment.
