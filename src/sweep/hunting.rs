@@ -1,7 +1,7 @@
 //! Focus that hunts: a lens that overshot and came back leaves two neighbouring frames in the other order of focus.
 //!
 //! Separation and blur run smoothly through a sweep, so either jumps to and fro where two frames stand in each other's place, and
-//! both run smoothly once they are exchanged. The frames at the ends keep theirs: they are what the files say is at closest
+//! both run smoothly once they are exchanged. A step of the separation alone, as of a target that moved, is none of that. The frames at the ends keep theirs: they are what the files say is at closest
 //! focus and at infinity.
 
 use super::places::{NO_WORSE, SPEAK_AGAINST};
@@ -44,20 +44,20 @@ fn turns_back(one: &Series, at: usize) -> bool {
 }
 
 /// How much smoother both series are with a frame and the next exchanged, as twice the logarithm of a likelihood ratio, where
-/// that is no chance, and neither is rougher.
+/// that is no chance by the blur alone, and the separation is not rougher.
 fn gain(series: &BothSeries, at: usize) -> Option<f64> {
     let mut sum = 0.0;
-    for one in series {
+    for (one, least) in series.iter().zip([-NO_WORSE, SPEAK_AGAINST]) {
         let mut other = one.to_vec();
         other.swap(at, at + 1);
         let unlikely = |one: &Series| steps::unlikely(one, &|frame| frame as f64);
         let gain = unlikely(one)? - unlikely(&other)?;
-        if gain < -NO_WORSE {
+        if gain < least {
             return None;
         }
         sum += gain;
     }
-    (sum > SPEAK_AGAINST).then_some(sum)
+    Some(sum)
 }
 
 #[cfg(test)]
@@ -87,6 +87,12 @@ mod tests {
         focus.swap(12, 13);
         let order = exchanged(&seen(&focus)).expect("two pairs");
         assert_eq!(order, focus);
+        // The separation steps back by one and a half of its steps, and nothing else does.
+        let mut stepped = seen(&(0..20).collect::<Vec<_>>());
+        for (value, _) in stepped[0].iter_mut().skip(10).flatten() {
+            *value += 1.2;
+        }
+        assert_eq!(exchanged(&stepped), None);
         // The ends are what the files say.
         let mut ends: Vec<usize> = (0..20).collect();
         ends.swap(18, 19);

@@ -88,18 +88,28 @@ pub(super) fn assess(
         (share < SHORT_BLUR && seen.last.is_none())
             .then(|| found(Witness::Blur, Some((1.0 - share) / target)))
     };
+    // Frames after the reference that could not be used, in a sweep without distances.
+    let missing = 1.0 - reference.travel;
+    let lost = (stated.is_none() && missing > 0.0)
+        .then(|| slope_per_travel(&summary.curve))
+        .flatten()
+        .map(|slope| slope * missing);
     let by_slope = || {
-        let missing = 1.0 - reference.travel;
-        let effect = slope_per_travel(&summary.curve)? * missing;
-        let unknown = stated.is_none() && missing > 0.0;
-        (unknown && effect.abs() > COSTLY_PCT).then_some(Shortfall {
-            witness: Witness::Slope,
-            dioptres: None,
-            effect_pct: Some(effect),
-        })
+        lost.filter(|effect| effect.abs() > COSTLY_PCT)
+            .map(|effect| Shortfall {
+                witness: Witness::Slope,
+                dioptres: None,
+                effect_pct: Some(effect),
+            })
     };
     let shortfall = told.or(by_distance).or_else(by_blur).or_else(by_slope);
     let Some(shortfall) = shortfall else {
+        if let Some(effect) = lost {
+            summary.budget.systematic.push(BudgetLine {
+                part: Part::ReferenceNotAtInfinity,
+                pct: effect,
+            });
+        }
         if stated.is_none()
             && let Some(effect) = costs(seen.open_dioptres).filter(|effect| *effect != 0.0)
         {

@@ -54,7 +54,10 @@ pub(super) fn take_out(
             pulls.cut_blur = Some(cut);
             return pulls;
         }
-        Some(vignette::Shape::Open(cut)) => pulls.cut_blur = Some(cut),
+        Some(vignette::Shape::Open { cut, unseen_pct }) => {
+            pulls.cut_blur = Some(cut);
+            pulls.unseen_cut_pct = Some(unseen_pct);
+        }
         Some(vignette::Shape::Whole { unseen_pct }) => pulls.unseen_cut_pct = Some(unseen_pct),
         _ => {}
     }

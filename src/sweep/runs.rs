@@ -18,6 +18,9 @@ const SHORTEST: usize = 5;
 const STEP_SHARE: f64 = 0.15;
 /// Targets are sharp from this share of the widest blur on, and blurred again from the other.
 const SHARP: (f64, f64) = (0.25, 0.5);
+/// The same where the last frame is scaled and blurred as the first one is: to infinity and back, past targets that hang at up to
+/// four times closest focus.
+const SHARP_AND_BACK: (f64, f64) = (0.2, 0.3);
 
 /// More runs than one.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -61,7 +64,11 @@ pub(super) fn find(seen: &[(usize, Look)]) -> Option<Runs> {
     if !begin.is_empty() {
         return are_runs(&radius, &steps, &begin).then(|| Runs::Anew(frames(&begin)));
     }
-    let sharp = sharpest(&radius);
+    let came_back = {
+        let (first, last) = (places[0], places[places.len() - 1]);
+        (last.0 - first.0).abs() <= AS_FIRST && (last.1 - first.1).abs() <= AS_FIRST
+    };
+    let sharp = sharpest(&radius, if came_back { SHARP_AND_BACK } else { SHARP });
     let smooth = steps.iter().all(|step| *step < JUMP);
     let courses = turns(&radius, STEP_SHARE) < 2 * sharp.len();
     (sharp.len() > 1 && smooth && courses).then(|| Runs::ToAndFro(frames(&sharp)))
@@ -82,16 +89,16 @@ fn are_runs(radius: &[f64], steps: &[f64], begin: &[usize]) -> bool {
     })
 }
 
-/// The sharpest of each stretch in which the targets are sharp.
-fn sharpest(radius: &[f64]) -> Vec<usize> {
+/// The sharpest of each stretch in which the targets are sharp: from one share of the widest blur on until the other is passed.
+fn sharpest(radius: &[f64], (enough, again): (f64, f64)) -> Vec<usize> {
     let mut found: Vec<usize> = Vec::new();
     let mut is_within = false;
     for (k, r) in radius.iter().enumerate() {
-        if !is_within && *r < SHARP.0 {
+        if !is_within && *r < enough {
             is_within = true;
             found.push(k);
         }
-        is_within &= *r <= SHARP.1;
+        is_within &= *r <= again;
         if let Some(last) = found.last_mut()
             && is_within
             && *r < radius[*last]
@@ -172,9 +179,15 @@ mod tests {
             }
         }
         // To infinity and back, all of it blurred enough to be seen.
-        let mut back = run(24, 0.67);
-        back.extend(run(24, 0.67).into_iter().rev());
-        assert!(matches!(found(back), Some(Runs::ToAndFro(sharp)) if sharp.len() == 2));
+        for far in [0.4, 0.5, 0.67, 1.0] {
+            let mut back = run(24, far);
+            back.extend(run(24, far).into_iter().rev());
+            let runs = found(back);
+            assert!(
+                matches!(&runs, Some(Runs::ToAndFro(sharp)) if sharp.len() == 2),
+                "{far}: {runs:?}"
+            );
+        }
     }
 
     #[test]

@@ -66,8 +66,14 @@ impl CutBlur {
 pub(super) enum Shape {
     /// It is cut.
     Cut(CutBlur),
-    /// It is an ellipse rather, as a picture that shrinks makes it; a slight cut beside that is possible.
-    Open(CutBlur),
+    /// It is an ellipse rather, as a picture that shrinks makes it; a cut is possible, and moves the shift by no more than so many
+    /// percentage points over the whole sweep.
+    Open {
+        /// What is to be expected of a cut.
+        cut: CutBlur,
+        /// The most that is left open.
+        unseen_pct: f64,
+    },
     /// It is not cut by so much that it could be seen; one that can't be seen moves the shift by no more than so many
     /// percentage points over the whole sweep.
     Whole {
@@ -217,10 +223,13 @@ pub(super) fn look(
         None
     };
     Some(match weighed.filter(|weighed| weighed.whole > WHOLE) {
-        Some(weighed) => Shape::Open(CutBlur {
-            named: false,
-            ..cut(weighed.pull.hypot(LEFT_OPEN * most), 1.0)
-        }),
+        Some(weighed) => Shape::Open {
+            cut: CutBlur {
+                named: false,
+                ..cut(weighed.pull.hypot(LEFT_OPEN * most), 1.0)
+            },
+            unseen_pct: effect_pct(most),
+        },
         None => Shape::Cut(cut(most, 1.0)),
     })
 }
