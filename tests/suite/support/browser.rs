@@ -26,7 +26,7 @@ const STARTS: u32 = 5;
 
 /// A driver process with one browser window.
 pub(crate) struct Browser {
-    driver: Child,
+    _driver: Driver,
     pub(crate) client: Client,
     _profile: tempfile::TempDir,
 }
@@ -83,7 +83,7 @@ impl Browser {
             .await
             .expect("a browser window opens");
         Self {
-            driver,
+            _driver: driver,
             client,
             _profile: profile,
         }
@@ -297,11 +297,14 @@ impl Browser {
     }
 }
 
-impl Drop for Browser {
+/// A running chromedriver, which ends with this.
+struct Driver(Child);
+
+impl Drop for Driver {
     fn drop(&mut self) {
         // It may have ended by itself.
-        let _ = self.driver.kill();
-        let _ = self.driver.wait();
+        let _ = self.0.kill();
+        let _ = self.0.wait();
     }
 }
 
@@ -325,25 +328,19 @@ impl WebDriverCompatibleCommand for DevTools {
 }
 
 /// Starts chromedriver and reads the port on which it listens; `None` where it ends instead.
-fn start_driver() -> Option<(Child, u16)> {
-    let mut driver = Command::new("chromedriver")
+fn start_driver() -> Option<(Driver, u16)> {
+    let process = Command::new("chromedriver")
         .args(["--port=0"])
         .stdout(Stdio::piped())
         .stderr(Stdio::null())
         .spawn()
         .expect("chromedriver is installed (.ci/install installs it)");
-    let mut lines =
-        BufReader::new(driver.stdout.take().expect("standard output is a pipe")).lines();
+    let mut driver = Driver(process);
+    let mut lines = BufReader::new(driver.0.stdout.take()?).lines();
     let port = lines.by_ref().map_while(Result::ok).find_map(|line| {
         let (_, rest) = line.split_once("started successfully on port ")?;
         rest.trim_end_matches('.').parse::<u16>().ok()
-    });
-    if port.is_none() {
-        // It has ended, or is of no use; either way nothing is left of it.
-        let _ = driver.kill();
-        let _ = driver.wait();
-    }
-    let port = port?;
+    })?;
     std::thread::spawn(move || lines.for_each(drop));
     Some((driver, port))
 }
