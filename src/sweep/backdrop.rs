@@ -5,7 +5,7 @@
 //! heard together, and believed where they stand out of the noise.
 //!
 //! Empty places stand for what can't be seen behind and around a blurred target. Where the targets are sharp it can be seen
-//! ([`beside`](super::beside)), all but what the tape itself hides: where that shows less, a label or a glint stands in the
+//! ([`beside`]), all but what the tape itself hides: where that shows less, a label or a glint stands in the
 //! empty places and not in the targets' windows.
 //!
 //! The error of a shift is that of its frame less that of the reference. The background stands still while the window grows
