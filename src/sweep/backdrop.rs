@@ -75,8 +75,9 @@ pub(super) fn detect(
     };
     let elsewhere: Vec<f64> = pooled.iter().map(told).collect();
     let around = course
-        .filter(|course| beside::sharpest(frames, course).len() >= FEWEST_SHARP)
-        .map(|course| beside::pulls(frames, course));
+        .map(|course| beside::sharpest(frames, course))
+        .filter(|sharpest| sharpest.len() >= FEWEST_SHARP)
+        .map(|sharpest| beside::pulls(frames, &sharpest));
     let around = |frame: &Seen| around.as_ref()?[frame.place];
     // Where the empty places were contradicted at every turn, they are no witness of what lies farther out either.
     let heard: Vec<bool> = elsewhere

@@ -28,7 +28,7 @@ pub(super) fn u_pct(
     reference: usize,
 ) -> Option<Vec<f64>> {
     let separation = reference_px(frames)?;
-    let pulls = pulls(frames, course?);
+    let pulls = pulls(frames, &sharpest(frames, course?));
     if !pulls.iter().flatten().any(is_clear) {
         return None;
     }
@@ -37,12 +37,11 @@ pub(super) fn u_pct(
     Some((0..frames.len()).map(u).collect())
 }
 
-/// How far what lies around the targets pulls them apart in each frame, px, as the frames show it in which they are sharp; `None`
-/// where its window reaches farther than was seen.
+/// How far what lies around the targets pulls them apart in each frame, px, as the sharpest show it; `None` where its window
+/// reaches farther than was seen.
 #[must_use]
-pub(super) fn pulls(frames: &[FrameResult], course: &BlurCourse) -> Vec<Option<Measured>> {
-    let sharpest = sharpest(frames, course);
-    frames.iter().map(|frame| pull(frame, &sharpest)).collect()
+pub(super) fn pulls(frames: &[FrameResult], sharpest: &[&FrameResult]) -> Vec<Option<Measured>> {
+    frames.iter().map(|frame| pull(frame, sharpest)).collect()
 }
 
 /// The frames in which the targets are sharp.

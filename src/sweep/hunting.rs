@@ -5,13 +5,11 @@
 //! focus and at infinity.
 
 use super::places::{NO_WORSE, SPEAK_AGAINST};
-use super::steps::{self, BothSeries};
+use super::smooth::{Series, unlikely};
+use super::steps::BothSeries;
 
 /// Most pairs that are looked for: what goes to and fro more often is shuffled.
 const MOST: usize = 3;
-
-/// Value and standard uncertainty for each frame, where there is one.
-type Series = [Option<(f64, f64)>];
 
 /// The order, as places so far, in which what runs smoothly through a sweep does so, by exchanges of neighbours; `None` where it
 /// does already.
@@ -50,8 +48,8 @@ fn gain(series: &BothSeries, at: usize) -> Option<f64> {
     for (one, least) in series.iter().zip([-NO_WORSE, SPEAK_AGAINST]) {
         let mut other = one.to_vec();
         other.swap(at, at + 1);
-        let unlikely = |one: &Series| steps::unlikely(one, &|frame| frame as f64);
-        let gain = unlikely(one)? - unlikely(&other)?;
+        let in_order = |frame: usize| frame as f64;
+        let gain = unlikely(one, &in_order)? - unlikely(&other, &in_order)?;
         if gain < least {
             return None;
         }

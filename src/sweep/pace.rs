@@ -11,7 +11,7 @@ mod uneven_steps;
 use last_step::long_last_step;
 
 use super::places::{Places, SPEAK_AGAINST};
-use super::smooth::Smooth;
+use super::smooth::{Series, Smooth, of_frames};
 use super::unseen::known_moments;
 
 /// Part of the largest blur below which its size says nothing of the place: its root is all noise there.
@@ -22,9 +22,6 @@ const DEEPEST: f64 = 0.5;
 const TRIALS: u32 = 10;
 /// Fewest frames that can show an axis.
 const FEWEST: usize = 5;
-
-/// Value and standard uncertainty for each frame, where there is one.
-type Series = [Option<(f64, f64)>];
 
 /// Places of the frames by how far the focus went, if the separations are so much smoother along them than along `places`
 /// that it is no chance; `places` themselves, if all that can be shown is that the frames don't stand evenly. They never fall.
@@ -134,13 +131,7 @@ struct Smoother {
 /// The run along which the separations are smoothest, if they are so clearly.
 fn smoothest(runs: &[Vec<Option<f64>>], places: &Places, separations: &Series) -> Option<Smoother> {
     let along = |at: &dyn Fn(usize) -> f64| -> Option<(Smooth, Vec<usize>)> {
-        let seen: Vec<usize> = (0..separations.len())
-            .filter(|&frame| separations[frame].is_some())
-            .collect();
-        let points: Vec<(f64, f64, f64)> = seen
-            .iter()
-            .filter_map(|&frame| separations[frame].map(|(value, u)| (at(frame), value, u)))
-            .collect();
+        let (seen, points): (Vec<usize>, Vec<_>) = of_frames(separations, at).into_iter().unzip();
         Some((Smooth::stiff(&points)?, seen))
     };
     let (even, seen) = along(&|frame| places.at(frame))?;

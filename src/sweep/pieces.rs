@@ -150,6 +150,7 @@ fn between(share: f64, on_curve: f64, own: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sweep::smooth::tests::normal;
     use rand::{RngExt, SeedableRng};
 
     /// A straight line with a step of 30 px: on two pieces nothing of the step is left beside it.
@@ -208,10 +209,5 @@ mod tests {
         assert!((held - 0.95).abs() < 0.021, "{held}");
         assert!(off.sqrt() < 0.02, "{}", off.sqrt());
         assert!(off_curve > 40.0 * 40.0 * 1e-4, "{}", off_curve.sqrt());
-    }
-
-    fn normal(random: &mut rand_chacha::ChaCha8Rng) -> f64 {
-        let (a, b): (f64, f64) = (random.random(), random.random());
-        (-2.0 * (1.0 - a).ln()).sqrt() * (std::f64::consts::TAU * b).cos()
     }
 }

@@ -1,7 +1,7 @@
 //! Where the frames of a sweep stand, counted in steps of the bracket: file numbers, capture times or distances show how
 //! many frames are missing between those that are there. Whatever weighs neighbours against each other goes by this.
 
-use super::smooth::Smooth;
+use super::smooth;
 use super::{FrameInfo, naming, order};
 
 /// Share of the readable frames whose file numbers have to rise with the sweep: a copy with a foreign number is no reason
@@ -123,14 +123,9 @@ impl Places {
 
     /// −2 log likelihood of each series if the frames stand here; `None` where there is too little of one.
     fn unlikely(&self, series: &[Vec<Option<(f64, f64)>>]) -> Option<Vec<f64>> {
-        let parts = series.iter().map(|values| {
-            let points: Vec<(f64, f64, f64)> = values
-                .iter()
-                .zip(&self.at)
-                .filter_map(|(value, &at)| value.map(|(value, u)| (at, value, u)))
-                .collect();
-            Some(Smooth::stiff(&points)?.unlikely)
-        });
+        let parts = series
+            .iter()
+            .map(|values| smooth::unlikely(values, &|frame| self.at[frame]));
         parts.collect()
     }
 

@@ -6,7 +6,7 @@ use super::pick::{Found, Sightings};
 use super::places::{NO_WORSE, Places, SPEAK_AGAINST};
 use super::restore::{self, Arrangement, Ends, Restored};
 use super::runs::{self, Runs};
-use super::smooth::Smooth;
+use super::smooth;
 use super::{FrameInfo, FrameOrder, SweepSettings, distance, hunting, pace, pair, steps, unseen};
 use crate::measure::{Target, Unmeasurable};
 
@@ -213,16 +213,9 @@ fn gain_of(
         }
         let here = (0..count).filter(|&was| in_both[was]);
         let there = (0..count).filter(|&at| in_both[turned[at]]);
-        let unlikely = |values: Vec<(f64, f64)>| {
-            let points: Vec<(f64, f64, f64)> = values
-                .into_iter()
-                .enumerate()
-                .map(|(at, (value, u))| (at as f64, value, u))
-                .collect();
-            Smooth::stiff(&points).map(|smooth| smooth.unlikely)
-        };
-        let here = unlikely(here.filter_map(|was| filed[was]).collect());
-        let there = unlikely(there.filter_map(|at| other[at]).collect());
+        let unlikely = |values: Vec<Option<(f64, f64)>>| smooth::unlikely(&values, &|at| at as f64);
+        let here = unlikely(here.map(|was| filed[was]).collect());
+        let there = unlikely(there.map(|at| other[at]).collect());
         if let (Some(here), Some(there)) = (here, there) {
             gain += here - there;
         }
@@ -280,7 +273,7 @@ fn settle(
     let places = level
         .filter(|level| {
             let unlikely = |places: &Places, separations: &[Option<(f64, f64)>]| {
-                steps::unlikely(separations, &|frame| places.pace(looked[frame]))
+                smooth::unlikely(separations, &|frame| places.pace(looked[frame]))
             };
             let stepping = unlikely(&placed(level), &level[0]);
             let running = unlikely(&as_seen, &series[0]);

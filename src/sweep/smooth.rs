@@ -207,12 +207,36 @@ impl Knots {
     }
 }
 
+/// Value and standard uncertainty for each frame, where there is one.
+pub(super) type Series = [Option<(f64, f64)>];
+
+/// A series as points of a curve, with the frames that they are of.
+#[must_use]
+pub(super) fn of_frames(
+    series: &Series,
+    place: &dyn Fn(usize) -> f64,
+) -> Vec<(usize, (f64, f64, f64))> {
+    let frames = series.iter().enumerate();
+    frames
+        .filter_map(|(frame, seen)| seen.map(|(value, u)| (frame, (place(frame), value, u))))
+        .collect()
+}
+
+/// −2 log likelihood of the curve through a series, as `Smooth::unlikely`.
+#[must_use]
+pub(super) fn unlikely(series: &Series, place: &dyn Fn(usize) -> f64) -> Option<f64> {
+    let points = of_frames(series, place);
+    let points: Vec<(f64, f64, f64)> = points.into_iter().map(|(_, point)| point).collect();
+    Some(Smooth::stiff(&points)?.unlikely)
+}
+
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use rand::{RngExt, SeedableRng};
 
-    fn normal(random: &mut rand_chacha::ChaCha8Rng) -> f64 {
+    /// A number drawn from the standard normal distribution (Box and Muller).
+    pub(in crate::sweep) fn normal(random: &mut rand_chacha::ChaCha8Rng) -> f64 {
         let (a, b): (f64, f64) = (random.random(), random.random());
         (-2.0 * (1.0 - a).ln()).sqrt() * (std::f64::consts::TAU * b).cos()
     }

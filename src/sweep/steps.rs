@@ -7,7 +7,8 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::penalised::{ABOUT_AS_LIKELY, BELIEF, Fit, Problem};
-use super::smooth::{self, Smooth};
+use super::smooth;
+use super::smooth::{of_frames, unlikely};
 use crate::units::Measured;
 
 /// A step is sure at this many times its standard uncertainty: in a thousand simulated sweeps without one, of two renderers,
@@ -49,26 +50,8 @@ pub(super) fn largest(points: &[(f64, f64, f64)], least_side: usize) -> Option<(
         .max_by(|a, b| doubt(&a.1).total_cmp(&doubt(&b.1)))
 }
 
-/// Value and standard uncertainty for each frame, where there is one.
-type Series = [Option<(f64, f64)>];
 /// Separations of a sweep's pairs, px, and second moments of their light over the squares of these.
 pub(super) type BothSeries = [Vec<Option<(f64, f64)>>; 2];
-
-/// A series as points of a curve, with the frames that they are of.
-fn of_frames(series: &Series, place: &dyn Fn(usize) -> f64) -> Vec<(usize, (f64, f64, f64))> {
-    let frames = series.iter().enumerate();
-    frames
-        .filter_map(|(frame, seen)| seen.map(|(value, u)| (frame, (place(frame), value, u))))
-        .collect()
-}
-
-/// −2 log likelihood of the curve through a series, as `Smooth::unlikely`.
-#[must_use]
-pub(super) fn unlikely(series: &Series, place: &dyn Fn(usize) -> f64) -> Option<f64> {
-    let points = of_frames(series, place);
-    let points: Vec<(f64, f64, f64)> = points.into_iter().map(|(_, point)| point).collect();
-    Some(Smooth::stiff(&points)?.unlikely)
-}
 
 /// Separations and second moments over their squares without the step that stands out most, if one is sure: the moments are
 /// those at the scale of the level separations, where that makes them smoother. A target that moves changes no blur.

@@ -2,7 +2,7 @@
 
 use super::Series;
 use crate::sweep::places::{Places, SPEAK_AGAINST};
-use crate::sweep::smooth::Smooth;
+use crate::sweep::smooth;
 use crate::sweep::unseen::known_moments;
 
 /// How many lengths of the step are tried.
@@ -35,14 +35,7 @@ pub(super) fn long_last_step(
     if !(usual > 0.0 && long * own > LONG) {
         return None;
     }
-    let unlikely = |at: &[f64]| {
-        let points: Vec<(f64, f64, f64)> = separations
-            .iter()
-            .zip(at)
-            .filter_map(|(seen, &at)| seen.map(|(value, u)| (at, value, u)))
-            .collect();
-        Some(Smooth::stiff(&points)?.unlikely)
-    };
+    let unlikely = |at: &[f64]| smooth::unlikely(separations, &|frame| at[frame]);
     let even: Vec<f64> = (0..separations.len()).map(|k| places.at(k)).collect();
     let stretched = |length: f64| {
         let mut at = even.clone();
