@@ -1,81 +1,44 @@
 //! One sweep: from the targets of its frames to the shift curve, the worst shift, the tolerance distance and the findings.
 //!
-//! Pure like `measure`: frames come in through a closure, values go out, the same bytes give the same numbers.
+//! Pure like `measure`: frames come in through a closure, values go out, the same bytes give the same numbers. `run` walks a
+//! sweep through the rooms: `sorting`, `tracking`, `sequence`, `distance`, `surroundings`, `pulls`, `verdict`, `findings`.
 
-mod backdrop;
-mod balance;
-mod beside;
-mod between;
-mod budget;
-mod carries_on;
-mod covered;
 mod curve;
 mod difference;
 mod distance;
-mod dust;
-mod ellipse;
-mod extra;
 mod facts;
 mod finding;
 mod findings;
+mod fitting;
 mod frame;
-mod hunting;
-mod infinity;
-mod least_squares;
-mod left_open;
-mod look;
 mod measurement;
-mod naming;
-mod order;
-mod other_light;
-mod outlines;
-mod overlap;
-mod pace;
-mod pair;
 mod part;
-mod penalised;
-mod pick;
-mod pieces;
-mod places;
 mod pulls;
-mod reach;
 mod repeats;
-mod restore;
-mod rims;
 mod run;
-mod run_together;
-mod runs;
 mod search;
+mod sequence;
 mod settings;
-mod shading;
-mod slip;
-mod smooth;
-mod spike_and_slab;
-mod split;
-mod spread;
-mod steps;
-mod together;
-mod told;
-mod tone;
-mod track;
-mod unseen;
+mod sorting;
+mod surroundings;
+mod tracking;
 mod verdict;
-mod vignette;
-mod warp;
 
+pub use curve::left_open::{LeftOpen, Perspective, is_farther};
+pub use curve::outlines::{Outlines, TolerancePlace};
+pub use curve::told::{NearEnd, farthest_m, is_not_reached, is_untold, nearest_m};
 pub use curve::{CurvePoint, SAME_SETTING, ShiftCurve, ToleranceOutcome};
 pub use difference::{Difference, FrameChange};
 pub use finding::{Code, Finding, Severity};
 pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
-pub use left_open::{LeftOpen, Perspective, is_farther};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
-pub use outlines::{Outlines, TolerancePlace};
 pub use part::Part;
-pub use reach::{Counts, Reach, how_each_counts};
+pub use repeats::reach::{Counts, Reach, how_each_counts};
+pub use repeats::together::{
+    Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_groups, together,
+};
 pub use repeats::{Combined, combine_repeats};
 pub use settings::{FrameOrder, SweepSettings};
-pub use together::{Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_groups, together};
-pub use told::{NearEnd, farthest_m, is_not_reached, is_untold, nearest_m};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
 pub const ALGORITHM_VERSION: u32 = 9;
@@ -97,7 +60,7 @@ pub struct SweepGroup {
 /// Sorts the frames of a folder, card or archive into sweeps by folder, lens, focal length and gaps in time and file number.
 #[must_use]
 pub fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
-    split::split(frames, source_name)
+    sorting::split::split(frames, source_name)
 }
 
 /// The same, where pictures tell what files leave open: frames behind a pause that carry on where those before it ended are of
@@ -108,7 +71,7 @@ pub fn split_looking(
     source_name: &str,
     load: &(dyn Fn(usize) -> Result<Plane, Unmeasurable> + Sync),
 ) -> Vec<SweepGroup> {
-    split::split_looking(frames, source_name, load)
+    sorting::split::split_looking(frames, source_name, load)
 }
 
 /// The runs through the focus that the measurement of these frames found, as their indices: more than one where several
@@ -119,7 +82,7 @@ pub fn runs_apart(
     settings: &SweepSettings,
     measured: &SweepMeasurement,
 ) -> Vec<Vec<usize>> {
-    runs::apart(frames, settings, measured)
+    sequence::runs::apart(frames, settings, measured)
 }
 
 /// Measures one sweep. `load` gives the picture of the frame with this index in `frames`; it may be asked more than once

@@ -2,16 +2,18 @@
 
 use super::distance::{self, blur};
 use super::facts::Facts;
-use super::look::{self, Load};
-use super::pick::Found;
-use super::restore::Restored;
-use super::spread::reference_px;
+use super::pulls::spread::reference_px;
+use super::pulls::{spread, tone};
+use super::sequence::restore::Restored;
+use super::sorting::order;
+use super::surroundings::{backdrop, dust, other_light};
+use super::tracking::look::{self, Load};
+use super::tracking::pick::Found;
+use super::tracking::{extra, pair};
 use super::verdict::{self, Grounds};
+use super::verdict::{budget, infinity, slip};
 use super::{FrameInfo, FrameResult, FrameState, SweepMeasurement, SweepSettings};
-use super::{
-    backdrop, budget, dust, extra, findings, frame, infinity, order, other_light, pair, pulls,
-    search, slip, spread, tone,
-};
+use super::{findings, frame, pulls, search};
 use crate::measure::{Flag, Target};
 use crate::units::{Measured, Metres};
 

@@ -1,13 +1,16 @@
 //! The targets of a sweep's frames, and where the frames stand.
 
 use super::facts::Facts;
-use super::look::{Load, Sight};
-use super::pick::{Found, Sightings};
-use super::places::{NO_WORSE, Places, SPEAK_AGAINST};
-use super::restore::{self, Arrangement, Ends, Restored};
-use super::runs::{self, Runs};
-use super::smooth;
-use super::{FrameInfo, FrameOrder, SweepSettings, distance, hunting, pace, pair, steps, unseen};
+use super::fitting::smooth;
+use super::fitting::steps;
+use super::sequence::places::{NO_WORSE, Places, SPEAK_AGAINST};
+use super::sequence::restore::{self, Arrangement, Ends, Restored};
+use super::sequence::runs::{self, Runs};
+use super::sequence::{hunting, pace, unseen};
+use super::tracking::look::{Load, Sight};
+use super::tracking::pair;
+use super::tracking::pick::{Found, Sightings};
+use super::{FrameInfo, FrameOrder, SweepSettings, distance};
 use crate::measure::{Target, Unmeasurable};
 
 /// Gives what is seen in the frames at some indices, in their order.

@@ -6,8 +6,8 @@
 //! near side of the targets and 1 − ρ beyond them. The first frame, at closest focus u₀, gives p = (u₀(1+ρ₀) − D)/ρ₀.
 
 use super::known::Known;
-use crate::sweep::places::Places;
-use crate::sweep::smooth::Smooth;
+use crate::sweep::fitting::smooth::Smooth;
+use crate::sweep::sequence::places::Places;
 use crate::units::Measured;
 
 /// Blur at the last frame below which nothing is estimated, px.

@@ -1,7 +1,7 @@
 //! Distances known at some frames: how well they are known, and what lies between.
 
-use crate::sweep::between::Piece;
-use crate::sweep::places::Places;
+use crate::sweep::curve::between::Piece;
+use crate::sweep::sequence::places::Places;
 use crate::units::Measured;
 
 /// Share of a step between two known settings by which a frame between them may be off: lenses don't focus in equal

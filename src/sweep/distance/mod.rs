@@ -4,8 +4,9 @@ pub(super) mod blur;
 pub(super) mod given;
 pub(super) mod known;
 
-use super::places::Places;
-use super::{DistanceSource, FrameInfo, SweepSettings, restore};
+use super::sequence::places::Places;
+use super::sequence::restore;
+use super::{DistanceSource, FrameInfo, SweepSettings};
 use crate::units::Measured;
 use blur::FromBlur;
 

@@ -2,11 +2,11 @@
 
 use super::{Evidence, finding, names, signed};
 use crate::sweep::distance::blur::{BlurCourse, LastFrame};
-use crate::sweep::infinity::Witness;
-use crate::sweep::restore::Restored;
+use crate::sweep::sequence::restore::Restored;
+use crate::sweep::sorting::order;
+use crate::sweep::verdict::infinity::Witness;
 use crate::sweep::{
-    Code, DistanceSource, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings,
-    distance, order,
+    Code, DistanceSource, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings, distance,
 };
 use crate::units::Measured;
 

@@ -2,9 +2,9 @@
 
 use super::{finding, names};
 use crate::measure::Unmeasurable;
-use crate::sweep::places::{Places, Witness, median};
-use crate::sweep::restore::Restored;
-use crate::sweep::runs::Runs;
+use crate::sweep::sequence::places::{Places, Witness, median};
+use crate::sweep::sequence::restore::Restored;
+use crate::sweep::sequence::runs::Runs;
 use crate::sweep::{
     Code, Finding, FrameResult, FrameState, Severity, SweepMeasurement, SweepSettings,
 };

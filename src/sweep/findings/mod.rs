@@ -5,17 +5,17 @@ mod files;
 mod motion;
 mod pictures;
 
-use super::backdrop::Backdrop;
 use super::distance::blur::{BlurCourse, FromBlur};
-use super::dust::Dust;
-use super::infinity::Shortfall;
-use super::other_light::OtherLight;
-use super::places::Places;
-use super::restore::Restored;
-use super::runs::Runs;
-use super::shading::Shading;
-use super::slip::Slip;
-use super::vignette::CutBlur;
+use super::pulls::shading::Shading;
+use super::pulls::vignette::CutBlur;
+use super::sequence::places::Places;
+use super::sequence::restore::Restored;
+use super::sequence::runs::Runs;
+use super::surroundings::backdrop::Backdrop;
+use super::surroundings::dust::Dust;
+use super::surroundings::other_light::OtherLight;
+use super::verdict::infinity::Shortfall;
+use super::verdict::slip::Slip;
 use super::{Code, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings};
 
 /// What was learnt on the way to the result, beside the result itself.

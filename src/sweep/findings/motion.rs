@@ -2,8 +2,8 @@
 
 use super::{Evidence, finding, signed, worst_u};
 use crate::measure::Target;
-use crate::sweep::places::median;
-use crate::sweep::slip::{Mover, Slip};
+use crate::sweep::sequence::places::median;
+use crate::sweep::verdict::slip::{Mover, Slip};
 use crate::sweep::{Code, Finding, FrameResult, Severity, SweepMeasurement};
 use crate::units::Measured;
 

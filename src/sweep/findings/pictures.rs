@@ -2,8 +2,8 @@
 
 use super::{Evidence, finding, names, worst_u};
 use crate::measure::{Flag, Unmeasurable};
-use crate::sweep::places::median;
-use crate::sweep::vignette;
+use crate::sweep::pulls::vignette;
+use crate::sweep::sequence::places::median;
 use crate::sweep::{
     Code, DistanceSource, Finding, FrameResult, FrameState, Severity, SweepMeasurement,
 };

@@ -5,8 +5,9 @@ use rand::{RngExt, SeedableRng};
 
 use super::*;
 use crate::measure::Unmeasurable;
-use crate::sweep::look::Sight;
-use crate::sweep::{CaptureTime, Code, naming};
+use crate::sweep::sorting::naming;
+use crate::sweep::tracking::look::Sight;
+use crate::sweep::{CaptureTime, Code};
 use crate::units::FocusDistance;
 use time::macros::datetime;
 

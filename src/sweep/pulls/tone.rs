@@ -1,0 +1,287 @@
+//! The camera's tone curve, read from the sweep itself.
+//!
+//! Codes are taken for sRGB's, cameras follow curves of their own. A target sends as much light whether it is sharp or blurred:
+//! its flux goes with the square of the picture's scale, and changes evenly with the lens's extension. Where it changes with its
+//! brightness instead, bright when sharp and dim when blurred, that is the tone curve. It does not move the centre of what is
+//! symmetrical; but second moments no longer add up, so the tape's own shape passes for one that the blur has, as a barrel, a
+//! stretch of the picture or shading make it.
+//!
+//! The curve is T(I) = I·(1 + a₁·L + a₂·L² + a₃·L³), L = ln I, as far as the targets' light reaches; see `measure::Toned`.
+
+use nalgebra::{DMatrix, DVector, SVector};
+
+use super::spread::reference_px;
+use super::telling_pair;
+use crate::measure::{POWERS, Target};
+use crate::sweep::FrameResult;
+use crate::sweep::fitting::least_squares;
+use crate::units::Measured;
+
+/// Fewest frames that a curve is read from.
+const FEWEST: usize = 7;
+/// Standard deviation of the numbers before anything was seen: exponents between a half and twice, bent as much. Our choice.
+const PRIOR: [f64; POWERS] = [0.5, 0.25, 0.05];
+/// Scatter of the logarithm of the light that good sweeps have.
+const SCATTER: f64 = 0.003;
+/// Improvement of χ² from which the curve is believed: 6 standard deviations.
+const WORTH_A_CURVE: f64 = 36.0;
+/// Most of χ² that a curve leaves. Sharpening in the camera makes sharp targets brighter too, and no curve explains how: it leaves a
+/// third to an eightieth, tone curves a seventieth to a thousandth (simulated sweeps).
+const MOST_LEFT: f64 = 1.0 / 40.0;
+/// Largest sum of squares of the numbers over `PRIOR`: tone curves came to 7, strong sharpening that `MOST_LEFT` lets pass to 9 and
+/// more.
+const PLAUSIBLE: f64 = 8.0;
+/// How much light that changes evenly with the travel bends, as a part of the change: falloff that goes away while focusing does by
+/// a fifth (computed, 0.9 of the light in the corners to 0.2).
+const BEND_OF_DRIFT: f64 = 0.2;
+/// Drift of the logarithm of the light that tone curves make by themselves in sweeps that are longer on one side of the sharpest frame.
+const OWN_DRIFT: f64 = 0.15;
+/// Least bend that is thought of.
+const LEAST_BEND: f64 = 1e-4;
+/// Share of the measured frames that have to tell: of burnt-out targets some light is missing.
+const TELLING_SHARE: f64 = 0.6;
+/// χ² over its degrees of freedom that good sweeps with sRGB's curve stay below: light that scatters by a hundredth.
+const UNEXPLAINED: f64 = 10.0;
+/// A target's light this many standard deviations off is something else's doing: a lamp flickers, a shutter sticks.
+const ODD: f64 = 5.0;
+/// At most one in so many is left out for it.
+const ODD_SHARE: usize = 5;
+/// Rounds of linearised least squares.
+const ROUNDS: usize = 8;
+/// Least change of T with I over that of a straight curve: what is flatter is no tone curve.
+const LEAST_SLOPE: f64 = 0.1;
+
+/// Numbers of a curve.
+pub(in crate::sweep) type Curve = SVector<f64, POWERS>;
+
+/// What one target shows in one frame.
+struct Seen<'a> {
+    target: &'a Target,
+    /// Left or right.
+    side: usize,
+    travel: f64,
+    /// Logarithm of the square of the scale.
+    scale: f64,
+}
+
+/// What a sweep tells of the camera's curve, and so how far shapes may still bear its marks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::sweep) enum Tone {
+    /// It is sRGB's: they don't.
+    Srgb,
+    /// It is this one, by which they were put right: slightly.
+    Other(Curve),
+    /// Too few frames tell, or what they tell is no curve's doing: they may.
+    Unknown,
+}
+
+/// Reads the curve and puts it to the shapes and the light of all targets.
+#[must_use]
+pub(in crate::sweep) fn straighten(frames: &mut [FrameResult]) -> Tone {
+    let tone = read(frames);
+    if let Tone::Other(curve) = tone {
+        for frame in frames {
+            for target in &mut frame.targets {
+                put(&curve, target);
+            }
+        }
+    }
+    tone
+}
+
+fn read(frames: &[FrameResult]) -> Tone {
+    let Some(separation) = reference_px(frames) else {
+        return Tone::Unknown;
+    };
+    let measured = frames.iter().filter(|frame| frame.separation_px.is_some());
+    let telling = (TELLING_SHARE * 2.0 * measured.count() as f64) as usize;
+    let mut seen = Vec::new();
+    for frame in frames {
+        let Some((pair, own)) = telling_pair(&frame.targets).zip(frame.separation_px) else {
+            continue;
+        };
+        let scale = 2.0 * (own.value / separation).ln();
+        seen.extend(pair.into_iter().enumerate().map(|(side, target)| Seen {
+            target,
+            side,
+            travel: frame.travel,
+            scale,
+        }));
+    }
+    let most_odd = seen.len() / ODD_SHARE;
+    let enough = (seen.len() - most_odd).max(2 * FEWEST).max(telling);
+    // Whoever is odd bends the curve, which makes others look odd: one after the other.
+    while seen.len() >= enough
+        && let Some(fitted) = Fitted::to(&seen)
+    {
+        match fitted.oddest() {
+            Some(odd) if seen.len() > enough => seen.remove(odd),
+            _ => return fitted.reading(&seen),
+        };
+    }
+    Tone::Unknown
+}
+
+/// A curve that was fitted to the light of targets.
+struct Fitted {
+    curve: Curve,
+    /// χ² with the curve and without.
+    left: f64,
+    without: f64,
+    /// What each target's light has beyond the curve, in `SCATTER`.
+    beyond: Vec<f64>,
+}
+
+impl Fitted {
+    fn to(seen: &[Seen<'_>]) -> Option<Self> {
+        let drift = fit(seen, &Curve::zeros(), 0.0, 0)?.0.factors[2];
+        let bend = BEND_OF_DRIFT * (drift.abs() - OWN_DRIFT).max(0.0);
+        let without = fit(seen, &Curve::zeros(), bend, 0)?.0.chi2;
+        let mut fitted = Self {
+            curve: Curve::zeros(),
+            left: without,
+            without,
+            beyond: Vec::new(),
+        };
+        for _ in 0..ROUNDS {
+            let (step, beyond) = fit(seen, &fitted.curve, bend, POWERS)?;
+            fitted.curve += Curve::from_fn(|k, _| step.factors[PLAIN + k]);
+            fitted.left = step.chi2;
+            fitted.beyond = beyond;
+        }
+        Some(fitted)
+    }
+
+    /// The target whose light is farthest off, where it is no scatter.
+    fn oddest(&self) -> Option<usize> {
+        let mut sizes: Vec<f64> = self.beyond.iter().map(|off| off.abs()).collect();
+        let middle = sizes.len() / 2;
+        let (_, usual, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
+        // 1.4826 times the median size is the standard deviation of a normal scatter.
+        let limit = ODD * (1.4826 * *usual).max(1.0);
+        let (odd, off) = self
+            .beyond
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
+        (off.abs() > limit).then_some(odd)
+    }
+
+    /// What it says: a curve has to explain the light, and to be what a camera may have.
+    fn reading(&self, seen: &[Seen<'_>]) -> Tone {
+        let freedom = (seen.len() - PLAIN) as f64;
+        let scatter = (self.left / freedom).max(1.0);
+        let curve = &self.curve;
+        let rises = seen.iter().all(|s| {
+            let brightest = s.target.peak.clamp(1e-3, 1.0).ln();
+            [brightest, brightest - 1.0, brightest - 2.0]
+                .into_iter()
+                .all(|log| slope(curve, log) > LEAST_SLOPE && gain(curve, log) > 0.0)
+        });
+        let plausible = curve.component_div(&Curve::from(PRIOR)).norm_squared() < PLAUSIBLE;
+        let explains = self.without - self.left > WORTH_A_CURVE * scatter
+            && self.left < MOST_LEFT * self.without;
+        if rises && plausible && explains {
+            Tone::Other(self.curve)
+        } else if self.without < UNEXPLAINED * freedom {
+            Tone::Srgb
+        } else {
+            Tone::Unknown
+        }
+    }
+}
+
+/// Courses beside the curve: each target's own light, what changes evenly with the travel, and how that bends.
+const PLAIN: usize = 4;
+
+/// One round: what is added to a curve, and what each target's light has beyond that, in `SCATTER`.
+fn fit(
+    seen: &[Seen<'_>],
+    curve: &Curve,
+    bend: f64,
+    powers: usize,
+) -> Option<(least_squares::Fit, Vec<f64>)> {
+    let log = |s: &Seen<'_>| {
+        let light = s.target.flux * light(curve, s.target);
+        (light > 0.0).then(|| light.ln() - s.scale)
+    };
+    let logs: Vec<f64> = seen.iter().map(log).collect::<Option<_>>()?;
+    // Rows beyond the frames' hold what was thought before: of the bend and of the curve.
+    let before = |term: usize| match term {
+        ..PLAIN => (0.0, bend.max(LEAST_BEND)),
+        _ => (-curve[term - PLAIN], PRIOR[term - PLAIN]),
+    };
+    let rows = seen.len() + 1 + powers;
+    let term_of = |row: usize| row - seen.len() + PLAIN - 1;
+    let courses = DMatrix::from_fn(rows, PLAIN + powers, |row, term| match seen.get(row) {
+        None => f64::from(u8::from(term_of(row) == term)) / before(term_of(row)).1,
+        Some(s) => {
+            let course = match term {
+                0 | 1 => f64::from(u8::from(s.side == term)),
+                2 => s.travel,
+                3 => s.travel * s.travel,
+                _ => -s.target.toned.light[term - PLAIN] / light(curve, s.target),
+            };
+            course / SCATTER
+        }
+    });
+    let values = DVector::from_fn(rows, |row, _| match logs.get(row) {
+        None => before(term_of(row)).0 / before(term_of(row)).1,
+        Some(log) => log / SCATTER,
+    });
+    let fit = least_squares::fit(&courses, &values)?;
+    let beyond = values - courses * &fit.factors;
+    Some((fit, beyond.iter().take(seen.len()).copied().collect()))
+}
+
+/// Light under the curve over that under sRGB's.
+fn light(curve: &Curve, target: &Target) -> f64 {
+    1.0 + sum(curve, &target.toned.light)
+}
+
+fn sum(curve: &Curve, sums: &[f64; POWERS]) -> f64 {
+    curve.iter().zip(sums).map(|(a, sum)| a * sum).sum()
+}
+
+/// T/I at a logarithm of light.
+fn gain(curve: &Curve, log: f64) -> f64 {
+    1.0 + log * (curve[0] + log * (curve[1] + log * curve[2]))
+}
+
+/// dT/dI at a logarithm of light.
+fn slope(curve: &Curve, log: f64) -> f64 {
+    gain(curve, log) + curve[0] + log * (2.0 * curve[1] + log * 3.0 * curve[2])
+}
+
+/// Puts a curve to the shape and the light of a target; its centre stays.
+fn put(curve: &Curve, target: &mut Target) {
+    let light = light(curve, target);
+    if light <= 0.0 {
+        return;
+    }
+    let variance = target.variance_px2.value;
+    let (xx, yy) = target.second_px2();
+    let toned = &target.toned;
+    let moved = sum(curve, &toned.x) / light;
+    let new_xx = (xx + sum(curve, &toned.xx)) / light - moved * moved;
+    let new_yy = (yy + sum(curve, &toned.yy)) / light;
+    let third = (target.lean.third_px3.value + sum(curve, &toned.xxx)) / light
+        - 3.0 * moved * new_xx
+        - moved.powi(3);
+    if new_xx <= 0.0 || new_yy <= 0.0 {
+        return;
+    }
+    // The centre moves so little that it does not count here.
+    let four_fold = target.four_fold_px4.value + 3.0 * (xx - yy).powi(2);
+    let new_four_fold = (four_fold + sum(curve, &toned.four_fold)) / light;
+    target.four_fold_px4.value = new_four_fold - 3.0 * (new_xx - new_yy).powi(2);
+    let width = target.variance_px2;
+    target.variance_px2 = Measured::new((new_xx + new_yy) / 2.0, width.std_error);
+    target.elongation = (new_xx - new_yy) / (new_xx + new_yy);
+    target.lean.third_px3 = Measured::new(third, target.lean.third_px3.std_error);
+    target.flux *= light;
+    // Where the centre was measured, light that rises by a part rises by so much less or more than it does.
+    let log = target.peak.clamp(1e-3, 1.0).ln();
+    target.lean.tilt_px2 *= gain(curve, log) / slope(curve, log);
+    target.lean.fourth_px4 *= (target.variance_px2.value / variance).powi(2);
+}

@@ -1,0 +1,242 @@
+//! A picture that is stretched towards its sides, by the lens's pincushion distortion or by a camera that takes out its barrel
+//! distortion, or that shrinks there: it warps the blur of the targets and moves their centres. (A lens draws what lies in its
+//! plane of focus, and blur is round there; so its distortion warps the blur as it does the picture.)
+//!
+//! A stretch r → r·(1 + k·r²) moves a disc of second moment σ² at the distance x from the middle outwards by 4·k·σ²·x, because
+//! its outer half is stretched by more, and by 8·k·σ²·x, because what is stretched covers more pixels that are as bright:
+//! together 12·k·σ²·x. A centre from the blur's edges is pulled as far: they move by as much as all of the light. The disc
+//! grows longer along the line of the targets by the share e = 2·k·x², at any blur and on both sides of focus, so the pull is
+//! 6·e·σ²/x. The third moment grows by 18·k·x·(σ⁴ + k₄), k₄ being the fourth cumulant: nothing for a wide disc, whose k₄ is −σ⁴,
+//! and some for one as wide as the tape. Where the light is not as long as it is high, σ² is that along the line in the third moment,
+//! and eleven parts of it to one across in the pull. (Own calculation, leading order in k.)
+//!
+//! The barrel distortion that the camera takes out may change with focus; then e changes too, evenly with the place in the
+//! sweep as far as is thought here.
+//!
+//! A blur that is shorter along the line may also be one that the barrel cuts; `vignette` tells them apart.
+
+use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
+
+use super::spread::reference_px;
+use super::telling_pair;
+use super::tone::Tone;
+use super::vignette::weight;
+use crate::measure::Target;
+use crate::sweep::FrameResult;
+use crate::sweep::distance::blur::BlurCourse;
+use crate::sweep::fitting::least_squares;
+
+/// How much a stretch must stand out of its noise.
+const SIGNIFICANCE: f64 = 6.0;
+/// Share of the larger stretch that the smaller one has where both targets show it: they lie about as far from the middle.
+const ALIKE: f64 = 0.5;
+/// Largest stretch that is thought to be a warp: 5 % of distortion at the targets. What is longer is astigmatism.
+const MOST: f64 = 0.1;
+/// Improvement of χ² over its scatter from which it is taken to change with focus: 4 standard deviations.
+const WORTH_A_CHANGE: f64 = 16.0;
+/// Share of the correction that stays as its standard uncertainty: pupils that look longer from the side stretch the blur too,
+/// and pull nothing.
+const LEFT_OVER: f64 = 0.5;
+
+/// Largest share that is left alone where the tone curve is not sRGB's: what the sweep does not tell of the curve leaves as much
+/// (simulated sweeps with S-shaped curves).
+const LEAST_STRAIGHTENED: f64 = 0.015;
+/// The same where it could not be read: twice that.
+const LEAST_UNKNOWN: f64 = 0.03;
+
+/// How the blur is stretched.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::sweep) struct Warp {
+    stretch: Stretch,
+    /// Whether it is more than the camera's tone curve may make, so that it is taken out.
+    believed: bool,
+    /// Middle of the picture, px.
+    middle_px: f64,
+}
+
+/// Share e by which a blur is longer along the line of the targets.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Stretch {
+    /// At the first frame, and what it has more at the last one.
+    share: Vector2<f64>,
+    /// Their covariance; 0 in what was not looked for.
+    covariance: Matrix2<f64>,
+}
+
+/// What a frame shows.
+struct Seen {
+    /// Place in the sweep, 0 to 1.
+    travel: f64,
+    /// Blur, px.
+    blur: f64,
+    /// Mean second moment along and across, px², of both targets.
+    variance: f64,
+    /// Second moment along the line less that across, left and right, px².
+    longer: [f64; 2],
+}
+
+/// Looks for a stretch, or a shrinking as one below 0; `None` where the blur is as long as it is high, or where one target alone
+/// is stretched. `tone` says what may be left of the camera's tone curve.
+#[must_use]
+pub(super) fn detect(
+    frames: &[FrameResult],
+    course: &BlurCourse,
+    width_px: u32,
+    tone: Tone,
+) -> Option<Warp> {
+    let separation = reference_px(frames)?;
+    let seen: Vec<Seen> = course
+        .signed
+        .iter()
+        .filter_map(|&(place, blur)| {
+            let [left, right] = telling_pair(&frames[place].targets)?;
+            // At the reference's scale, as the blur is.
+            let scale = frames[place].separation_px?.value / separation;
+            let variance = |t: &Target| t.variance_px2.value / (scale * scale);
+            let longer = |t: &Target| 2.0 * t.elongation * variance(t);
+            Some(Seen {
+                travel: frames[place].travel,
+                blur: blur.value,
+                variance: (variance(left) + variance(right)) / 2.0,
+                longer: [longer(left), longer(right)],
+            })
+        })
+        .collect();
+    let both = stretch(&seen, &|longer| (longer[0] + longer[1]) / 2.0)?;
+    let sides = [
+        stretch(&seen, &|longer| longer[0])?,
+        stretch(&seen, &|longer| longer[1])?,
+    ];
+    let ends = [0.0, 1.0];
+    let alike = ends.into_iter().all(|travel| {
+        let (left, right) = (sides[0].at(travel), sides[1].at(travel));
+        let (less, more) = if left.abs() < right.abs() {
+            (left, right)
+        } else {
+            (right, left)
+        };
+        less * more.signum() > ALIKE * more.abs()
+    });
+    let one_way = both.at(0.0) * both.at(1.0) > 0.0;
+    let stands_out = ends
+        .into_iter()
+        .any(|travel| both.at(travel).abs() > SIGNIFICANCE * both.u_at(travel));
+    let little = ends.into_iter().all(|travel| both.at(travel).abs() < MOST);
+    let most = both.at(0.0).abs().max(both.at(1.0).abs());
+    (alike && one_way && stands_out && little).then(|| Warp {
+        stretch: both,
+        believed: match tone {
+            Tone::Srgb => true,
+            Tone::Other(_) => most > LEAST_STRAIGHTENED,
+            Tone::Unknown => most > LEAST_UNKNOWN,
+        },
+        middle_px: (f64::from(width_px) - 1.0) / 2.0,
+    })
+}
+
+/// The stretch that second moments show, and whether it changes with focus.
+fn stretch(seen: &[Seen], longer: &dyn Fn(&[f64; 2]) -> f64) -> Option<Stretch> {
+    let root: Vec<f64> = seen.iter().map(|s| weight(s.blur, 1).sqrt()).collect();
+    // A share e makes the second moments of all of the light differ by 2·e·σ², beside what the tape's own differ by.
+    let course = |s: &Seen, term: usize| match term {
+        0 => 1.0,
+        1 => 2.0 * s.variance,
+        _ => 2.0 * s.variance * s.travel,
+    };
+    let fit = |terms: usize| {
+        let courses = DMatrix::from_fn(seen.len(), terms, |row, term| {
+            root[row] * course(&seen[row], term)
+        });
+        let longer = DVector::from_fn(seen.len(), |row, _| root[row] * longer(&seen[row].longer));
+        least_squares::fit(&courses, &longer)
+    };
+    let steady = fit(2)?;
+    if let Some(changing) = fit(3)
+        && steady.chi2 - changing.chi2 > WORTH_A_CHANGE * changing.scatter
+    {
+        return Some(Stretch {
+            share: Vector2::new(changing.factors[1], changing.factors[2]),
+            covariance: changing.covariance.fixed_view::<2, 2>(1, 1) * changing.scatter,
+        });
+    }
+    let variance = steady.covariance[(1, 1)] * steady.scatter;
+    Some(Stretch {
+        share: Vector2::new(steady.factors[1], 0.0),
+        covariance: Matrix2::new(variance, 0.0, 0.0, 0.0),
+    })
+}
+
+impl Stretch {
+    fn at(&self, travel: f64) -> f64 {
+        self.share.dot(&Vector2::new(1.0, travel))
+    }
+
+    /// Standard uncertainty of a sum of both numbers, each times a factor.
+    fn u_of(&self, factors: Vector2<f64>) -> f64 {
+        let variance = (factors.transpose() * self.covariance * factors).x;
+        variance.max(0.0).sqrt()
+    }
+
+    fn u_at(&self, travel: f64) -> f64 {
+        self.u_of(Vector2::new(1.0, travel))
+    }
+}
+
+impl Warp {
+    /// Distance of a target from the middle of the picture, px.
+    fn off_px(&self, target: &Target) -> f64 {
+        (target.x_px.value - self.middle_px).abs().max(1.0)
+    }
+
+    /// Share by which a blur is longer along the line of the targets, at a place in the sweep, believed or not.
+    #[must_use]
+    pub(super) fn share(&self, travel: f64) -> f64 {
+        self.stretch.at(travel)
+    }
+
+    /// How much of a target's third moment is the stretch, px³, outwards, at a place in the sweep.
+    #[must_use]
+    pub(super) fn third_px3(&self, target: &Target, travel: f64) -> f64 {
+        if !self.believed {
+            return 0.0;
+        }
+        let square = target.second_px2().0.powi(2);
+        9.0 * self.stretch.at(travel) / self.off_px(target) * (square + target.lean.fourth_px4)
+    }
+
+    /// How far both targets of a frame are pulled apart for each unit of the stretch's two numbers, px.
+    fn pulls_px(&self, frame: &FrameResult) -> Option<Vector2<f64>> {
+        let (left, right) = (frame.targets.first()?, frame.targets.last()?);
+        let pull = |t: &Target| {
+            let (along, across) = t.second_px2();
+            (11.0 * along + across) / 2.0 / self.off_px(t)
+        };
+        Some(Vector2::new(1.0, frame.travel) * (pull(left) + pull(right)))
+    }
+
+    /// Takes the pull out of the separations, where it is believed.
+    pub(super) fn correct(&self, frames: &mut [FrameResult]) {
+        if !self.believed {
+            return;
+        }
+        for frame in frames {
+            let pulls = self.pulls_px(frame);
+            if let (Some(separation), Some(pulls)) = (&mut frame.separation_px, pulls) {
+                separation.value -= self.stretch.share.dot(&pulls);
+            }
+        }
+    }
+
+    /// Standard uncertainty that its correction leaves in each frame's shift, percentage points, by place in the sweep.
+    #[must_use]
+    pub(in crate::sweep) fn u_pct(&self, frames: &[FrameResult], reference: usize) -> Vec<f64> {
+        let last = frames.get(reference).and_then(|frame| self.pulls_px(frame));
+        let u = |frame: &FrameResult| {
+            let pulls = self.pulls_px(frame)? - last?;
+            let share = if self.believed { LEFT_OVER } else { 1.0 };
+            let left = share * self.stretch.share.dot(&pulls);
+            Some(100.0 * left.hypot(self.stretch.u_of(pulls)) / frame.separation_px?.value)
+        };
+        frames.iter().map(|frame| u(frame).unwrap_or(0.0)).collect()
+    }
+}

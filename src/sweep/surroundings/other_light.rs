@@ -1,0 +1,374 @@
+//! Light that is not the target's beside or behind it: a reflection, a label, a window. What can't be seen in one frame
+//! alone shows in the two targets together, and over the frames.
+//!
+//! Blurred tape is as good as even about its middle: convolution adds the third moments of tape and pupil, both small,
+//! and what off-axis blur has of its own (coma, a cat's eye) is mirrored between left and right. So third moments that
+//! don't cancel between the two targets, or lie across their line, are somebody else's light ([`OtherLight::lopsided`]). A reflection so large that
+//! the target drowns in it is even, but then one target sends a multiple of the other's light, and that multiple changes:
+//! a reflection does not grow with the picture's scale, tape does ([`OtherLight::factor`]).
+//!
+//! Light that gets into a target's window in some frames only, as the blur grows towards it, or that was taken out of it in
+//! some, makes the ratio of the two targets' light jump ([`OtherLight::changing`]).
+//!
+//! How far it pulls, in three ways, none of which needs to know where it lies:
+//! * light ε at the distance d, about two standard deviations σ of all the light, gives a skewness of ε·d³/σ³ and a
+//!   pull of ε·d, a quarter of skewness × σ;
+//! * light that comes into the window as it grows adds δε to the light and δε·d² to its second moment, and pulls by
+//!   δε·d, the root of the product;
+//! * light ε that stands still in the picture holds the centre back by ε of what it should move, and makes the target's
+//!   light grow by 2·ε·shift less than it should: how the ratio of the light runs against the shift tells ε, and the shift
+//!   is wrong by ε/(2 − ε) of itself. Where one target sends a multiple of the other's light, ε is also no more than what
+//!   makes the multiple; half of what that does is its standard uncertainty.
+//!
+//! Only changes against the reference count: what is the same in every frame is part of the target. Checked on an
+//! independent renderer's sweeps with reflections and labels of all sizes and distances.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::backdrop::Backdrop;
+use super::beside;
+use super::dust::Dust;
+use crate::measure::{Flag, Target};
+use crate::sweep::distance::blur::BlurCourse;
+use crate::sweep::fitting::least_squares;
+use crate::sweep::pulls::spread::reference_px;
+use crate::sweep::pulls::vignette::CutBlur;
+use crate::sweep::tracking::balance::{self, usual};
+use crate::sweep::{FrameResult, frame};
+use crate::units::Measured;
+
+/// Skewness of both targets together from which it is no tape's: torn tape reached 0.05, and light that made the shift
+/// wrong by four times its uncertainty 0.074 at the least, in simulated sweeps.
+const LOPSIDED: f64 = 0.07;
+/// Factor between the light of the two targets, or their second moments where they are sharpest, that two patches of
+/// the same tape don't have.
+const UNLIKE: (f64, f64) = (2.5, 3.0);
+/// Change of the logarithm of that factor over the sweep, from which one of the two is not tape alone …
+const CHANGING: f64 = 0.03;
+/// … or share of a target's light that stands still while the scale changes.
+const STILL: f64 = 0.2;
+/// Standard uncertainties by which that has to stand out.
+const CLEAR: f64 = 3.0;
+/// Change of that logarithm in a frame from which it counts where something was taken out of a target's window.
+const CROWDED_CHANGE: f64 = 0.005;
+/// A change also stands out of the usual scatter by this factor.
+const OUTSTANDING: f64 = 8.0;
+/// Distance of the other light in standard deviations of all the light, squared.
+const FAR_SQUARED: f64 = 4.0;
+
+/// Part by which a third moment may change that is the tape's own …
+const OWN_SHAPE: f64 = 0.05;
+/// … or standard uncertainties of it.
+const OWN_SIGMA: f64 = 5.0;
+/// Factor between the widest and the narrowest second moment from which it shows what blur does.
+const BLURRED: f64 = 2.0;
+
+/// Light of something else in the window of a target.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::sweep) struct OtherLight {
+    /// Places of the frames in which a target is lopsided.
+    pub(in crate::sweep) lopsided: Vec<usize>,
+    /// How many times the light of the other one target sends, where no two patches of tape do that.
+    pub(in crate::sweep) factor: Option<f64>,
+    /// Places of the frames in which one target's light is not what it is in most, against the other's.
+    pub(in crate::sweep) changing: Vec<usize>,
+    /// Places of the frames in which a target leans where it is sharp, as neither tape nor lens makes it.
+    pub(in crate::sweep) leaning: Vec<usize>,
+    /// What faint light around the targets does, percentage points, by place in the sweep; empty where there is none.
+    pub(in crate::sweep) around: Vec<f64>,
+}
+
+/// What one frame shows of its outermost targets.
+struct Seen {
+    place: usize,
+    /// A target is burnt out.
+    burnt: bool,
+    /// Something else was taken out of a target's window.
+    crowded: bool,
+    /// Skewness × standard deviation, right minus left, px.
+    lean_px: f64,
+    /// Skewness of both together, where it stands out of the noise.
+    lopsided: bool,
+    /// Logarithm of left over right light.
+    log_light: f64,
+    /// Second moment, left minus right, px² at the reference's scale.
+    variance: f64,
+    /// 1 / (second moment of the narrower target at the reference's scale).
+    brightness: f64,
+    /// Shift as it was measured, as a share.
+    shift: f64,
+}
+
+/// Looks for other light; `None` where there is no sign of it, or where a cut blur explains what there is.
+#[must_use]
+pub(in crate::sweep) fn detect(
+    frames: &[FrameResult],
+    course: Option<&BlurCourse>,
+    cut: Option<&CutBlur>,
+    backdrop: Option<&Backdrop>,
+    dust: Option<&Dust>,
+) -> Option<OtherLight> {
+    if cut.is_some_and(CutBlur::is_remarkable) {
+        return None;
+    }
+    let seen = seen_in(frames);
+    let of_the_tape = is_of_the_tape(frames);
+    let lopsided: Vec<usize> = if of_the_tape {
+        Vec::new()
+    } else {
+        let lopsided = seen.iter().filter(|s| s.lopsided);
+        lopsided.map(|s| s.place).collect()
+    };
+    let leaning = match course {
+        Some(course) if !of_the_tape && lopsided.is_empty() && dust.is_none() => {
+            leaning(frames, course)
+        }
+        _ => Vec::new(),
+    };
+    let around = || {
+        let reference = frame::reference(frames)?;
+        // Folds and edges of cards have a finding and a line of the budget of their own.
+        beside::u_pct(frames, course, reference).filter(|_| backdrop.is_none())
+    };
+    let found = OtherLight {
+        lopsided,
+        factor: unlike(frames, &seen),
+        changing: changing(&seen),
+        leaning,
+        around: around().unwrap_or_default(),
+    };
+    let any = !found.lopsided.is_empty()
+        || found.factor.is_some()
+        || !found.changing.is_empty()
+        || !found.leaning.is_empty()
+        || !found.around.is_empty();
+    any.then_some(found)
+}
+
+impl OtherLight {
+    /// Nothing but faint light around the targets was seen.
+    fn is_around_only(&self) -> bool {
+        self.lopsided.is_empty()
+            && self.factor.is_none()
+            && self.changing.is_empty()
+            && self.leaning.is_empty()
+    }
+
+    /// Standard uncertainty that it leaves in each frame's shift, percentage points, by place in the sweep.
+    #[must_use]
+    pub(in crate::sweep) fn u_pct(&self, frames: &[FrameResult]) -> Vec<f64> {
+        let seen = seen_in(frames);
+        let mut u = vec![0.0; frames.len()];
+        let Some((reference, separation)) = seen
+            .last()
+            .and_then(|last| Some((last, frames[last.place].separation_px?.value)))
+        else {
+            return u;
+        };
+        let held_back = |share: f64| share / (2.0 - share);
+        let more = 1.0 - 1.0 / self.factor.unwrap_or(1.0);
+        let held_back = held_back(still_share(&seen)).hypot(held_back(more) / 2.0);
+        for frame in &seen {
+            let gained = (frame.log_light - reference.log_light).abs();
+            let spread = (frame.variance - reference.variance).abs();
+            let lean = (frame.lean_px - reference.lean_px) / FAR_SQUARED;
+            let pull = lean.hypot((gained * spread).sqrt()) / separation;
+            let around = self.around.get(frame.place).copied().unwrap_or(0.0);
+            let own = if self.is_around_only() {
+                0.0
+            } else {
+                100.0 * pull.hypot(frame.shift * held_back)
+            };
+            u[frame.place] = own.hypot(around);
+        }
+        u
+    }
+}
+
+/// Places of the frames in which a target leans along the line where it is sharp. Coma and a cut blur vanish there, and grow with
+/// the blur; a tape's own shape stays. What does neither, by a third moment that runs straight with the second, is light
+/// beside it that has a blur of its own, or comes into the window: a reflected copy of the target.
+fn leaning(frames: &[FrameResult], course: &BlurCourse) -> Vec<usize> {
+    let sides: [Side; 2] = [<[Target]>::first, <[Target]>::last];
+    let Some(reference) = reference_px(frames) else {
+        return Vec::new();
+    };
+    let leans = |side: Side| {
+        let seen: Vec<(f64, Measured)> = frames
+            .iter()
+            .filter_map(|frame| {
+                let target = side(&frame.targets)?;
+                let scale = frame.separation_px?.value / reference;
+                let blur = target.variance_px2.value / (scale * scale) - course.sharp_variance;
+                Some((blur, target.lean.third_px3.scaled(scale.powi(-3))))
+            })
+            .collect();
+        let terms = DMatrix::from_fn(seen.len(), 2, |row, column| {
+            let (blur, third) = seen[row];
+            [1.0, blur][column] / third.std_error.max(1e-6)
+        });
+        let thirds = seen
+            .iter()
+            .map(|(_, third)| third.value / third.std_error.max(1e-6));
+        let thirds = DVector::from_iterator(seen.len(), thirds);
+        let inverse = (terms.transpose() * &terms).try_inverse()?;
+        let fit = inverse * terms.transpose() * thirds;
+        let own = LOPSIDED * course.sharp_variance.max(0.0).powf(1.5);
+        let is_straight = seen.iter().all(|&(blur, third)| {
+            let expected = fit[0] + fit[1] * blur;
+            let allowed = OWN_SHAPE * expected.abs().max(fit[0].abs());
+            (third.value - expected).abs() < allowed.max(OWN_SIGMA * third.std_error)
+        });
+        Some(fit[0].abs() > own && !is_straight)
+    };
+    if !sides.iter().any(|&side| leans(side) == Some(true)) {
+        return Vec::new();
+    }
+    let flagged = |frame: &FrameResult| {
+        let mut ends = frame
+            .targets
+            .first()
+            .into_iter()
+            .chain(frame.targets.last());
+        ends.any(|target| target.flags.contains(&Flag::Vignetted))
+    };
+    (0..frames.len())
+        .filter(|&at| flagged(&frames[at]))
+        .collect()
+}
+
+/// One of a frame's outermost targets.
+type Side = fn(&[Target]) -> Option<&Target>;
+/// What a target shows along one axis.
+type Axis = fn(&Target) -> Measured;
+
+/// Whether all that leans is the tape's own shape, a print on it or a fold: blur adds no third moment, so that stays but for the
+/// picture's scale, at any blur. Other light comes into a window, or stays behind when the scale changes.
+fn is_of_the_tape(frames: &[FrameResult]) -> bool {
+    let Some(reference) = reference_px(frames) else {
+        return false;
+    };
+    let sides: [Side; 2] = [<[Target]>::first, <[Target]>::last];
+    let axes: [Axis; 2] = [
+        |t| t.lean.third_px3,
+        |t| t.lean_y_px.scaled(t.second_px2().1),
+    ];
+    let stays = |side: Side, axis: Axis| {
+        let third = |frame: &FrameResult| {
+            let scale = frame.separation_px?.value / reference;
+            Some(axis(side(&frame.targets)?).scaled(scale.powi(-3)))
+        };
+        let thirds: Vec<Measured> = frames.iter().filter_map(third).collect();
+        let middle = usual(&thirds.iter().map(|third| third.value).collect::<Vec<_>>()).0;
+        thirds.iter().all(|third| {
+            let allowed = (OWN_SHAPE * middle.abs()).max(OWN_SIGMA * third.std_error);
+            (third.value - middle).abs() < allowed
+        })
+    };
+    let widths = || {
+        frames
+            .iter()
+            .filter_map(|frame| Some(frame.targets.first()?.variance_px2.value))
+    };
+    let narrowest = widths().fold(f64::INFINITY, f64::min);
+    let widest = widths().fold(0.0, f64::max);
+    widest > BLURRED * narrowest
+        && sides
+            .iter()
+            .all(|&side| axes.iter().all(|&axis| stays(side, axis)))
+}
+
+fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
+    let Some(reference) = reference_px(frames) else {
+        return Vec::new();
+    };
+    let measured = frames.iter().enumerate();
+    measured
+        .filter_map(|(place, frame)| {
+            let (left, right) = (frame.targets.first()?, frame.targets.last()?);
+            let scale = frame.separation_px?.value / reference;
+            let lean = |t: &Target| t.skewness() * t.variance_px2.value.max(0.0).sqrt();
+            let leans = |t: &Target| t.flags.contains(&Flag::Vignetted);
+            // What a flag stands for that does not show along x lies along y.
+            let across = |t: &Target| leans(t) && t.skewness().abs() < LOPSIDED;
+            let along = (left.skewness() + right.skewness()).abs() > LOPSIDED;
+            let crowded = |t: &Target| t.flags.contains(&Flag::Crowded);
+            Some(Seen {
+                place,
+                burnt: balance::is_burnt(&frame.targets),
+                crowded: crowded(left) || crowded(right),
+                lean_px: lean(right) - lean(left),
+                lopsided: ((leans(left) || leans(right)) && along) || across(left) || across(right),
+                log_light: balance::log_ratio(&frame.targets)?,
+                variance: (left.variance_px2.value - right.variance_px2.value) / (scale * scale),
+                brightness: scale * scale
+                    / left
+                        .variance_px2
+                        .value
+                        .min(right.variance_px2.value)
+                        .max(1e-6),
+                shift: scale - 1.0,
+            })
+        })
+        .collect()
+}
+
+/// By which factor the light of the two targets differs, where it is one that no two patches of tape have and that
+/// changes over the sweep.
+fn unlike(frames: &[FrameResult], seen: &[Seen]) -> Option<f64> {
+    let mut logs: Vec<f64> = seen.iter().map(|s| s.log_light).collect();
+    logs.sort_by(f64::total_cmp);
+    let middle = *logs.get(logs.len() / 2)?;
+    let narrowest = |of: fn(&[Target]) -> Option<&Target>| {
+        let widths = frames.iter().filter_map(|frame| of(&frame.targets));
+        let least = widths
+            .map(|t| t.variance_px2.value)
+            .fold(f64::INFINITY, f64::min);
+        least.max(1e-6).ln()
+    };
+    let widths = narrowest(<[Target]>::first) - narrowest(<[Target]>::last);
+    let changes = logs.last()? - logs.first()?;
+    let unlike = middle.abs() > UNLIKE.0.ln() || widths.abs() > UNLIKE.1.ln();
+    let changing = changes > CHANGING || still_share(seen) > STILL;
+    (unlike && changing).then(|| middle.abs().exp())
+}
+
+/// Frames in which the ratio of the light stands out. What is cut off at the ceiling depends on the blur, so burnt-out
+/// targets say nothing here.
+fn changing(seen: &[Seen]) -> Vec<usize> {
+    let sound: Vec<&Seen> = seen.iter().filter(|s| !s.burnt).collect();
+    let logs: Vec<f64> = sound.iter().map(|s| s.log_light).collect();
+    let (middle, scatter) = usual(&logs);
+    let stands_out = |s: &&&Seen| {
+        let least = if s.crowded { CROWDED_CHANGE } else { CHANGING };
+        (s.log_light - middle).abs() > least.max(OUTSTANDING * scatter)
+    };
+    sound.iter().filter(stands_out).map(|s| s.place).collect()
+}
+
+/// Share of one target's light that does not move with the picture's scale: half of how the logarithm of the ratio of
+/// the light runs against the shift. How bright the targets are runs with 1 / (second moment), and the camera's tone
+/// curve and ceiling treat a larger and a smaller one differently, so that is fitted beside it.
+fn still_share(seen: &[Seen]) -> f64 {
+    // A jump of the light is no slope.
+    let logs: Vec<f64> = seen.iter().map(|s| s.log_light).collect();
+    let (middle, scatter) = usual(&logs);
+    let usual = |s: &&Seen| (s.log_light - middle).abs() < CHANGING.max(OUTSTANDING * scatter);
+    let seen: Vec<&Seen> = seen.iter().filter(usual).collect();
+    let brightest = seen.iter().map(|s| s.brightness).fold(0.0, f64::max);
+    let terms = DMatrix::from_fn(seen.len(), 3, |row, column| match column {
+        0 => 1.0,
+        1 => seen[row].brightness / brightest,
+        _ => seen[row].shift,
+    });
+    let logs = DVector::from_iterator(seen.len(), seen.iter().map(|s| s.log_light));
+    let Some(fit) = least_squares::fit(&terms, &logs) else {
+        return 0.0;
+    };
+    let slope = fit.factor(2, fit.scatter);
+    if slope.value.abs() > CLEAR * slope.std_error {
+        (slope.value.abs() / 2.0).min(1.0)
+    } else {
+        0.0
+    }
+}

@@ -1,0 +1,178 @@
+//! Reference, shifts, curve, worst shift and their uncertainty.
+
+pub(super) mod budget;
+pub(super) mod infinity;
+mod pieces;
+pub(super) mod slip;
+
+use self::budget::{Differences, Noise, Setting};
+use self::pieces::{Pieces, points, separations};
+use self::slip::Slip;
+use super::distance::blur::BlurCourse;
+use super::pulls::Pulls;
+use super::pulls::vignette;
+use super::sequence::places::Places;
+use super::surroundings::backdrop::Backdrop;
+use super::surroundings::dust::Dust;
+use super::surroundings::other_light::OtherLight;
+use super::{CurvePoint, FrameResult, ShiftCurve, Summary, frame};
+use crate::units::Measured;
+
+/// Least uncertainty of a separation that is believed, px: interpolation and compression leave as much in the best case.
+const LEAST_U_PX: f64 = 0.002;
+
+/// What the verdict is made with, beside the frames.
+pub(super) struct Grounds<'a> {
+    /// Where the frames stand.
+    pub(super) places: &'a Places,
+    /// How the blur runs, where it could be told.
+    pub(super) course: Option<&'a BlurCourse>,
+    /// The background is uneven.
+    pub(super) backdrop: Option<&'a Backdrop>,
+    /// There is dust in the blur.
+    pub(super) dust: Option<&'a Dust>,
+    /// What else pulls the centres.
+    pub(super) pulls: &'a Pulls,
+    /// There is light beside a target.
+    pub(super) other_light: Option<&'a OtherLight>,
+    /// The zoom ring slipped, or a target moved.
+    pub(super) slip: Option<&'a Slip>,
+    /// Nothing shows which end of the sweep is at closest focus.
+    pub(super) either_way: bool,
+    /// What the systematic bounds need.
+    pub(super) setting: Setting,
+}
+
+/// Works out shift, curve and worst shift; fills `shift_pct` of the frames. `None` where no frame was measured.
+pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Option<Summary> {
+    let reference = frame::reference(frames)?;
+    let measured = separations(frames);
+    let points = points(&measured, grounds.places, LEAST_U_PX);
+    let last = measured.len() - 1;
+    // The step of a target is taken out.
+    let left_in = grounds.slip.filter(|slip| !slip.is_of_target());
+    let is_after = |slip: &Slip| measured.partition_point(|(place, _)| *place < slip.after);
+    let smooth = Pieces::through(&points, left_in.map(is_after), grounds.places.are_uneven());
+    let reference_px = smooth
+        .as_ref()
+        .map_or(points[last].1, |smooth| smooth.drawn(last, points[last].1));
+
+    let mut differences = budget::differences(frames, reference);
+    if let Some(backdrop) = grounds.backdrop {
+        for (difference, all) in differences.iter_mut().zip(&backdrop.u_pct) {
+            // Two windows differ by the same background: what they show is in the budget already.
+            let beyond = all * all - difference.window * difference.window;
+            difference.background = beyond.max(0.0).sqrt();
+        }
+    }
+    let mut fill = |left: Vec<f64>, part: fn(&mut Differences) -> &mut f64| {
+        for (difference, u) in differences.iter_mut().zip(left) {
+            *part(difference) = u;
+        }
+    };
+    if let (Some(cut), Some(course)) = (&grounds.pulls.cut_blur, grounds.course) {
+        let left = vignette::u_pct(course, cut, reference_px, frames.len());
+        fill(left, |difference| &mut difference.vignetting);
+    }
+    if let Some(shading) = &grounds.pulls.shading {
+        let left = shading.u_pct(reference);
+        fill(left, |difference| &mut difference.shading);
+    }
+    if let Some(warp) = &grounds.pulls.warp {
+        let left = warp.u_pct(frames, reference);
+        fill(left, |difference| &mut difference.warp);
+    }
+    if let Some(dust) = grounds.dust {
+        fill(dust.u_pct(frames, reference), |difference| {
+            &mut difference.dust
+        });
+    }
+    if let Some(other) = grounds.other_light {
+        fill(other.u_pct(frames), |difference| {
+            &mut difference.other_light
+        });
+    }
+    if let Some(slip) = grounds.slip {
+        fill(slip.u_pct(frames.len()), |difference| &mut difference.moved);
+    }
+    if grounds.either_way {
+        // Against the first frame each shift would be as much another one; either reading may be right.
+        let first_px = smooth
+            .as_ref()
+            .map_or(points[0].1, |smooth| smooth.drawn(0, points[0].1));
+        let between = 100.0 * (1.0 / reference_px - 1.0 / first_px).abs();
+        for (place, separation) in &measured {
+            differences[*place].order = between * separation.value / std::f64::consts::SQRT_2;
+        }
+    }
+
+    let mut curve = Vec::with_capacity(measured.len());
+    // Worst shift and tolerance distance are read from the one curve, so that they can't contradict each other, and no
+    // frame wins by its noise alone.
+    let mut worst: Option<(usize, usize, Measured)> = None;
+    for (k, (place, separation)) in measured.iter().enumerate() {
+        let ratio = separation.value / reference_px;
+        let (curved, u_raw, u_curve) = match &smooth {
+            Some(smooth) => (
+                smooth.drawn(k, separation.value) / reference_px,
+                smooth.u_of_raw_difference(k, ratio, last),
+                smooth.u_of_difference(k, ratio, last),
+            ),
+            None => {
+                let u = points[k].2.hypot(ratio * points[last].2);
+                (ratio, u, u)
+            }
+        };
+        let beside = differences[*place].u();
+        let percent = |ratio: f64, u_px: f64| {
+            Measured::new(
+                100.0 * (ratio - 1.0),
+                (100.0 * u_px / reference_px).hypot(beside),
+            )
+        };
+        let frame = &mut frames[*place];
+        frame.shift_pct = Some(percent(ratio, u_raw));
+        let on_curve = percent(curved, u_curve);
+        if worst.is_none_or(|(.., most)| on_curve.value.abs() > most.value.abs()) {
+            worst = Some((k, *place, on_curve));
+        }
+        curve.push(CurvePoint {
+            travel: frame.travel,
+            dioptres: frame.focus_dioptres,
+            shift_pct: on_curve,
+        });
+    }
+    let (k, worst, worst_shift_pct) = worst?;
+    let setting = Setting {
+        slip_pct: left_in
+            .filter(|slip| worst <= slip.before)
+            .map(|slip| slip.jump_pct.value.abs()),
+        ..grounds.setting
+    };
+    let per_px = 100.0 / reference_px;
+    let noise = Noise {
+        frame: points[k].2 * per_px,
+        reference: smooth
+            .as_ref()
+            .map_or(points[last].2, |smooth| smooth.stated_u(last))
+            * per_px,
+        total: (worst_shift_pct.std_error.powi(2) - differences[worst].u().powi(2))
+            .max(0.0)
+            .sqrt(),
+    };
+    Some(Summary {
+        reference,
+        worst,
+        worst_shift_pct,
+        relative_to_farthest: false,
+        curve: ShiftCurve::new(curve),
+        budget: budget::of(
+            noise,
+            differences
+                .get(worst)
+                .copied()
+                .unwrap_or(Differences::default()),
+            setting,
+        ),
+    })
+}
