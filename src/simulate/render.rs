@@ -4,7 +4,7 @@ use super::blur::{Piece, Rect};
 use super::disc::BlurDisc;
 use super::noise;
 use super::scene::{Clutter, Patch};
-use super::script::{Cover, Peel, Shading, SweepScript};
+use super::script::{Cover, Shading, SweepScript};
 use super::tone;
 use crate::measure::{Plane, Samples};
 
@@ -236,12 +236,12 @@ impl SweepScript {
     /// A target where it hangs in a frame.
     pub(super) fn hung(&self, target: usize, frame: usize) -> Patch {
         let patch = self.scene.targets[target].clone();
-        let moves = |peel: &Peel| peel.target == target && frame >= peel.frame;
-        let (x_px, y_px) = self
-            .picture
-            .peel
-            .filter(moves)
-            .map_or((0.0, 0.0), |peel| peel.by_px);
+        let peel = self.picture.peel.filter(|peel| peel.target == target);
+        let (x_px, y_px) = peel.map_or((0.0, 0.0), |peel| {
+            let begun = (frame + peel.over) as f64 - peel.frame as f64;
+            let part = (begun / peel.over as f64).clamp(0.0, 1.0);
+            (part * peel.by_px.0, part * peel.by_px.1)
+        });
         Patch {
             x_px: patch.x_px + x_px,
             y_px: patch.y_px + y_px,

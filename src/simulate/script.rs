@@ -59,8 +59,10 @@ pub struct Cover {
 pub struct Peel {
     /// Which target.
     pub target: usize,
-    /// First frame in which it hangs elsewhere.
+    /// First frame in which it hangs elsewhere for good.
     pub frame: usize,
+    /// Frame intervals that it takes: 1 at once, between two frames.
+    pub over: usize,
     /// How far it moved, px right and down at infinity focus.
     pub by_px: (f64, f64),
 }

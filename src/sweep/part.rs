@@ -63,8 +63,8 @@ parts! {
     OtherLight, "other_light", true,
         "Light of something else in a target's window, from what tape does not show: lopsided light, light that changes";
     MovedTarget, "moved_target", true,
-        "A target moved where it hangs between this frame and the reference: what is left once its step was taken out, from how \
-         well the other frames tell its size";
+        "A target moved where it hangs between this frame and the reference: what is left once its move was taken out, from how \
+         well the middle between the targets tells its size";
     FrameOrder, "frame_order", true,
         "The frames came out of order and nothing shows which end is at closest focus, or they were given in an order that \
          distances or blur speak against: what the shift would be otherwise, \
@@ -84,6 +84,8 @@ parts! {
     ZoomSlip, "zoom_slip", false,
         "The zoom ring slipped, or a target moved, between this frame and the reference: the shift holds the step in the \
          picture's scale, of this size, beside the breathing.";
+    UntoldMove, "untold_move", false,
+        "The middle between the targets moves beside the breathing, so slowly that the distance between them can't tell whether the          camera moved, or the lens's axis, which change no shift, or one target alone: what the shift would hold then.";
     AssumedInfinity, "assumed_infinity", false,
         "That the last frame is at infinity is taken from the blur, which a frame that is short of it shows as well if the \
          entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor.";

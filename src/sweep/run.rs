@@ -11,7 +11,7 @@ use super::tracking::look::{self, Load};
 use super::tracking::pick::Found;
 use super::tracking::{extra, pair};
 use super::verdict::{self, Grounds};
-use super::verdict::{budget, infinity, slip};
+use super::verdict::{budget, infinity, moved, slip};
 use super::{FrameInfo, FrameResult, FrameState, SweepMeasurement, SweepSettings};
 use super::{findings, frame, pulls, search};
 use crate::measure::{Flag, Target};
@@ -103,6 +103,15 @@ fn measure_seen(
         backdrop.as_ref(),
         dust.as_ref(),
     );
+    // Light beside a target pulls one centre alone, as if it moved, and is told by itself.
+    let moves = if runs.is_none() && other_light.is_none() {
+        moved::find(&results, &places, size)
+    } else {
+        None
+    };
+    if let Some(moves) = &moves {
+        moves.correct(&mut results);
+    }
     // Where another run begins, the scale jumps back, and nothing has slipped.
     let slip = if runs.is_none() {
         slip::find(
@@ -118,9 +127,6 @@ fn measure_seen(
     } else {
         None
     };
-    if let Some(slip) = &slip {
-        slip.correct(&mut results);
-    }
     let closest_focus = settings.closest_focus.or_else(|| {
         let nearest = results.first().and_then(|frame| frame.focus_dioptres)?;
         Metres::new(1.0 / nearest.value).ok()
@@ -132,6 +138,7 @@ fn measure_seen(
         dust: dust.as_ref(),
         pulls: &pulls,
         other_light: other_light.as_ref(),
+        moves: moves.as_ref(),
         slip: slip.as_ref(),
         either_way,
         setting: budget::Setting {
@@ -142,6 +149,7 @@ fn measure_seen(
             unseen_across_pct: pulls.unseen_across_pct,
             unseen_cut_pct: pulls.unseen_cut_pct,
             slip_pct: None,
+            untold_move_pct: None,
         },
     };
     let mut summary = verdict::conclude(&mut results, &grounds);
@@ -194,6 +202,7 @@ fn measure_seen(
         backdrop,
         shading: pulls.shading,
         dust,
+        moves: moves.unwrap_or_default(),
         slip,
         shortfall,
     };

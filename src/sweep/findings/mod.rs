@@ -15,6 +15,7 @@ use super::surroundings::backdrop::Backdrop;
 use super::surroundings::dust::Dust;
 use super::surroundings::other_light::OtherLight;
 use super::verdict::infinity::Shortfall;
+use super::verdict::moved::Moves;
 use super::verdict::slip::Slip;
 use super::{Code, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings};
 
@@ -43,7 +44,9 @@ pub(super) struct Evidence {
     pub(super) shading: Option<Shading>,
     /// There is dust on the sensor.
     pub(super) dust: Option<Dust>,
-    /// The zoom ring slipped, or a target moved.
+    /// Where targets moved, or may have.
+    pub(super) moves: Moves,
+    /// The zoom ring slipped.
     pub(super) slip: Option<Slip>,
     /// The reference is short of infinity.
     pub(super) shortfall: Option<Shortfall>,
@@ -67,7 +70,8 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         distances::order_uncertain(sweep, evidence),
         distances::unknown(sweep, settings, evidence),
         distances::disagrees(sweep, settings, evidence),
-        motion::stepped(sweep, evidence.slip.as_ref()),
+        motion::slipped(sweep, evidence.slip.as_ref()),
+        motion::target_moved(sweep, &evidence.moves),
         motion::camera_moved(sweep, evidence),
         pictures::clipped(sweep),
         pictures::saturated(sweep),

@@ -3,6 +3,7 @@
 use super::{Evidence, finding, signed, worst_u};
 use crate::measure::Target;
 use crate::sweep::sequence::places::median;
+use crate::sweep::verdict::moved::{Moved, Moves, Side};
 use crate::sweep::verdict::slip::{Mover, Slip};
 use crate::sweep::{Code, Finding, FrameResult, Severity, SweepMeasurement};
 use crate::units::Measured;
@@ -235,41 +236,67 @@ fn restless(poses: &[Pose]) -> bool {
     }
 }
 
-/// The zoom ring slipped, though the files may not say so, or one of the targets moved.
-pub(super) fn stepped(sweep: &SweepMeasurement, slip: Option<&Slip>) -> Option<Finding> {
+/// One of the targets moved where it hangs.
+pub(super) fn target_moved(sweep: &SweepMeasurement, moves: &Moves) -> Option<Finding> {
+    let by_size = |a: &&Moved, b: &&Moved| {
+        let size = |moved: &Moved| moved.apart_px.value.abs();
+        size(a).total_cmp(&size(b))
+    };
+    let largest = moves.moved.iter().max_by(by_size)?;
+    let reference_px = sweep.frames[sweep.summary.as_ref()?.reference]
+        .separation_px?
+        .value;
+    let file = |frame: usize| sweep.frames[frame].info.file.clone();
+    let (before, after) = (file(largest.before), file(largest.after));
+    let (moves_side, stays) = match largest.side {
+        Side::Left => ("left", "right"),
+        Side::Right => ("right", "left"),
+    };
+    let pct = largest.apart_px.scaled(100.0 / reference_px);
+    let more = match moves.moved.len() {
+        1 => String::new(),
+        more => format!(", the largest of {more} moves,"),
+    };
+    let message = format!(
+        "The {moves_side} target moves by {:.1} px ({} % of the distance between the targets) between {before} and {after}{more} while \
+         the {stays} one stands still, as peeling tape does. That is taken out of the frames before {after}, but for ±{:.4} \
+         percentage points, which their uncertainty holds. Fix the targets and shoot again.",
+        largest.apart_px.value.abs(),
+        signed(pct.value),
+        pct.std_error,
+    );
+    let files = moves
+        .moved
+        .iter()
+        .flat_map(|moved| [file(moved.before), file(moved.after)]);
+    Some(finding(
+        Code::CameraMoved,
+        Severity::Warning,
+        message,
+        files.collect(),
+    ))
+}
+
+/// The zoom ring slipped, though the files may not say so.
+pub(super) fn slipped(sweep: &SweepMeasurement, slip: Option<&Slip>) -> Option<Finding> {
     let slip = slip?;
     let file = |frame: usize| sweep.frames[frame].info.file.clone();
     let (before, after) = (file(slip.before), file(slip.after));
     let jump = signed(slip.jump_pct.value);
-    let target = |moves: &str, stays: &str| {
-        let message = format!(
-            "The {moves} target moves by {:.1} px ({jump} % of the distance between the targets) between {before} and {after} while \
-             the {stays} one stands still, as peeling tape does. The step is taken out of the frames up to {before}, but for ±{:.4} \
-             percentage points, which their uncertainty holds. Fix the targets and shoot again.",
-            slip.jump_px.abs(),
-            slip.jump_pct.std_error,
-        );
-        (Code::CameraMoved, message)
-    };
-    let scale = |as_if: &str, advice: &str| {
-        let message = format!(
-            "The scale of the picture jumps by {jump} % between {before} and {after}, as {as_if}. The frames \
-             from {after} on were taken as the last one was, and their shifts are right. Those before it hold the \
-             jump beside the breathing, and no frame at infinity tells the two apart. {advice} and shoot again.",
-        );
-        (Code::FocalLengthChanged, message)
-    };
-    let (code, message) = match slip.by {
-        Mover::Left => target("left", "right"),
-        Mover::Right => target("right", "left"),
-        Mover::Ring => scale("a slipping zoom ring makes it", "Fix the ring with tape"),
-        Mover::Untold => scale(
+    let (as_if, advice) = match slip.by {
+        Mover::Ring => ("a slipping zoom ring makes it", "Fix the ring with tape"),
+        Mover::Untold => (
             "a slipping zoom ring makes it, or a target that moves",
             "Fix the ring and the targets",
         ),
     };
+    let message = format!(
+        "The scale of the picture jumps by {jump} % between {before} and {after}, as {as_if}. The frames \
+         from {after} on were taken as the last one was, and their shifts are right. Those before it hold the \
+         jump beside the breathing, and no frame at infinity tells the two apart. {advice} and shoot again.",
+    );
     Some(finding(
-        code,
+        Code::FocalLengthChanged,
         Severity::Warning,
         message,
         vec![before, after],

@@ -1,8 +1,8 @@
-//! A step between two points of an otherwise smooth run: how large it is, and how surely.
+//! A step between two points of an otherwise smooth run, or another known course in it: how large it is, and how surely.
 //!
-//! The step is one more unknown beside the curve of `smooth`, so that the points on both sides tell it together: for any
-//! weight of the penalty the curve is taken out of the points and out of the step alike (generalised least squares; C. R.
-//! Henderson, Biometrics 31, 423, 1975), and the weight is the smoothest that is about as likely as the likeliest.
+//! It is one more unknown beside the curve of `smooth`, so that all points tell it together: for any weight of the penalty
+//! the curve is taken out of the points and out of the course alike (generalised least squares; C. R. Henderson, Biometrics
+//! 31, 423, 1975), and the weight is the smoothest that is about as likely as the likeliest.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -30,11 +30,13 @@ pub(in crate::sweep) fn along(
     least_side: usize,
 ) -> Vec<Option<Measured>> {
     let count = points.len();
-    let steps = smooth::problem(points, order).map(|problem| Steps::of(&problem));
+    let steps =
+        smooth::problem(points, order).map(|problem| (Beside::of(&problem), steps_of(&problem)));
     (1..count)
         .map(|cut| {
             let inside = cut.min(count - cut) >= least_side;
-            steps.as_ref().filter(|_| inside)?.before(cut)
+            let (beside, after) = steps.as_ref().filter(|_| inside)?;
+            beside.size(&after[cut])
         })
         .collect()
 }
@@ -91,31 +93,82 @@ pub(in crate::sweep) fn levelled(
     Some([levelled.collect(), moments])
 }
 
-/// All that the steps of one run share.
-struct Steps {
-    /// Fits without a step, from the roughest to the smoothest, each with the diagonal of its equations.
+/// Known courses beside the curve, each as if it were the only one: how many times it is in the points, and how surely. A
+/// course has a value for each point; what of it is as smooth as the curve may be is left to the curve, and tells nothing.
+#[must_use]
+pub(in crate::sweep) fn courses(
+    points: &[(f64, f64, f64)],
+    courses: &[Vec<f64>],
+) -> Vec<Option<Measured>> {
+    let Some(problem) = smooth::problem(points, 3) else {
+        return vec![None; courses.len()];
+    };
+    let beside = Beside::of(&problem);
+    let directions: DMatrix<f64> = &problem.basis * &problem.back;
+    let size = |course: &Vec<f64>| {
+        let mut own = Column::none(directions.ncols());
+        for (k, value) in course.iter().enumerate() {
+            own.add(&problem, &directions, k, *value);
+        }
+        beside.size(&own)
+    };
+    courses.iter().map(size).collect()
+}
+
+/// A course that is to be told from the curve, as the equations see it.
+#[derive(Debug, Clone)]
+struct Column {
+    /// Weighted sum of its squares.
+    weight: f64,
+    /// Weighted sum of its products with the values.
+    values: f64,
+    /// The same with the directions in which the equations are diagonal.
+    directions: DVector<f64>,
+}
+
+impl Column {
+    fn none(directions: usize) -> Self {
+        Self {
+            weight: 0.0,
+            values: 0.0,
+            directions: DVector::zeros(directions),
+        }
+    }
+
+    /// Adds its value at a point.
+    fn add(&mut self, problem: &Problem, directions: &DMatrix<f64>, k: usize, value: f64) {
+        let weight = problem.weight[k] * value;
+        self.weight += weight * value;
+        self.values += weight * problem.y[k];
+        self.directions += directions.row(k).transpose() * weight;
+    }
+}
+
+/// The columns of steps before each point: 1 from there on.
+fn steps_of(problem: &Problem) -> Vec<Column> {
+    let directions: DMatrix<f64> = &problem.basis * &problem.back;
+    let count = problem.y.len();
+    let mut sums = Column::none(directions.ncols());
+    let mut after = vec![sums.clone(); count];
+    for k in (0..count).rev() {
+        sums.add(problem, &directions, k, 1.0);
+        after[k] = sums.clone();
+    }
+    after
+}
+
+/// What all courses beside one run share: fits without any, from the roughest to the smoothest, each with the diagonal of its
+/// equations.
+struct Beside {
     fits: Vec<(Fit, DVector<f64>)>,
-    /// For each cut, the points after it: sum of the weights, weighted sum of the values, weighted sum in the directions in
-    /// which the equations are diagonal.
-    after: Vec<(f64, f64, DVector<f64>)>,
-    /// Weighted sum of all values in these directions.
+    /// Weighted sum of all values in the directions in which the equations are diagonal.
     seen: DVector<f64>,
+    count: usize,
     order: usize,
 }
 
-impl Steps {
+impl Beside {
     fn of(problem: &Problem) -> Self {
-        let directions: DMatrix<f64> = &problem.basis * &problem.back;
-        let count = problem.y.len();
-        let mut sums = (0.0, 0.0, DVector::zeros(directions.ncols()));
-        let mut after = vec![sums.clone(); count];
-        for k in (0..count).rev() {
-            let weight = problem.weight[k];
-            sums.0 += weight;
-            sums.1 += weight * problem.y[k];
-            sums.2 += directions.row(k).transpose() * weight;
-            after[k] = sums.clone();
-        }
         let fits = problem.fits().into_iter();
         Self {
             fits: fits
@@ -124,38 +177,36 @@ impl Steps {
                     (fit, diagonal)
                 })
                 .collect(),
-            after,
             seen: problem.seen.clone(),
+            count: problem.y.len(),
             order: problem.order,
         }
     }
 
-    /// The step before a point.
-    fn before(&self, cut: usize) -> Option<Measured> {
-        let (weight, values, directions) = &self.after[cut];
-        let count = self.after.len();
-        let freedom = BELIEF + (count - self.order) as f64;
-        let most = self.order as f64 + (count - self.order) as f64 * TAKES;
-        // −2 × restricted log likelihood of each weight of the penalty, and the step with it.
+    /// How many times a course is in the points.
+    fn size(&self, course: &Column) -> Option<Measured> {
+        let freedom = BELIEF + (self.count - self.order) as f64;
+        let most = self.order as f64 + (self.count - self.order) as f64 * TAKES;
+        // −2 × restricted log likelihood of each weight of the penalty, and the size with it.
         let tried: Vec<(f64, Measured)> = self
             .fits
             .iter()
             .filter(|(fit, _)| fit.edf <= most)
             .filter_map(|(fit, diagonal)| {
-                let own = directions.component_div(diagonal);
-                let information = weight - own.dot(directions);
-                let step = (values - own.dot(&self.seen)) / information;
-                let left = fit.penalised - step * step * information;
+                let own = course.directions.component_div(diagonal);
+                let information = course.weight - own.dot(&course.directions);
+                let size = (course.values - own.dot(&self.seen)) / information;
+                let left = fit.penalised - size * size * information;
                 let one_less = freedom - 1.0;
                 let unlikely = fit.unlikely - freedom * ((BELIEF + fit.penalised) / freedom).ln()
                     + one_less * ((BELIEF + left) / one_less).ln()
                     + information.ln();
-                let points_left = BELIEF + count as f64 - fit.edf - 1.0;
+                let points_left = BELIEF + self.count as f64 - fit.edf - 1.0;
                 let student = points_left / (points_left - 2.0).max(1.0);
                 let scatter = student * (BELIEF + left) / one_less;
                 let u = (scatter / information).sqrt();
                 (information > 0.0 && unlikely.is_finite() && u.is_finite())
-                    .then(|| (unlikely, Measured::new(step, u)))
+                    .then(|| (unlikely, Measured::new(size, u)))
             })
             .collect();
         let likeliest = tried

@@ -105,6 +105,8 @@ pub(in crate::sweep) struct Setting {
     pub(in crate::sweep) unseen_across_pct: Option<f64>,
     /// Step of the scale between the worst frame and the reference, per cent.
     pub(in crate::sweep) slip_pct: Option<f64>,
+    /// What the shift would hold if a target moved and not the camera, percentage points.
+    pub(in crate::sweep) untold_move_pct: Option<f64>,
     /// What cut blur may do that is too slight to be seen, percentage points.
     pub(in crate::sweep) unseen_cut_pct: Option<f64>,
 }
@@ -144,6 +146,7 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
         (Part::UnevenPupil, setting.unseen_across_pct),
         (Part::UnseenVignetting, setting.unseen_cut_pct),
         (Part::ZoomSlip, setting.slip_pct),
+        (Part::UntoldMove, setting.untold_move_pct),
     ];
     systematic.extend(
         bounds

@@ -2,10 +2,13 @@
 
 pub(super) mod budget;
 pub(super) mod infinity;
+pub(super) mod moved;
+mod pairs;
 mod pieces;
 pub(super) mod slip;
 
 use self::budget::{Differences, Noise, Setting};
+use self::moved::Moves;
 use self::pieces::{Pieces, points, separations};
 use self::slip::Slip;
 use super::distance::blur::BlurCourse;
@@ -35,7 +38,9 @@ pub(super) struct Grounds<'a> {
     pub(super) pulls: &'a Pulls,
     /// There is light beside a target.
     pub(super) other_light: Option<&'a OtherLight>,
-    /// The zoom ring slipped, or a target moved.
+    /// Where targets moved, or may have.
+    pub(super) moves: Option<&'a Moves>,
+    /// The zoom ring slipped.
     pub(super) slip: Option<&'a Slip>,
     /// Nothing shows which end of the sweep is at closest focus.
     pub(super) either_way: bool,
@@ -49,10 +54,12 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
     let measured = separations(frames);
     let points = points(&measured, grounds.places, LEAST_U_PX);
     let last = measured.len() - 1;
-    // The step of a target is taken out.
-    let left_in = grounds.slip.filter(|slip| !slip.is_of_target());
     let is_after = |slip: &Slip| measured.partition_point(|(place, _)| *place < slip.after);
-    let smooth = Pieces::through(&points, left_in.map(is_after), grounds.places.are_uneven());
+    let smooth = Pieces::through(
+        &points,
+        grounds.slip.map(is_after),
+        grounds.places.are_uneven(),
+    );
     let reference_px = smooth
         .as_ref()
         .map_or(points[last].1, |smooth| smooth.drawn(last, points[last].1));
@@ -92,8 +99,9 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
             &mut difference.other_light
         });
     }
-    if let Some(slip) = grounds.slip {
-        fill(slip.u_pct(frames.len()), |difference| &mut difference.moved);
+    if let Some(moves) = grounds.moves {
+        let left = moves.u_pct(frames.len(), reference_px);
+        fill(left, |difference| &mut difference.moved);
     }
     if grounds.either_way {
         // Against the first frame each shift would be as much another one; either reading may be right.
@@ -144,9 +152,13 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
     }
     let (k, worst, worst_shift_pct) = worst?;
     let setting = Setting {
-        slip_pct: left_in
+        slip_pct: grounds
+            .slip
             .filter(|slip| worst <= slip.before)
             .map(|slip| slip.jump_pct.value.abs()),
+        untold_move_pct: grounds
+            .moves
+            .and_then(|moves| moves.untold_pct(worst, reference_px)),
         ..grounds.setting
     };
     let per_px = 100.0 / reference_px;

@@ -154,6 +154,7 @@ fn a_target_that_moves_is_told_and_taken_out() {
         script.picture.peel = Some(Peel {
             target,
             frame,
+            over: 1,
             by_px,
         });
         let measured = Files::of(&script).measure(&SweepSettings::default());
