@@ -266,7 +266,7 @@ fn settle(
             &dioptres,
             &separations,
             &moments,
-            sightings.last_is_sound(),
+            sightings.ends_are_sound(),
         );
         places.paced(paced)
     };

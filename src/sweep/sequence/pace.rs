@@ -5,9 +5,11 @@
 //! separation has bends that no lens made, and a curve through them would take them for noise. Stated distances, or else
 //! the blur of the targets, show how far the focus went between frames; both count in dioptres, up to a linear map.
 
+mod first_step;
 mod last_step;
 mod uneven_steps;
 
+use first_step::other_first_step;
 use last_step::long_last_step;
 
 use super::places::{Places, SPEAK_AGAINST};
@@ -26,22 +28,30 @@ const FEWEST: usize = 5;
 /// Places of the frames by how far the focus went, if the separations are so much smoother along them than along `places`
 /// that it is no chance; `places` themselves, if all that can be shown is that the frames don't stand evenly. They never fall.
 /// `dioptres` are the stated settings.
-/// `last_is_sound` says that the last frame shows the same targets as the one before by all that focus does not change.
+/// `ends_are_sound` says of the first and the last frame whether it shows the same targets as the one beside it by all that focus does
+/// not change.
 #[must_use]
 pub(in crate::sweep) fn of(
     places: &Places,
     dioptres: &[Option<f64>],
     separations: &Series,
     moments: &Series,
-    last_is_sound: bool,
+    ends_are_sound: [bool; 2],
 ) -> Option<Vec<f64>> {
+    let [first_is_sound, last_is_sound] = ends_are_sound;
     let paced = match by_distance(dioptres) {
         Some(run) => smoothest(&[run], places, separations).map(|found| found.pace),
-        None => along_blur(places, separations, moments, last_is_sound).or_else(|| {
-            last_is_sound
-                .then(|| long_last_step(places, separations, moments))
-                .flatten()
-        }),
+        None => along_blur(places, separations, moments, last_is_sound)
+            .or_else(|| {
+                last_is_sound
+                    .then(|| long_last_step(places, separations, moments))
+                    .flatten()
+            })
+            .or_else(|| {
+                first_is_sound
+                    .then(|| other_first_step(places, separations, moments))
+                    .flatten()
+            }),
     };
     paced.or_else(|| {
         let mut believed = separations.to_vec();
@@ -275,8 +285,14 @@ mod tests {
             let stated: Vec<Option<f64>> = run.iter().copied().map(Some).collect();
             let nothing = vec![None; run.len()];
             for (dioptres, off) in [(&stated, 1e-9), (&nothing, 0.35)] {
-                let pace = of(&places, dioptres, &separations(&run), &moments(&run), false)
-                    .expect("the order is no smooth axis");
+                let pace = of(
+                    &places,
+                    dioptres,
+                    &separations(&run),
+                    &moments(&run),
+                    [false; 2],
+                )
+                .expect("the order is no smooth axis");
                 for (frame, d) in run.iter().enumerate() {
                     let truth = 11.0 * (run[0] - d) / run[0];
                     // By blur, the sharpest frames stand where their separation is.
@@ -298,7 +314,7 @@ mod tests {
                 &stated,
                 &separations(&even),
                 &moments(&even),
-                false
+                [false; 2]
             ),
             None
         );
@@ -314,8 +330,12 @@ mod tests {
         let places = Places::in_order(run.len());
         let nothing = vec![None; run.len()];
         let (separations, moments) = (separations(&run), moments(&run));
-        assert_eq!(of(&places, &nothing, &separations, &moments, false), None);
-        let pace = of(&places, &nothing, &separations, &moments, true).expect("a long step");
+        assert_eq!(
+            of(&places, &nothing, &separations, &moments, [false, false]),
+            None
+        );
+        let pace =
+            of(&places, &nothing, &separations, &moments, [false, true]).expect("a long step");
         // 0.25 of 1.25 dioptres over eleven steps.
         assert!((pace[11] - pace[10] - 2.2).abs() < 0.1, "{pace:?}");
     }
@@ -339,13 +359,16 @@ mod tests {
             .enumerate()
             .map(|(k, moment)| moment.map(|(value, u)| (value * (1.0 + 0.03 * noise[k % 6]), u)))
             .collect();
-        let pace = of(&places, &nothing, &steep, &blurred, true).expect("a long step");
+        let pace = of(&places, &nothing, &steep, &blurred, [false, true]).expect("a long step");
         let steps = (pace[15] - pace[14]) / (pace[14] - pace[13]);
         assert!((steps - 1.9).abs() < 0.15, "{pace:?}");
-        assert_eq!(of(&places, &nothing, &steep, &blurred, false), None);
+        assert_eq!(
+            of(&places, &nothing, &steep, &blurred, [false, false]),
+            None
+        );
         // Taken for a gap of one whole step before.
         let opened = places.opened(14, 1);
-        let pace = of(&opened, &nothing, &steep, &blurred, true).expect("no whole step");
+        let pace = of(&opened, &nothing, &steep, &blurred, [false, true]).expect("no whole step");
         let steps = (pace[15] - pace[14]) / (pace[14] - pace[13]);
         assert!((steps - 1.9).abs() < 0.15, "{pace:?}");
     }
@@ -356,11 +379,20 @@ mod tests {
         let run = RUNS[0];
         let (nothing, unseen) = (vec![None; 12], vec![None; 12]);
         assert_eq!(
-            of(&places, &nothing, &separations(&run), &unseen, true),
+            of(
+                &places,
+                &nothing,
+                &separations(&run),
+                &unseen,
+                [false, true]
+            ),
             None
         );
-        assert_eq!(of(&places, &nothing, &unseen, &unseen, true), None);
+        assert_eq!(of(&places, &nothing, &unseen, &unseen, [false, true]), None);
         let still = vec![Some(0.5); 12];
-        assert_eq!(of(&places, &still, &separations(&run), &unseen, true), None);
+        assert_eq!(
+            of(&places, &still, &separations(&run), &unseen, [false, true]),
+            None
+        );
     }
 }

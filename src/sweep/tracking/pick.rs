@@ -94,13 +94,14 @@ impl Sightings<'_> {
         pairs
     }
 
-    /// Whether the last pair is that of the frame before it, by all that focus does not change.
-    pub(in crate::sweep) fn last_is_sound(&self) -> bool {
+    /// Whether the first and the last pair are those of the frames beside them, by all that focus does not change.
+    pub(in crate::sweep) fn ends_are_sound(&self) -> [bool; 2] {
         let pairs = self.pairs();
-        let mut from_last = pairs.iter().rev().flatten();
-        match (from_last.next(), from_last.next()) {
-            (Some(last), Some(before)) => pair::is_same(before, last, self.picture().0),
-            _ => false,
+        let seen: Vec<&[Target; 2]> = pairs.iter().flatten().collect();
+        match seen.as_slice() {
+            [first, second, .., before, last] => [(second, first), (before, last)]
+                .map(|(beside, end)| pair::is_same(beside, end, self.picture().0)),
+            _ => [false; 2],
         }
     }
 
