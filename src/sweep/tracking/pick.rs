@@ -195,6 +195,10 @@ impl Sightings<'_> {
             {
                 return Err(Unmeasurable::Clipped);
             }
+            // Where something is to be seen, it is elsewhere than the neighbours say.
+            Err(Unmeasurable::NoTargets) if candidates > 1 => {
+                return Err(Unmeasurable::DisagreesWithNeighbours);
+            }
             other => sound(other?)?,
         };
         let [first, second] = pair.as_slice() else {
