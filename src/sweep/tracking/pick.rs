@@ -94,15 +94,21 @@ impl Sightings<'_> {
         pairs
     }
 
-    /// Whether the first and the last pair are those of the frames beside them, by all that focus does not change.
-    pub(in crate::sweep) fn ends_are_sound(&self) -> [bool; 2] {
+    /// Whether the pair of each frame is that of the next one before or after it that has one, by all that focus does not change.
+    pub(in crate::sweep) fn are_sound(&self) -> Vec<bool> {
         let pairs = self.pairs();
-        let seen: Vec<&[Target; 2]> = pairs.iter().flatten().collect();
-        match seen.as_slice() {
-            [first, second, .., before, last] => [(second, first), (before, last)]
-                .map(|(beside, end)| pair::is_same(beside, end, self.picture().0)),
-            _ => [false; 2],
+        let with: Vec<usize> = (0..pairs.len()).filter(|&at| pairs[at].is_some()).collect();
+        let mut sound = vec![false; pairs.len()];
+        for beside in with.windows(2) {
+            let (a, b) = (beside[0], beside[1]);
+            if let (Some(one), Some(other)) = (&pairs[a], &pairs[b])
+                && pair::is_same(one, other, self.picture().0)
+            {
+                sound[a] = true;
+                sound[b] = true;
+            }
         }
+        sound
     }
 
     /// Puts the frames in another order: `order[i]` is the place, so far, of the one that comes i-th.
