@@ -167,6 +167,13 @@ pub(super) fn is_same(one: &[Target; 2], other: &[Target; 2], picture_width: f64
         && moved < SAME_PLACE * picture_width
 }
 
+/// Whether the light of one target over the other is the same in two frames, as blur leaves it.
+#[must_use]
+pub(super) fn light_stays(one: &[Target; 2], other: &[Target; 2]) -> bool {
+    let light = |pair: &[Target; 2]| (pair[1].flux / pair[0].flux).ln();
+    (light(one) - light(other)).abs() < STAYS
+}
+
 /// What it counts that a pair lies along the shorter side of the picture: targets hang at both ends of the longer one, unless
 /// the camera stood upright and was told it did not.
 const ACROSS: f64 = 4.0;
@@ -176,6 +183,8 @@ const ACROSS: f64 = 4.0;
 const CUT: f64 = 6.0;
 /// Change of the light, as a share, that the estimators make of one and the same light at another blur (our choice).
 const SAME_LIGHT: f64 = 0.1;
+/// The same for the light of one over the other where next to nothing may be covered: in good sweeps it stays within half of that.
+const STAYS: f64 = 0.01;
 /// Difference of the targets' widths, as a share, that may come and go with focus: blur is alike for both (our choice).
 const SAME_WIDTH: f64 = 0.08;
 /// Turn, rad, that is no bump: 0.06° (as for the finding that the camera moved, twice).

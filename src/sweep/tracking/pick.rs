@@ -94,7 +94,8 @@ impl Sightings<'_> {
         pairs
     }
 
-    /// Whether the pair of each frame is that of the next one before or after it that has one, by all that focus does not change.
+    /// Whether the pair of each frame is that of the next one before or after it that has one, by all that focus does not change. Of
+    /// any but the last the light of one target over the other stays closely, too: a target with a corner covered is no sound one.
     pub(in crate::sweep) fn are_sound(&self) -> Vec<bool> {
         let pairs = self.pairs();
         let with: Vec<usize> = (0..pairs.len()).filter(|&at| pairs[at].is_some()).collect();
@@ -104,8 +105,9 @@ impl Sightings<'_> {
             if let (Some(one), Some(other)) = (&pairs[a], &pairs[b])
                 && pair::is_same(one, other, self.picture().0)
             {
-                sound[a] = true;
-                sound[b] = true;
+                let stays = pair::light_stays(one, other);
+                sound[a] |= stays;
+                sound[b] |= stays || with.last() == Some(&b);
             }
         }
         sound
