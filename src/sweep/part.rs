@@ -90,8 +90,8 @@ parts! {
         "That the last frame is at infinity is taken from the blur, which a frame that is short of it shows as well if the \
          entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor.";
     ReferenceNotAtInfinity, "reference_not_at_infinity", false,
-        "The reference is short of infinity: slope of the curve at its end times the dioptres left. Every shift lacks \
-         about this much.";
+        "The reference is short of infinity: what the curve, running on straight or bent as it is at its end, whichever is \
+         more, still does in the dioptres left. Every shift lacks about this much.";
 }
 
 impl Part {

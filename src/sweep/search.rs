@@ -247,6 +247,10 @@ fn settle(
     let of_looked: Vec<Places> = accounts.iter().map(|places| places.of(&looked)).collect();
     let series = sightings.series();
     let chosen = Places::likeliest(&of_looked, &series, -NO_WORSE);
+    let mut sound_pairs = vec![false; sequence.len()];
+    for (&at, is_sound) in looked.iter().zip(sightings.are_sound()) {
+        sound_pairs[at] = is_sound;
+    }
     let placed = |series: &steps::BothSeries| {
         let unseen = unseen::gaps(&of_looked[chosen], series);
         let places = unseen
@@ -261,13 +265,7 @@ fn settle(
             }
             all
         });
-        let paced = pace::of(
-            &places,
-            &dioptres,
-            &separations,
-            &moments,
-            sightings.last_is_sound(),
-        );
+        let paced = pace::of(&places, &dioptres, &separations, &moments, &sound_pairs);
         places.paced(paced)
     };
     let as_seen = placed(&series);

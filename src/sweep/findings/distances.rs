@@ -35,7 +35,7 @@ pub(super) fn not_at_infinity(sweep: &SweepMeasurement, evidence: &Evidence) -> 
     };
     let effect = shortfall.effect_pct.map_or_else(String::new, |effect| {
         format!(
-            " To infinity, about {} percentage points more would come to every shift (an estimate from the slope of the curve).",
+            " To infinity, about {} percentage points more would come to every shift (as the curve runs at its end).",
             signed(effect)
         )
     });

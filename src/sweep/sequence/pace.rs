@@ -5,12 +5,14 @@
 //! separation has bends that no lens made, and a curve through them would take them for noise. Stated distances, or else
 //! the blur of the targets, show how far the focus went between frames; both count in dioptres, up to a linear map.
 
+mod first_step;
 mod last_step;
 mod uneven_steps;
 
+use first_step::other_first_step;
 use last_step::long_last_step;
 
-use super::places::{Places, SPEAK_AGAINST};
+use super::places::{NO_WORSE, Places, SPEAK_AGAINST};
 use super::unseen::known_moments;
 use crate::sweep::fitting::smooth::{Series, Smooth, of_frames};
 
@@ -26,22 +28,33 @@ const FEWEST: usize = 5;
 /// Places of the frames by how far the focus went, if the separations are so much smoother along them than along `places`
 /// that it is no chance; `places` themselves, if all that can be shown is that the frames don't stand evenly. They never fall.
 /// `dioptres` are the stated settings.
-/// `last_is_sound` says that the last frame shows the same targets as the one before by all that focus does not change.
+/// `sound` says of each frame whether it shows the same targets as one beside it by all that focus does not change; what is not said
+/// is not so.
 #[must_use]
 pub(in crate::sweep) fn of(
     places: &Places,
     dioptres: &[Option<f64>],
     separations: &Series,
     moments: &Series,
-    last_is_sound: bool,
+    sound: &[bool],
 ) -> Option<Vec<f64>> {
+    let is_sound =
+        |frame: Option<usize>| frame.is_some_and(|frame| sound.get(frame) == Some(&true));
+    let first_is_sound = is_sound(separations.iter().position(Option::is_some));
+    let last_is_sound = is_sound(separations.iter().rposition(Option::is_some));
     let paced = match by_distance(dioptres) {
-        Some(run) => smoothest(&[run], places, separations).map(|found| found.pace),
-        None => along_blur(places, separations, moments, last_is_sound).or_else(|| {
-            last_is_sound
-                .then(|| long_last_step(places, separations, moments))
-                .flatten()
-        }),
+        Some(run) => smoothest(&[run], places, separations, SPEAK_AGAINST).map(|found| found.pace),
+        None => along_blur(places, separations, moments, &|frame| is_sound(Some(frame)))
+            .or_else(|| {
+                last_is_sound
+                    .then(|| long_last_step(places, separations, moments))
+                    .flatten()
+            })
+            .or_else(|| {
+                first_is_sound
+                    .then(|| other_first_step(places, separations, moments))
+                    .flatten()
+            }),
     };
     paced.or_else(|| {
         let mut believed = separations.to_vec();
@@ -63,17 +76,20 @@ fn along_blur(
     places: &Places,
     separations: &Series,
     moments: &Series,
-    last_is_sound: bool,
+    is_sound: &dyn Fn(usize) -> bool,
 ) -> Option<Vec<f64>> {
     let runs = by_blur(moments);
-    let found = smoothest(&runs, places, separations)?;
-    // A frame in which something else was measured has another blur too: what one frame explains is no pace. But a last
-    // frame that is set to infinity by hand is a long step off, and sound where it shows the same targets.
+    let found = smoothest(&runs, places, separations, SPEAK_AGAINST)?;
+    // A frame in which something else was measured has another blur too: what one frame explains is no pace. But one that shows
+    // the same targets may be a long step off, as a last frame that is set to infinity by hand: the others need say little then, and
+    // of the last one nothing.
     let last = separations.iter().rposition(Option::is_some);
-    if !(last_is_sound && last == Some(found.roughest)) {
+    let sound = is_sound(found.roughest);
+    if !(sound && last == Some(found.roughest)) {
         let mut without = separations.to_vec();
         without[found.roughest] = None;
-        smoothest(&runs, places, &without)?;
+        let least = if sound { NO_WORSE } else { SPEAK_AGAINST };
+        smoothest(&runs, places, &without, least)?;
     }
     Some(with_sharpest(found, separations))
 }
@@ -128,8 +144,14 @@ struct Smoother {
     roughest: usize,
 }
 
-/// The run along which the separations are smoothest, if they are so clearly.
-fn smoothest(runs: &[Vec<Option<f64>>], places: &Places, separations: &Series) -> Option<Smoother> {
+/// The run along which the separations are smoothest, if they are so by more than `least`, in twice the logarithm of a likelihood
+/// ratio.
+fn smoothest(
+    runs: &[Vec<Option<f64>>],
+    places: &Places,
+    separations: &Series,
+    least: f64,
+) -> Option<Smoother> {
     let along = |at: &dyn Fn(usize) -> f64| -> Option<(Smooth, Vec<usize>)> {
         let (seen, points): (Vec<usize>, Vec<_>) = of_frames(separations, at).into_iter().unzip();
         Some((Smooth::stiff(&points)?, seen))
@@ -148,7 +170,7 @@ fn smoothest(runs: &[Vec<Option<f64>>], places: &Places, separations: &Series) -
             Some((smooth.unlikely, pace, open))
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))
-        .filter(|(unlikely, ..)| even.unlikely - unlikely > SPEAK_AGAINST)
+        .filter(|(unlikely, ..)| even.unlikely - unlikely > least)
         .map(|(_, pace, open)| Smoother {
             pace,
             open,
@@ -238,129 +260,4 @@ fn spread_over(run: &[Option<f64>], places: &Places) -> Option<Vec<f64>> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Settings of a sweep in dioptres: marks set by hand; a bracket that stands at infinity for its last frames.
-    const RUNS: [[f64; 12]; 2] = [
-        [
-            2.2, 2.0, 1.67, 1.43, 1.25, 1.0, 0.67, 0.5, 0.33, 0.2, 0.1, 0.0,
-        ],
-        [
-            2.0, 1.75, 1.5, 1.25, 1.0, 0.75, 0.5, 0.25, 0.0, 0.0, 0.0, 0.0,
-        ],
-    ];
-
-    fn separations(dioptres: &[f64]) -> Vec<Option<(f64, f64)>> {
-        let noise = [0.004, -0.006, 0.003, 0.005, -0.004, -0.002];
-        dioptres
-            .iter()
-            .enumerate()
-            .map(|(k, d)| Some((1500.0 + 18.0 * d + 2.0 * d * d + noise[k % 6], 0.005)))
-            .collect()
-    }
-
-    fn moments(dioptres: &[f64]) -> Vec<Option<(f64, f64)>> {
-        let of = |d: &f64| 40.0 + (30.0 * (d - 0.55)).powi(2);
-        dioptres
-            .iter()
-            .map(|d| Some((of(d), 1e-3 * of(d))))
-            .collect()
-    }
-
-    #[test]
-    fn distances_or_blur_show_how_the_focus_ran() {
-        for run in RUNS {
-            let places = Places::in_order(run.len());
-            let stated: Vec<Option<f64>> = run.iter().copied().map(Some).collect();
-            let nothing = vec![None; run.len()];
-            for (dioptres, off) in [(&stated, 1e-9), (&nothing, 0.35)] {
-                let pace = of(&places, dioptres, &separations(&run), &moments(&run), false)
-                    .expect("the order is no smooth axis");
-                for (frame, d) in run.iter().enumerate() {
-                    let truth = 11.0 * (run[0] - d) / run[0];
-                    // By blur, the sharpest frames stand where their separation is.
-                    assert!((pace[frame] - truth).abs() <= off, "{frame}: {pace:?}");
-                }
-                assert!(pace.windows(2).all(|pair| pair[0] <= pair[1]));
-            }
-        }
-    }
-
-    #[test]
-    fn even_steps_keep_their_order() {
-        let even: Vec<f64> = (0..12).map(|k| 2.2 - 0.2 * f64::from(k)).collect();
-        let stated: Vec<Option<f64>> = even.iter().copied().map(Some).collect();
-        let places = Places::in_order(12);
-        assert_eq!(
-            of(
-                &places,
-                &stated,
-                &separations(&even),
-                &moments(&even),
-                false
-            ),
-            None
-        );
-    }
-
-    /// Even steps, and one three times as long to infinity: a pace where the last frame shows the same targets, else its word
-    /// alone is none.
-    #[test]
-    fn a_long_last_step_is_believed_of_a_sound_frame() {
-        let mut run: Vec<f64> = (0..11).map(|k| 1.25 - 0.1 * f64::from(k)).collect();
-        run.push(0.0);
-        run[10] = 0.25;
-        let places = Places::in_order(run.len());
-        let nothing = vec![None; run.len()];
-        let (separations, moments) = (separations(&run), moments(&run));
-        assert_eq!(of(&places, &nothing, &separations, &moments, false), None);
-        let pace = of(&places, &nothing, &separations, &moments, true).expect("a long step");
-        // 0.25 of 1.25 dioptres over eleven steps.
-        assert!((pace[11] - pace[10] - 2.2).abs() < 0.1, "{pace:?}");
-    }
-
-    /// A shift so steep that the blur is too coarse an axis for it: 70 px a dioptre.
-    #[test]
-    fn a_long_last_step_of_a_steep_shift_is_believed_too() {
-        let mut run: Vec<f64> = (0..15).map(|k| 1.25 - 0.0786 * f64::from(k)).collect();
-        run.push(0.0);
-        let places = Places::in_order(run.len());
-        let nothing = vec![None; run.len()];
-        let noise = [0.01, -0.02, 0.005, 0.015, -0.01, -0.005];
-        let steep: Vec<Option<(f64, f64)>> = run
-            .iter()
-            .enumerate()
-            .map(|(k, d)| Some((864.0 + 69.0 * d + noise[k % 6], 0.008)))
-            .collect();
-        // Within a few parts in ten thousand, as widths of bright targets are.
-        let blurred: Vec<Option<(f64, f64)>> = moments(&run)
-            .into_iter()
-            .enumerate()
-            .map(|(k, moment)| moment.map(|(value, u)| (value * (1.0 + 0.03 * noise[k % 6]), u)))
-            .collect();
-        let pace = of(&places, &nothing, &steep, &blurred, true).expect("a long step");
-        let steps = (pace[15] - pace[14]) / (pace[14] - pace[13]);
-        assert!((steps - 1.9).abs() < 0.15, "{pace:?}");
-        assert_eq!(of(&places, &nothing, &steep, &blurred, false), None);
-        // Taken for a gap of one whole step before.
-        let opened = places.opened(14, 1);
-        let pace = of(&opened, &nothing, &steep, &blurred, true).expect("no whole step");
-        let steps = (pace[15] - pace[14]) / (pace[14] - pace[13]);
-        assert!((steps - 1.9).abs() < 0.15, "{pace:?}");
-    }
-
-    #[test]
-    fn too_little_shows_nothing() {
-        let places = Places::in_order(12);
-        let run = RUNS[0];
-        let (nothing, unseen) = (vec![None; 12], vec![None; 12]);
-        assert_eq!(
-            of(&places, &nothing, &separations(&run), &unseen, true),
-            None
-        );
-        assert_eq!(of(&places, &nothing, &unseen, &unseen, true), None);
-        let still = vec![Some(0.5); 12];
-        assert_eq!(of(&places, &still, &separations(&run), &unseen, true), None);
-    }
-}
+mod tests;

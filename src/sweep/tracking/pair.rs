@@ -65,8 +65,44 @@ pub(in crate::sweep) fn separation(left: &Target, right: &Target) -> Measured {
     )
 }
 
+/// How the two targets of a sweep differ, which focus does not change: blur adds as much to either.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Unlike {
+    /// Natural logarithm of the right one's light over the left one's.
+    pub(super) light: f64,
+    /// Second moment of the right one's light less that of the left one's, px².
+    pub(super) variance_px2: f64,
+    /// Most that light and width count each.
+    pub(super) most: f64,
+}
+
+impl Unlike {
+    /// Two pieces of the same tape.
+    pub(super) const ALIKE: Self = Self {
+        light: 0.0,
+        variance_px2: 0.0,
+        most: f64::INFINITY,
+    };
+    /// Nothing known: two pieces of tape of any size and light, though alike is likelier.
+    pub(super) const OPEN: Self = Self {
+        most: 9.0,
+        ..Self::ALIKE
+    };
+
+    /// How two targets differ.
+    #[must_use]
+    pub(super) fn of(left: &Target, right: &Target) -> Self {
+        Self {
+            light: (right.flux / left.flux).ln(),
+            variance_px2: right.variance_px2.value - left.variance_px2.value,
+            ..Self::ALIKE
+        }
+    }
+}
+
 /// How unlike a pair of targets two bright spots are, from their own frame alone: 0 is perfect, each unit about one
-/// standard deviation squared of what sweeps show. `ranks` are their places in the list of candidates.
+/// standard deviation squared of what sweeps show. `ranks` are their places in the list of candidates, `usual` says how the targets of the
+/// sweep differ.
 #[must_use]
 pub(super) fn oddness(
     left: &Target,
@@ -74,6 +110,7 @@ pub(super) fn oddness(
     ranks: (usize, usize),
     picture: (f64, f64),
     brightest_flux: f64,
+    usual: &Unlike,
 ) -> f64 {
     let pair = shape(left, right);
     let (width, height) = picture;
@@ -90,16 +127,21 @@ pub(super) fn oddness(
     } else {
         ACROSS
     };
-    let flux_ratio = (right.flux / left.flux).ln();
-    let width_ratio = (right.variance_px2.value / left.variance_px2.value).ln() / 2.0;
+    let flux_ratio = (right.flux / left.flux).ln() - usual.light;
+    // As much as the smaller one lacks is given to it.
+    let lacks = usual.variance_px2;
+    let width_ratio = ((right.variance_px2.value + (-lacks).max(0.0))
+        / (left.variance_px2.value + lacks.max(0.0)))
+    .ln()
+        / 2.0;
     let narrow = (0.6 - pair.separation / side).max(0.0);
     let off_middle = (middle / side - 0.5).abs();
     let dim = (2.0 * brightest_flux).ln() - pair.log_flux;
     let cut = [left, right]
         .into_iter()
         .filter(|target| target.flags.contains(&Flag::Clipped));
-    square(flux_ratio / 0.4)
-        + square(width_ratio / 0.2)
+    square(flux_ratio / 0.4).min(usual.most)
+        + square(width_ratio / 0.2).min(usual.most)
         + square(narrow / 0.15)
         + square(off_middle / 0.15)
         + square(tilt / 0.25)
@@ -125,6 +167,13 @@ pub(super) fn is_same(one: &[Target; 2], other: &[Target; 2], picture_width: f64
         && moved < SAME_PLACE * picture_width
 }
 
+/// Whether the light of one target over the other is the same in two frames, as blur leaves it.
+#[must_use]
+pub(super) fn light_stays(one: &[Target; 2], other: &[Target; 2]) -> bool {
+    let light = |pair: &[Target; 2]| (pair[1].flux / pair[0].flux).ln();
+    (light(one) - light(other)).abs() < STAYS
+}
+
 /// What it counts that a pair lies along the shorter side of the picture: targets hang at both ends of the longer one, unless
 /// the camera stood upright and was told it did not.
 const ACROSS: f64 = 4.0;
@@ -134,6 +183,8 @@ const ACROSS: f64 = 4.0;
 const CUT: f64 = 6.0;
 /// Change of the light, as a share, that the estimators make of one and the same light at another blur (our choice).
 const SAME_LIGHT: f64 = 0.1;
+/// The same for the light of one over the other where next to nothing may be covered: in good sweeps it stays within half of that.
+const STAYS: f64 = 0.01;
 /// Difference of the targets' widths, as a share, that may come and go with focus: blur is alike for both (our choice).
 const SAME_WIDTH: f64 = 0.08;
 /// Turn, rad, that is no bump: 0.06° (as for the finding that the camera moved, twice).
@@ -191,7 +242,7 @@ mod tests {
         let beside = [(100.0, 380.0), (1100.0, 420.0)];
         let odd = |places: [(f64, f64); 2], picture: (f64, f64)| {
             let [left, right] = places.map(|(x, y)| Target::plain(x, y, 400.0));
-            oddness(&left, &right, (0, 1), picture, 1500.0)
+            oddness(&left, &right, (0, 1), picture, 1500.0, &Unlike::ALIKE)
         };
         let landscape = odd(beside, (1200.0, 800.0));
         let portrait = odd(beside.map(|(x, y)| (800.0 - y, x)), (800.0, 1200.0));

@@ -94,14 +94,23 @@ impl Sightings<'_> {
         pairs
     }
 
-    /// Whether the last pair is that of the frame before it, by all that focus does not change.
-    pub(in crate::sweep) fn last_is_sound(&self) -> bool {
+    /// Whether the pair of each frame is that of the next one before or after it that has one, by all that focus does not change. Of
+    /// any but the last the light of one target over the other stays closely, too: a target with a corner covered is no sound one.
+    pub(in crate::sweep) fn are_sound(&self) -> Vec<bool> {
         let pairs = self.pairs();
-        let mut from_last = pairs.iter().rev().flatten();
-        match (from_last.next(), from_last.next()) {
-            (Some(last), Some(before)) => pair::is_same(before, last, self.picture().0),
-            _ => false,
+        let with: Vec<usize> = (0..pairs.len()).filter(|&at| pairs[at].is_some()).collect();
+        let mut sound = vec![false; pairs.len()];
+        for beside in with.windows(2) {
+            let (a, b) = (beside[0], beside[1]);
+            if let (Some(one), Some(other)) = (&pairs[a], &pairs[b])
+                && pair::is_same(one, other, self.picture().0)
+            {
+                let stays = pair::light_stays(one, other);
+                sound[a] |= stays;
+                sound[b] |= stays || with.last() == Some(&b);
+            }
         }
+        sound
     }
 
     /// Puts the frames in another order: `order[i]` is the place, so far, of the one that comes i-th.
@@ -193,6 +202,10 @@ impl Sightings<'_> {
                 if cut =>
             {
                 return Err(Unmeasurable::Clipped);
+            }
+            // Where something is to be seen, it is elsewhere than the neighbours say.
+            Err(Unmeasurable::NoTargets) if candidates > 1 => {
+                return Err(Unmeasurable::DisagreesWithNeighbours);
             }
             other => sound(other?)?,
         };

@@ -4,9 +4,9 @@
 //! total oddness through all frames (Viterbi, IEEE Trans. Inf. Theory 13, 1967). A frame in which nothing fits is
 //! passed over at a price, so that one bad frame can't drag its neighbours along.
 
-use super::pair::{Shape, change, oddness, shape};
+use super::pair::{Shape, Unlike, change, oddness, shape};
 use crate::measure::Target;
-use crate::sweep::sequence::places::Places;
+use crate::sweep::sequence::places::{Places, median};
 
 /// Cost of a path, and the frame and pair that it came from.
 type Cheapest = (f64, Option<(usize, usize)>);
@@ -33,8 +33,19 @@ pub(super) struct Choice {
     oddness: f64,
 }
 
+/// Share of the frames with two candidates in which two targets alike have to be found; in fewer, they may be no two alike.
+const FOUND_SHARE: f64 = 0.75;
+/// Fewest frames that show how two targets differ.
+const FEWEST: usize = 5;
+/// How far the light of one over the other, as a natural logarithm, may be off from frame to frame: that of two pieces of tape stays,
+/// that of tape and a label that take each other's place does not (our choice).
+const SAME_LIGHT: f64 = 0.1;
+
 /// The pair of each frame, in the order given and at `places`, `None` where none fits. `candidates[i]` is empty for a frame that could
 /// not be read.
+///
+/// Targets are two pieces of the same tape as a rule. Where two such are found in few frames only, the sweep itself is asked how its
+/// targets differ, and is believed where light and light stay as unlike as they are, and the same targets are found in more frames.
 #[must_use]
 pub(super) fn follow(
     candidates: &[&[Target]],
@@ -42,11 +53,59 @@ pub(super) fn follow(
     picture: (f64, f64),
     places: &Places,
 ) -> Vec<Option<Choice>> {
+    let track = |usual: &Unlike| cheapest(candidates, pointed, picture, places, usual);
+    let found = |chosen: &[Option<Choice>]| chosen.iter().flatten().count();
+    let alike = track(&Unlike::ALIKE);
+    let readable = candidates.iter().filter(|frame| frame.len() > 1).count();
+    if found(&alike) as f64 >= FOUND_SHARE * readable as f64 {
+        return alike;
+    }
+    let Some(usual) = difference(candidates, &track(&Unlike::OPEN)) else {
+        return alike;
+    };
+    let unlike = track(&usual);
+    let same = |(a, b): (&Option<Choice>, &Option<Choice>)| {
+        a.zip(*b)
+            .is_none_or(|(a, b)| (a.left, a.right) == (b.left, b.right))
+    };
+    if found(&unlike) > found(&alike) && alike.iter().zip(&unlike).all(same) {
+        unlike
+    } else {
+        alike
+    }
+}
+
+/// How the two targets of a sweep differ, where they do so alike in all frames that were chosen.
+fn difference(candidates: &[&[Target]], chosen: &[Option<Choice>]) -> Option<Unlike> {
+    let pairs = chosen.iter().zip(candidates);
+    let seen: Vec<Unlike> = pairs
+        .filter_map(|(choice, frame)| {
+            choice.map(|choice| Unlike::of(&frame[choice.left], &frame[choice.right]))
+        })
+        .collect();
+    let light = median(seen.iter().map(|one| one.light).collect())?;
+    let off = median(seen.iter().map(|one| (one.light - light).abs()).collect())?;
+    let variance_px2 = median(seen.iter().map(|one| one.variance_px2).collect())?;
+    (seen.len() >= FEWEST && off < SAME_LIGHT).then_some(Unlike {
+        light,
+        variance_px2,
+        ..Unlike::ALIKE
+    })
+}
+
+/// The path of least total oddness, for targets that differ as `usual`.
+fn cheapest(
+    candidates: &[&[Target]],
+    pointed: &[bool],
+    picture: (f64, f64),
+    places: &Places,
+    usual: &Unlike,
+) -> Vec<Option<Choice>> {
     let brightest = typical_brightest(candidates);
     let pairs: Vec<Vec<Choice>> = candidates
         .iter()
         .zip(pointed)
-        .map(|(frame, &pointed)| pairs_of(frame, pointed, picture, brightest))
+        .map(|(frame, &pointed)| pairs_of(frame, pointed, picture, brightest, usual))
         .collect();
     // Price of passing over all frames before the i-th.
     let mut price = vec![0.0];
@@ -107,7 +166,7 @@ pub(super) fn most_alike(
     picture: (f64, f64),
     brightest: f64,
 ) -> Option<Choice> {
-    pairs_of(frame, false, picture, brightest)
+    pairs_of(frame, false, picture, brightest, &Unlike::ALIKE)
         .into_iter()
         .filter_map(|choice| {
             let changes = known
@@ -121,7 +180,13 @@ pub(super) fn most_alike(
 }
 
 /// The most plausible pairs of one frame; where targets were pointed at, the outermost two of them.
-fn pairs_of(frame: &[Target], pointed: bool, picture: (f64, f64), brightest: f64) -> Vec<Choice> {
+fn pairs_of(
+    frame: &[Target],
+    pointed: bool,
+    picture: (f64, f64),
+    brightest: f64,
+    usual: &Unlike,
+) -> Vec<Choice> {
     if pointed {
         let x = |i: &usize| frame[*i].x_px.value;
         let left = (0..frame.len()).min_by(|a, b| x(a).total_cmp(&x(b)));
@@ -146,7 +211,14 @@ fn pairs_of(frame: &[Target], pointed: bool, picture: (f64, f64), brightest: f64
                 (b, a)
             };
             let shape = shape(&frame[left], &frame[right]);
-            let oddness = oddness(&frame[left], &frame[right], (a, b), picture, brightest);
+            let oddness = oddness(
+                &frame[left],
+                &frame[right],
+                (a, b),
+                picture,
+                brightest,
+                usual,
+            );
             if oddness < 4.0 * PASS_OVER {
                 pairs.push(Choice {
                     left,
@@ -174,4 +246,57 @@ pub(super) fn typical_brightest(candidates: &[&[Target]]) -> f64 {
         .collect();
     seconds.sort_by(f64::total_cmp);
     seconds.get(seconds.len() / 2).copied().unwrap_or(1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The targets of eleven frames from blurred to sharp, the right one of half the side and `light` times the brightness.
+    fn frames(side: f64, light: f64) -> Vec<Vec<Target>> {
+        let frame = |k: i32| {
+            let blur = (60.0 - 6.0 * f64::from(k)).powi(2);
+            let at = |x: f64, side: f64, light: f64| Target {
+                flux: light * side * side,
+                ..Target::plain(x, 400.0, blur + side * side / 12.0)
+            };
+            let off = 4.0 * f64::from(k);
+            vec![at(150.0 + off, 48.0, 0.58), at(1050.0 - off, side, light)]
+        };
+        (0..11).map(frame).collect()
+    }
+
+    fn found(frames: &[Vec<Target>]) -> Vec<Option<(usize, usize)>> {
+        let candidates: Vec<&[Target]> = frames.iter().map(Vec::as_slice).collect();
+        let places = Places::in_order(frames.len());
+        let pointed = vec![false; frames.len()];
+        let chosen = follow(&candidates, &pointed, (1200.0, 800.0), &places);
+        let places = chosen
+            .iter()
+            .map(|choice| choice.map(|c| (c.left, c.right)));
+        places.collect()
+    }
+
+    /// Tape of half the side and less than half the brightness is followed where it is sharp, too.
+    #[test]
+    fn unlike_targets_are_followed() {
+        for (side, light) in [(48.0, 0.58), (24.0, 0.26), (17.0, 0.26), (24.0, 0.15)] {
+            let chosen = found(&frames(side, light));
+            assert!(
+                chosen.iter().all(|&choice| choice == Some((0, 1))),
+                "{side} {light}: {chosen:?}"
+            );
+        }
+    }
+
+    /// A glint in the place of the small target, of other light in every frame, is not followed for it.
+    #[test]
+    fn what_differs_from_frame_to_frame_is_no_target() {
+        let mut frames = frames(24.0, 0.26);
+        for (k, frame) in frames.iter_mut().enumerate() {
+            frame[1].flux *= [0.3, 0.1, 0.6, 0.2][k % 4];
+        }
+        let chosen = found(&frames);
+        assert!(chosen.iter().flatten().count() < 6, "{chosen:?}");
+    }
 }

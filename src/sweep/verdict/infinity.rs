@@ -40,7 +40,7 @@ pub(in crate::sweep) struct Shortfall {
     pub(in crate::sweep) witness: Witness,
     /// Where it is focused, dioptres, as far as known.
     pub(in crate::sweep) dioptres: Option<f64>,
-    /// About what every shift lacks, percentage points: slope of the curve × dioptres left.
+    /// What every shift lacks at most, percentage points, by how the curve runs on.
     pub(in crate::sweep) effect_pct: Option<f64>,
 }
 
@@ -64,7 +64,7 @@ pub(in crate::sweep) fn assess(
         .focus_dioptres
         .filter(|_| seen.stated)
         .map(|d| d.value);
-    let costs = |dioptres: f64| slope_at_end(&summary.curve).map(|slope| slope * dioptres);
+    let costs = |dioptres: f64| lacking_by_dioptres(&summary.curve, dioptres);
     let found = |witness, dioptres: Option<f64>| Shortfall {
         witness,
         dioptres,
@@ -91,9 +91,8 @@ pub(in crate::sweep) fn assess(
     // Frames after the reference that could not be used, in a sweep without distances.
     let missing = 1.0 - reference.travel;
     let lost = (stated.is_none() && missing > 0.0)
-        .then(|| slope_per_travel(&summary.curve))
-        .flatten()
-        .map(|slope| slope * missing);
+        .then(|| lacking_by_travel(&summary.curve, missing))
+        .flatten();
     let by_slope = || {
         lost.filter(|effect| effect.abs() > COSTLY_PCT)
             .map(|effect| Shortfall {
@@ -137,20 +136,83 @@ pub(in crate::sweep) fn assess(
     matters.then_some(shortfall)
 }
 
-/// Slope of the curve at its far end, per cent of shift a dioptre, over the last quarter of its range.
-fn slope_at_end(curve: &ShiftCurve) -> Option<f64> {
+/// Share of the bend by which a curve may bend more, or less, beyond its end than before it: holds what textbook lenses and curves of
+/// third order do (our choice).
+const BEND_SHARE: f64 = 0.3;
+
+/// What every shift lacks at most, percentage points, with so many dioptres left beyond the curve's end: by its last two quarters.
+fn lacking_by_dioptres(curve: &ShiftCurve, left: f64) -> Option<f64> {
     let (far, near) = curve.range_dioptres()?;
     let step = (near - far) / 4.0;
-    let rise = curve.shift_at(far + step)?.value - curve.shift_at(far)?.value;
-    (step > 0.0).then(|| rise / step)
+    lacking(&|back| Some(curve.shift_at(far + back)?.value), step, left)
 }
 
-/// Slope of the curve at its end, per cent of shift a whole travel, over the last fifth of the points; positive where
-/// the shift is larger nearer.
-fn slope_per_travel(curve: &ShiftCurve) -> Option<f64> {
+/// The same by the travel left, over the last two fifths of the points.
+fn lacking_by_travel(curve: &ShiftCurve, left: f64) -> Option<f64> {
     let points = curve.points();
-    let last = points.last()?;
+    let last = points.last()?.travel;
     let back = (points.len() / 5).max(2);
     let before = points.get(points.len().checked_sub(1 + back)?)?;
-    Some((before.shift_pct.value - last.shift_pct.value) / (last.travel - before.travel))
+    let shift = |back: f64| Some(curve.shift_at_travel(last - back)?.value);
+    lacking(&shift, last - before.travel, left)
+}
+
+/// How much further a curve may go in what is `left` beyond its end, positive where it falls towards it. `at` is its value so far
+/// before the end.
+///
+/// The straight line through the end and one step before it runs on by Δ·t, t = left/step, and the parabola through the end and two
+/// steps by Δ·t − Δ²·t·(t + 1)/2, Δ and Δ² being the first and second differences (Newton's formula). A bend may grow, so a share of its
+/// own part is added. The larger of both is the bound; for a straight curve they are one.
+fn lacking(at: &dyn Fn(f64) -> Option<f64>, step: f64, left: f64) -> Option<f64> {
+    if step <= 0.0 {
+        return None;
+    }
+    let (end, one) = (at(0.0)?, at(step)?);
+    let t = left / step;
+    let straight = (one - end) * t;
+    let bend = at(2.0 * step).map_or(0.0, |two| -(two - 2.0 * one + end) * t * (t + 1.0) / 2.0);
+    let bent = straight + bend;
+    let bent = bent + (BEND_SHARE * bend.abs()).copysign(bent);
+    Some(if bent.abs() > straight.abs() {
+        bent
+    } else {
+        straight
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Shift over dioptres of a sweep from 2 dioptres to 0.33: to infinity it lacks what the curve still does there. Straight ones are
+    /// told to a thousandth; those that bend, as textbook lenses do, are held, and by no more than half too much.
+    #[test]
+    fn what_a_curve_still_does_is_held() {
+        let (far, near) = (1.0 / 3.0, 2.0);
+        for (slope, bend, third) in [
+            (1.5, 0.0, 0.0),
+            (-2.0, 0.5, 0.0),
+            (-2.0, 1.4, 0.0),
+            (1.0, -0.6, 0.04),
+            (1.5, 0.4, -0.1),
+            (-2.5, -0.4, 0.05),
+        ] {
+            let curve = |d: f64| slope * d + bend * d * d / near + third * d.powi(3);
+            let lacks =
+                lacking(&|back| Some(curve(far + back)), (near - far) / 4.0, far).expect("a curve");
+            let share = lacks / curve(far);
+            assert!((0.999..1.5).contains(&share), "{slope} {bend}: {share}");
+            if bend == 0.0 && third == 0.0 {
+                assert!((share - 1.0).abs() < 1e-3);
+            }
+        }
+        assert_eq!(lacking(&|_| Some(1.0), 0.0, 0.3), None);
+    }
+
+    /// Where there is but one step to go by, the straight line.
+    #[test]
+    fn a_short_curve_runs_on_straight() {
+        let short = |back: f64| (back <= 1.0).then_some(2.0 + back);
+        assert_eq!(lacking(&short, 1.0, 0.5), Some(0.5));
+    }
 }
