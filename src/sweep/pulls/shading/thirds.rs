@@ -55,8 +55,9 @@ const USUAL_TORN: f64 = 0.3;
 /// How likely tape is to be the one or the other. Our choice.
 const TAPES: [(f64, usize); 2] = [(0.8, TAPE), (0.2, TORN)];
 
-/// What may tilt the blur together beside the tape, and how likely that is before anything was seen: a fifth of all sweeps are
-/// thought to have nothing, as cameras even brightness out, but in steps and not for every lens. Our choice.
+/// What may tilt the blur together beside the tape, and how likely that is before anything was seen, of which only the ratios count:
+/// three in ten of all sweeps are thought to have even light, as cameras even brightness out, but in steps and not for every
+/// lens. Our choice.
 const SETS: [Set<'static>; 8] = [
     (0.20, &[]),
     (0.27, &[RISE]),
