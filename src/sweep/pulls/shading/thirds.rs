@@ -71,9 +71,10 @@ const SETS: [Set<'static>; 8] = [
 /// Logarithm of how much likelier third moments have to be with a tilt of the pupil's than with none before it is weighed beside
 /// brightness: what can't be seen at all is a bound and no scatter. Odds of 20.
 const LEANS: f64 = 3.0;
-/// The same of brightness that changes with focus, over brightness that does not, where the tone curve is not sRGB's, with what
-/// uncertainties grow by there: what straightening leaves leans by the blur and in all frames alike. Odds of 150, and half as
-/// much again (simulated sweeps). Under sRGB's curve a change is always weighed: it is no less likely where it can't be seen.
+/// The same of brightness that changes with focus before it is weighed beside brightness that does not: odds of 2.
+const LIKELIER: f64 = std::f64::consts::LN_2;
+/// The same where the tone curve is not sRGB's, with what uncertainties grow by there: what straightening leaves leans
+/// by the blur and in all frames alike. Odds of 150, and half as much again (simulated sweeps).
 const TONED: (f64, f64) = (5.0, 1.5);
 /// All of them, and light across the pupil alone.
 const ALL: [Set<'static>; 1] = [(1.0, &[TORN, RISE, CHANGE, ACROSS, COMA])];
@@ -223,7 +224,7 @@ pub(super) fn read(
     half: f64,
     toned: bool,
 ) -> Option<Read> {
-    let doubt = if toned { TONED.1 } else { 1.0 };
+    let (likelier, doubt) = if toned { TONED } else { (LIKELIER, 1.0) };
     let mut kept: Vec<&Seen> = seen.iter().collect();
     let smallest = seen.iter().map(|s| s.size).fold(f64::INFINITY, f64::min);
     let usual = DVector::from_vec(vec![
@@ -270,8 +271,9 @@ pub(super) fn read(
             DMatrix::from_diagonal(&weights) * courses,
             thirds.component_mul(&weights),
         );
-        let weigh =
-            |courses: &DMatrix<f64>, thirds: &DVector<f64>| weigh(courses, thirds, &usual, toned);
+        let weigh = |courses: &DMatrix<f64>, thirds: &DVector<f64>| {
+            weigh(courses, thirds, &usual, likelier)
+        };
         let found = weigh(&courses, &thirds)?;
         let alone = spike_and_slab::expected(&courses, &thirds, &usual, &ALONE)?;
         let u_alone = alone.covariance[(ACROSS, ACROSS)].max(0.0).sqrt();
@@ -310,18 +312,18 @@ fn by_frame(
     Some(sum)
 }
 
-/// What is to be expected of the numbers; `toned` where the tone curve is not sRGB's.
+/// What is to be expected of the numbers; `likelier` is what a change with focus takes to be weighed.
 fn weigh(
     courses: &DMatrix<f64>,
     thirds: &DVector<f64>,
     usual: &DVector<f64>,
-    toned: bool,
+    likelier: f64,
 ) -> Option<Expected> {
     let of = |sets: &[Set<'_>]| spike_and_slab::expected(courses, thirds, usual, sets);
     let evidence = |set: &[usize]| Some(of(&[(1.0, set)])?.log_evidence);
     let (none, rise) = (evidence(&[TORN])?, evidence(&[TORN, RISE])?);
     let tilts = evidence(&[TORN, ACROSS])?.max(evidence(&[TORN, COMA])?) - none > LEANS;
-    let changes = !toned || evidence(&[TORN, RISE, CHANGE])? > none.max(rise) + TONED.0;
+    let changes = evidence(&[TORN, RISE, CHANGE])? > none.max(rise) + likelier;
     let mut weighed: Vec<(f64, Vec<usize>)> = Vec::with_capacity(TAPES.len() * SETS.len());
     for (of_tape, tape) in TAPES {
         for (chance, set) in SETS {
