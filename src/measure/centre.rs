@@ -221,11 +221,14 @@ fn report(
     let error = |var: f64| var.sqrt() / m.flux;
     let burnt = sums.burnt_flux > BURNT_PART * m.flux;
     let mut edge = EDGE_ROUNDING_PX.powi(2) * plane.rounding_step();
+    // Light that rises towards one side moves the centre by the pixels that can still get brighter.
+    let mut tilt_px2 = m.xx;
     if burnt {
         let least = RIM_PART * seen.profile.peak;
-        let rim = levers::rim_pixels(patch, centre, seen.radius, step, &ring.plane, least);
-        let rim_width = rim / (4.0 * f64::sqrt(sums.burnt_pixels));
+        let left = levers::unburnt(patch, centre, seen.radius, step, &ring.plane, least);
+        let rim_width = left.rim / (4.0 * f64::sqrt(sums.burnt_pixels));
         edge += (BURNT_EDGE_PX / rim_width.max(1.0).powi(2)).powi(2);
+        tilt_px2 = left.light_xx / m.flux;
     }
     let mass = Estimate {
         centre,
@@ -233,7 +236,7 @@ fn report(
             error(sums.x_var + background).powi(2),
             error(sums.y_var + background).powi(2),
         ),
-        tilt_px2: m.xx,
+        tilt_px2,
     };
     let best = if burnt {
         mass

@@ -120,25 +120,36 @@ impl Levers {
     }
 }
 
-/// Pixels of every `step`-th row of a window, and those between, that lie above the background by more than `least` and are not
-/// burnt out.
-pub(super) fn rim_pixels(
+/// What is not burnt out in a window, of every `step`-th row and those between.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Unburnt {
+    /// Pixels that lie above the background by more than `least`.
+    pub(super) rim: f64,
+    /// Σ x²·A, px².
+    pub(super) light_xx: f64,
+}
+
+/// The pixels of a window that are not burnt out; `least` is the light above the background from which they count as the rim.
+pub(super) fn unburnt(
     patch: &Patch,
     centre: (f64, f64),
     radius: f64,
     step: usize,
     background: &Tilt,
     least: f64,
-) -> f64 {
-    let mut count = 0;
+) -> Unburnt {
+    let mut sums = Unburnt::default();
     for_rows(patch, centre, radius, step, |index, dx, dy| {
         let light = patch.light[index];
-        let above = f64::from(light) - background.at(centre.0 + dx, centre.1 + dy);
-        if light < BURNT_LIGHT && above > least {
-            count += step;
+        if light < BURNT_LIGHT {
+            let above = f64::from(light) - background.at(centre.0 + dx, centre.1 + dy);
+            sums.rim += f64::from(u8::from(above > least));
+            sums.light_xx += dx * dx * above;
         }
     });
-    count as f64
+    sums.rim *= step as f64;
+    sums.light_xx *= step as f64;
+    sums
 }
 
 /// Sums along a row by even powers of the place.

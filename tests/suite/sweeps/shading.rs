@@ -69,6 +69,28 @@ fn an_even_picture_is_left_alone() {
     assert!(rms(&errors(&script, &seen)) < 0.003);
 }
 
+/// Targets that are burnt out in most frames tell nothing of how their light leans, and only their rims get brighter towards the side:
+/// falling light pulls them by less, and what it may do is in the uncertainty of every frame.
+#[test]
+fn burnt_out_targets_in_falling_light_are_not_surer_than_they_are() {
+    for square in [-0.3, -0.5] {
+        let mut script = shaded(Shading {
+            square,
+            ..Shading::default()
+        });
+        script.scene.exposure = 6.0;
+        let seen = measured(&script);
+        let stated = seen.frames.iter().filter_map(|frame| frame.shift_pct);
+        let u: Vec<f64> = stated.map(|shift| shift.std_error.max(1e-4)).collect();
+        let off = errors(&script, &seen);
+        assert_eq!(off.len(), u.len());
+        let pulls: Vec<f64> = off.iter().zip(&u).map(|(error, u)| error / u).collect();
+        println!("{square}: {off:?} {u:?}");
+        assert!(rms(&pulls) < 2.0, "{square}: {pulls:?}");
+        assert!(u.iter().all(|u| *u < 0.3), "{square}: {u:?}");
+    }
+}
+
 /// The same pictures under a lamp that flickers: bands of 20 % that lie elsewhere in every frame.
 fn flickering(files: &Files) -> SweepMeasurement {
     let load = |frame: usize| {

@@ -18,6 +18,8 @@ const LEAST_SKEWNESS: f64 = 2e-4;
 const CHANCE: f64 = 2.0;
 /// Part of a third moment by which it is not quite what a steady rise makes it (simulated sweeps).
 const NOT_QUITE: f64 = 0.05;
+/// Stretches of a sweep within which that part is the same: it goes with the blur, and no mean over neighbours lessens it.
+const STRETCHES: f64 = 3.0;
 /// Numbers that most sweeps tell; the others hardly fit their noise.
 const TOLD: usize = 3;
 
@@ -30,33 +32,41 @@ const CHANGE: usize = 1;
 pub(super) const ACROSS: usize = 2;
 /// … the same without its sign …
 const COMA: usize = 3;
-/// … and the third moment of the tape, px³.
+/// … and the third moment of the tape, px³, if it was cut by eye …
 const TAPE: usize = 4;
+/// … or torn askew.
+const TORN: usize = 5;
 /// Travel at the middle of a sweep.
 const MIDDLE: f64 = 0.5;
 /// How many there are.
-const NUMBERS: usize = 5;
+const NUMBERS: usize = 6;
 
-/// Standard deviation over half a picture's width of the rise that lenses have whose light falls off. Our choice.
-const USUAL_OVER_HALF: f64 = 0.55;
+/// Standard deviation over half a picture's width of the rise that lenses have whose light falls off: cos⁴ of 35, 28 and 24 mm on 36 mm
+/// makes 0.5, 0.75 and 1 at three quarters of the way to the side (computed), the rim of the barrel more. Our choice.
+const USUAL_OVER_HALF: f64 = 0.7;
 /// The same of its change from the first frame to the last.
 const USUAL_CHANGE: f64 = 1.1;
 /// The same of the light across a pupil: cos⁴ does 0.3 to 1 % (computed, f/2 to f/2.8 and 1 to 2 m), coatings and rims more. Our choice.
 const USUAL_ACROSS: f64 = 0.03;
-/// Skewness of tape. Our choice.
-const USUAL_TAPE: f64 = 0.3;
+/// Skewness of tape that is cut by eye: a square with one end askew by 5° has 0.03 (computed) …
+const USUAL_TAPE: f64 = 0.03;
+/// … and of tape that is torn; a triangle has 0.57. Our choice.
+const USUAL_TORN: f64 = 0.3;
+/// How likely tape is to be the one or the other. Our choice.
+const TAPES: [(f64, usize); 2] = [(0.8, TAPE), (0.2, TORN)];
 
-/// What may tilt the blur together, and how likely that is before anything was seen: half of all sweeps are thought to have
-/// nothing, as cameras even brightness out. Our choice.
+/// What may tilt the blur together beside the tape, and how likely that is before anything was seen, of which only the ratios count:
+/// three in ten of all sweeps are thought to have even light, as cameras even brightness out, but in steps and not for every
+/// lens. Our choice.
 const SETS: [Set<'static>; 8] = [
-    (0.50, &[TAPE]),
-    (0.27, &[TAPE, RISE]),
-    (0.20, &[TAPE, RISE, CHANGE]),
-    (0.02, &[TAPE, ACROSS]),
-    (0.003, &[TAPE, COMA]),
-    (0.003, &[TAPE, RISE, ACROSS]),
-    (0.001, &[TAPE, RISE, COMA]),
-    (0.003, &[TAPE, RISE, CHANGE, ACROSS]),
+    (0.20, &[]),
+    (0.27, &[RISE]),
+    (0.20, &[RISE, CHANGE]),
+    (0.008, &[ACROSS]),
+    (0.0012, &[COMA]),
+    (0.003, &[RISE, ACROSS]),
+    (0.001, &[RISE, COMA]),
+    (0.003, &[RISE, CHANGE, ACROSS]),
 ];
 /// Logarithm of how much likelier third moments have to be with a tilt of the pupil's than with none before it is weighed beside
 /// brightness: what can't be seen at all is a bound and no scatter. Odds of 20.
@@ -67,9 +77,9 @@ const LIKELIER: f64 = std::f64::consts::LN_2;
 /// by the blur and in all frames alike. Odds of 150, and half as much again (simulated sweeps).
 const TONED: (f64, f64) = (5.0, 1.5);
 /// All of them, and light across the pupil alone.
-const ALL: [Set<'static>; 1] = [(1.0, &[TAPE, RISE, CHANGE, ACROSS, COMA])];
+const ALL: [Set<'static>; 1] = [(1.0, &[TORN, RISE, CHANGE, ACROSS, COMA])];
 /// See `ALL`.
-const ALONE: [Set<'static>; 1] = [(1.0, &[TAPE, ACROSS])];
+const ALONE: [Set<'static>; 1] = [(1.0, &[TORN, ACROSS])];
 
 /// What one frame shows.
 #[derive(Clone, Copy)]
@@ -144,6 +154,7 @@ pub(super) fn pulls_px(frame: &FrameResult, blur: f64) -> Option<DVector<f64>> {
         across,
         across.abs(),
         0.0,
+        0.0,
     ]))
 }
 
@@ -175,11 +186,11 @@ impl Read {
         }
     }
 
-    /// What is thought where pictures tell nothing: half of all sweeps have brightness that rises, `half` a separation, px, from
-    /// the middle.
+    /// What is thought where pictures tell nothing of the brightness `half` a separation, px, from the middle: an uncertainty that
+    /// would count on even light in half of all sweeps would be too small in the other half.
     pub(super) fn nothing(half: f64) -> Self {
         let mut nothing = Self::none();
-        nothing.covariance[(RISE, RISE)] = (USUAL_OVER_HALF / half).powi(2) / 2.0;
+        nothing.covariance[(RISE, RISE)] = (USUAL_OVER_HALF / half).powi(2);
         nothing
     }
 
@@ -222,6 +233,7 @@ pub(super) fn read(
         USUAL_ACROSS,
         USUAL_ACROSS,
         USUAL_TAPE * smallest.max(1.0),
+        USUAL_TORN * smallest.max(1.0),
     ]);
     let u = |s: &Seen| s.u.hypot(NOT_QUITE * third(s));
     for round in 0.. {
@@ -247,7 +259,18 @@ pub(super) fn read(
         let random = (scatter + CHANCE * (2.0 / freedom as f64).sqrt()).min(1.0);
         let alike = kept.len() as f64 * (1.0 - random);
         let larger = doubt * (spread * random + alike).sqrt();
-        let (courses, thirds) = (courses / larger, thirds / larger);
+        let neighbours = (kept.len() as f64 / STRETCHES).max(1.0).sqrt();
+        let weights = DVector::from_iterator(
+            kept.len(),
+            kept.iter().map(|s| {
+                let with_neighbours = s.u.hypot(neighbours * NOT_QUITE * third(s));
+                u(s) / with_neighbours / larger
+            }),
+        );
+        let (courses, thirds) = (
+            DMatrix::from_diagonal(&weights) * courses,
+            thirds.component_mul(&weights),
+        );
         let weigh = |courses: &DMatrix<f64>, thirds: &DVector<f64>| {
             weigh(courses, thirds, &usual, likelier)
         };
@@ -298,13 +321,27 @@ fn weigh(
 ) -> Option<Expected> {
     let of = |sets: &[Set<'_>]| spike_and_slab::expected(courses, thirds, usual, sets);
     let evidence = |set: &[usize]| Some(of(&[(1.0, set)])?.log_evidence);
-    let (none, rise) = (evidence(&[TAPE])?, evidence(&[TAPE, RISE])?);
-    let tilts = evidence(&[TAPE, ACROSS])?.max(evidence(&[TAPE, COMA])?) - none > LEANS;
-    let changes = evidence(&[TAPE, RISE, CHANGE])? > none.max(rise) + likelier;
-    let weighed: Vec<Set<'_>> = SETS
-        .into_iter()
-        .filter(|(_, set)| changes || !set.contains(&CHANGE))
-        .filter(|(_, set)| tilts || !(set.contains(&ACROSS) || set.contains(&COMA)))
+    let (none, rise) = (evidence(&[TORN])?, evidence(&[TORN, RISE])?);
+    let tilts = evidence(&[TORN, ACROSS])?.max(evidence(&[TORN, COMA])?) - none > LEANS;
+    let changes = evidence(&[TORN, RISE, CHANGE])? > none.max(rise) + likelier;
+    let mut weighed: Vec<(f64, Vec<usize>)> = Vec::with_capacity(TAPES.len() * SETS.len());
+    for (of_tape, tape) in TAPES {
+        for (chance, set) in SETS {
+            if !tilts && (set.contains(&ACROSS) || set.contains(&COMA)) {
+                continue;
+            }
+            // A change that does not show is a rise all the same.
+            let shown = set.iter().filter(|number| changes || **number != CHANGE);
+            let set: Vec<usize> = [tape].iter().chain(shown).copied().collect();
+            match weighed.iter_mut().find(|(_, other)| *other == set) {
+                Some((sum, _)) => *sum += of_tape * chance,
+                None => weighed.push((of_tape * chance, set)),
+            }
+        }
+    }
+    let sets: Vec<Set<'_>> = weighed
+        .iter()
+        .map(|(chance, set)| (*chance, set.as_slice()))
         .collect();
-    of(&weighed)
+    of(&sets)
 }
