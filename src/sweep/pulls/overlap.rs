@@ -59,6 +59,17 @@ impl Overlap {
 }
 
 impl Overlap {
+    /// One on the straight line to another, a share of the way.
+    pub(super) fn mixed(&self, other: &Self, share: f64) -> Self {
+        let mix = |of: fn(&Self) -> f64| of(self) + share * (of(other) - of(self));
+        Self {
+            flattening: mix(|rim| rim.flattening),
+            asymmetry: mix(|rim| rim.asymmetry),
+            pull: mix(|rim| rim.pull),
+            four_fold: mix(|rim| rim.four_fold),
+        }
+    }
+
     /// Those that are as flat, from two circles of one size on.
     pub(super) fn as_flat(flattening: f64) -> impl Iterator<Item = Self> {
         const SIZES: u32 = 24;
