@@ -72,7 +72,8 @@ mod tests {
 
     #[test]
     fn a_curve_that_was_put_is_taken_back() {
-        let sums = |scale: f64| std::array::from_fn::<f64, POWERS, _>(|k| -scale / (k as f64 + 1.0));
+        let sums =
+            |scale: f64| std::array::from_fn::<f64, POWERS, _>(|k| -scale / (k as f64 + 1.0));
         let mut target = Target::plain(100.0, 100.0, 150.0);
         target.elongation = -0.3;
         target.lean.third_px3.value = 40.0;
@@ -99,7 +100,10 @@ mod tests {
             (back.four_fold, shown.four_fold),
         ] {
             // The same sums there and back.
-            assert!((back - shown).abs() < 1e-9 * shown.abs().max(1.0), "{back} {shown}");
+            assert!(
+                (back - shown).abs() < 1e-9 * shown.abs().max(1.0),
+                "{back} {shown}"
+            );
         }
     }
 }

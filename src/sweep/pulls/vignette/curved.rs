@@ -6,6 +6,8 @@
 //! far as it doesn't jump, light that is the same at any blur. What this leaves open of the curve is in the covariance of what is told.
 
 mod judged;
+#[cfg(test)]
+mod tests;
 
 use nalgebra::{DMatrix, DVector, Matrix3, SMatrix, SVector, Vector3};
 
@@ -13,16 +15,18 @@ use super::super::spread::{mean_variance, reference_px};
 use super::super::tone::{Curve, PRIOR, Tone, put_instead};
 use super::super::warp::Warp;
 use super::seen::{self, Seen};
-use super::{CutBlur, Shape, share_of_blur, u_four_fold, weight};
-use crate::measure::POWERS;
-use crate::sweep::FrameResult;
+use super::{CutBlur, Shape, u_four_fold, uneven, weight};
+use crate::measure::{POWERS, Target};
 use crate::sweep::distance::blur::BlurCourse;
 use crate::sweep::fitting::least_squares;
+use crate::sweep::{FrameInfo, FrameResult};
 
 /// Rounds of linearised least squares, each with the scatter that the one before left.
-const ROUNDS: usize = 8;
+const ROUNDS: usize = 6;
 /// Least scatter of the logarithm of the light.
 const SCATTER: f64 = 0.003;
+/// Second moment of tape one way over that the other way from which it is long.
+const LONG: f64 = 2.0;
 /// Bend of the logarithm of the light over the sweep, standard deviation.
 const BEND: f64 = 0.05;
 /// Step of a curve's numbers by which the change of the shape is taken, over what is thought of them before.
@@ -32,9 +36,12 @@ const FARTHEST: f64 = 0.7;
 /// Probability of a cut from which it is believed.
 const SURE: f64 = 0.99;
 /// Share of the pull that stays as its standard uncertainty beside what is told.
-const LEFT_OVER: f64 = 0.1;
-/// Least standard uncertainties of flattening, lopsidedness and four-fold cumulant that are believed.
-const LEAST: [f64; 3] = [0.003, 2e-5, 3e-5];
+const LEFT_OVER: f64 = 0.2;
+/// Standard uncertainties by which flattening or lopsidedness have to stand out of their noise before a cut is named.
+const SHOWS: [f64; 2] = [3.0, 6.0];
+/// Least standard uncertainties of flattening, lopsidedness and four-fold cumulant that are believed: what clipped blacks, which no curve
+/// puts right, left in rendered sweeps without a cut.
+const LEAST: [f64; 3] = [0.003, 3e-5, 2.5e-4];
 
 /// What the shape says, whatever the curve.
 struct Curved {
@@ -44,6 +51,8 @@ struct Curved {
     covariance: Matrix3<f64>,
     /// Blur under the curve that fits best over that of the course.
     scale: f64,
+    /// Part of the flattening by which the two sides of focus differ.
+    uneven: f64,
 }
 
 /// Looks for cut blur as `vignette` does; `None` where curve and shape can't be fitted together.
@@ -55,12 +64,11 @@ pub(super) fn look(
 ) -> Option<Shape> {
     let curved = fit(frames, course, warp, tone)?;
     let judged = judged::judge(&curved.shape, &curved.covariance)?;
-    if std::env::var("CUTDBG").is_ok() {
-        eprintln!("{tone:?} shape {:?} sd {:?} scale {:.3} {judged:?}", curved.shape.as_slice(), [curved.covariance[(0,0)].sqrt(), curved.covariance[(1,1)].sqrt(), curved.covariance[(2,2)].sqrt()], curved.scale);
-    }
     let separation = reference_px(frames)?;
     let blurs = course.signed.iter().map(|(_, blur)| blur.value);
-    let (far, near) = blurs.fold((0.0_f64, 0.0_f64), |(low, high), c| (low.min(c), high.max(c)));
+    let (far, near) = blurs.fold((0.0_f64, 0.0_f64), |(low, high), c| {
+        (low.min(c), high.max(c))
+    });
     let effect_pct = |pull: f64| 100.0 * 2.0 * pull.abs() * (near - far) / separation;
     let (pull, size) = (curved.scale * judged.pull, curved.scale * judged.size);
     let scatter = (size * size - pull * pull).max(0.0).sqrt();
@@ -68,12 +76,24 @@ pub(super) fn look(
     let cut = |pull: f64, certain: bool, named: bool| CutBlur {
         flattening: judged.flattening,
         pull,
-        left_over: if certain { (scatter / pull.abs()).hypot(LEFT_OVER) } else { 1.0 },
+        left_over: if certain {
+            (scatter / pull.abs()).hypot(LEFT_OVER).hypot(curved.uneven)
+        } else {
+            1.0
+        },
         certain,
         named,
         effect_pct: effect_pct(pull),
     };
-    Some(if judged.cut > SURE {
+    let shows = (0..2).any(|k| {
+        let value = if k == 0 {
+            curved.shape[0]
+        } else {
+            curved.shape[1].abs()
+        };
+        value > SHOWS[k] * curved.covariance[(k, k)].sqrt()
+    });
+    Some(if judged.cut > SURE && shows {
         Shape::Cut(cut(if certain { pull } else { size }, certain, true))
     } else {
         Shape::Open {
@@ -92,14 +112,15 @@ fn fit(
 ) -> Option<Curved> {
     let of = Sweep::new(frames, course, warp, tone)?;
     let (curve, root) = of.curve()?;
-    let (shape, own, blurs) = of.shape(&curve)?;
-    let mut covariance = Matrix3::from_diagonal(&Vector3::from_fn(|k, _| own[k].hypot(LEAST[k]).powi(2)));
+    let (shape, own, shown) = of.shape(&curve)?;
+    let mut covariance =
+        Matrix3::from_diagonal(&Vector3::from_fn(|k, _| own[k].hypot(LEAST[k]).powi(2)));
     for k in 0..POWERS {
         let change = of.shape(&(curve + root.column(k)))?.0 - shape;
         covariance += change * change.transpose();
     }
     let (mut both, mut square) = (0.0, 0.0);
-    for ((_, was), now) in course.signed.iter().zip(blurs) {
+    for ((_, was), now) in course.signed.iter().zip(&shown.blurs) {
         both += was.value * now;
         square += was.value * was.value;
     }
@@ -107,11 +128,27 @@ fn fit(
         shape,
         covariance,
         scale: both / square,
+        uneven: uneven(&shown.seen),
     })
 }
 
+/// Mean second moments of the outermost targets along and across their line, px².
+fn both_ways(targets: &[Target]) -> Option<(f64, f64)> {
+    let (first, last) = (targets.first()?.second_px2(), targets.last()?.second_px2());
+    Some(((first.0 + last.0) / 2.0, (first.1 + last.1) / 2.0))
+}
+
+fn flattened(s: &Seen) -> f64 {
+    (s.flat[0] + s.flat[1]) / 2.0
+}
+
+fn of_flat(s: &Seen) -> [f64; 3] {
+    [1.0, s.blur * s.blur / 8.0, flattened(s) * s.blur]
+}
+
 struct Sweep<'a> {
-    frames: &'a [FrameResult],
+    /// With nothing that is no shape.
+    frames: Vec<FrameResult>,
     course: &'a BlurCourse,
     warp: Option<&'a Warp>,
     /// The curve that was put to the targets.
@@ -119,6 +156,15 @@ struct Sweep<'a> {
     separation: f64,
     /// Row of the sharpest frame among those of the course.
     sharpest: usize,
+    /// Tape that is much longer one way.
+    long: Option<Long>,
+}
+
+/// Which way tape is long.
+#[derive(Clone, Copy)]
+enum Long {
+    Along,
+    Across,
 }
 
 /// What a fit of the curve is made from: flattening, second moment, four-fold cumulant, fourth power of the blur, light; by frame.
@@ -133,14 +179,32 @@ type Square = SMatrix<f64, POWERS, POWERS>;
 
 impl<'a> Sweep<'a> {
     fn new(
-        frames: &'a [FrameResult],
+        frames: &[FrameResult],
         course: &'a BlurCourse,
         warp: Option<&'a Warp>,
         tone: Tone,
     ) -> Option<Self> {
         let by_blur = |k: &usize| course.signed[*k].1.value.abs();
+        let sharpest = (0..course.signed.len()).min_by(|a, b| by_blur(a).total_cmp(&by_blur(b)))?;
+        let targets = &frames[course.signed[sharpest].0].targets;
+        let (along, across) = both_ways(targets)?;
+        let long = if along > LONG * across {
+            Some(Long::Along)
+        } else if across > LONG * along {
+            Some(Long::Across)
+        } else {
+            None
+        };
+        let mut bare = frames.to_vec();
+        for frame in &mut bare {
+            frame.info = FrameInfo::default();
+            for target in &mut frame.targets {
+                target.spots.clear();
+                target.beside.clear();
+            }
+        }
         Some(Self {
-            frames,
+            frames: bare,
             course,
             warp,
             before: match tone {
@@ -148,13 +212,38 @@ impl<'a> Sweep<'a> {
                 _ => Curve::zeros(),
             },
             separation: reference_px(frames)?,
-            sharpest: (0..course.signed.len()).min_by(|a, b| by_blur(a).total_cmp(&by_blur(b)))?,
+            sharpest,
+            long,
         })
+    }
+
+    /// Second moment that tells the blur, px².
+    fn width(&self, targets: &[Target]) -> Option<f64> {
+        let (along, across) = both_ways(targets)?;
+        Some(match self.long {
+            None => (along + across) / 2.0,
+            Some(Long::Along) => across,
+            Some(Long::Across) => along,
+        })
+    }
+
+    /// What flattening is fitted by: what tape has, what goes with the square of the blur, and, for tape that is long, the scale, which
+    /// is stated by a separation that may be pulled.
+    fn flat(&self, seen: &[Seen]) -> Option<least_squares::Fit> {
+        let terms = if self.long.is_some() { 3 } else { 2 };
+        let root = |s: &Seen| weight(s.blur, 1).sqrt();
+        let design = DMatrix::from_fn(seen.len(), terms, |row, term| {
+            root(&seen[row]) * of_flat(&seen[row])[term]
+        });
+        let values = DVector::from_fn(seen.len(), |row, _| {
+            root(&seen[row]) * flattened(&seen[row])
+        });
+        least_squares::fit(&design, &values)
     }
 
     /// What is shown under a curve.
     fn under(&self, curve: &Curve) -> Option<Shown> {
-        let mut frames = self.frames.to_vec();
+        let mut frames = self.frames.clone();
         let mut variances = Vec::new();
         let mut light = Vec::new();
         for &(place, _) in &self.course.signed {
@@ -163,20 +252,27 @@ impl<'a> Sweep<'a> {
             for target in &mut frame.targets {
                 put_instead(&self.before, curve, target);
             }
-            variances.push(mean_variance(&frame.targets)?.value * (-2.0 * log_scale).exp());
+            variances.push(self.width(&frame.targets)? * (-2.0 * log_scale).exp());
             if super::super::telling_pair(&frame.targets).is_some() {
                 let log = |flux: f64| flux.max(f64::MIN_POSITIVE).ln() - 2.0 * log_scale;
                 let (first, last) = (frame.targets.first()?, frame.targets.last()?);
                 light.push((log(first.flux) + log(last.flux)) / 2.0);
             }
         }
+        let by_width = |a: &usize, b: &usize| variances[*a].total_cmp(&variances[*b]);
+        let least = (0..variances.len()).min_by(by_width)?;
         let (place, _) = self.course.signed[self.sharpest];
         let own = self.frames[place].separation_px?.value / self.separation;
         let was = mean_variance(&self.frames[place].targets)?.value / (own * own);
         let sharp = self.course.sharp_variance * variances[self.sharpest] / was;
         let mut course = self.course.clone();
-        for ((_, blur), variance) in course.signed.iter_mut().zip(&variances) {
-            blur.value = (4.0 * (variance - sharp).max(0.0).sqrt()).copysign(blur.value);
+        for (k, (_, blur)) in course.signed.iter_mut().enumerate() {
+            // Of tape that is long one way, the blur is read from the other; and so is where it is sharpest.
+            let (sharp, sign) = match self.long {
+                None => (sharp, blur.value),
+                Some(_) => (variances[least], least as f64 - k as f64),
+            };
+            blur.value = (4.0 * (variances[k] - sharp).max(0.0).sqrt()).copysign(sign);
         }
         let seen = seen::of(&frames, &course, self.warp)?;
         let blurs = course.signed.iter().map(|(_, blur)| blur.value).collect();
@@ -189,23 +285,17 @@ impl<'a> Sweep<'a> {
         let mut scatter = None;
         for _ in 0..ROUNDS {
             let (step, covariance) = self.round(&curve, &mut scatter)?;
-            curve += Curve::from_fn(|k, _| step[k].clamp(-FARTHEST * PRIOR[k], FARTHEST * PRIOR[k]));
+            curve +=
+                Curve::from_fn(|k, _| step[k].clamp(-FARTHEST * PRIOR[k], FARTHEST * PRIOR[k]));
             fitted = Some(covariance);
-        }
-        if std::env::var("CUTDBG").is_ok() {
-            eprintln!("curve {:?} scatter {scatter:?} sd {:?}", curve.as_slice(), fitted.map(|f: Square| f.diagonal().map(f64::sqrt)));
         }
         Some((curve, fitted?.cholesky()?.l()))
     }
 
     /// One round: how far the curve is from the best one, and its covariance.
-    fn round(
-        &self,
-        curve: &Curve,
-        scatter: &mut Option<[f64; 3]>,
-    ) -> Option<(Curve, Square)> {
+    fn round(&self, curve: &Curve, scatter: &mut Option<[f64; 3]>) -> Option<(Curve, Square)> {
         const FLAT: usize = POWERS;
-        const FOUR: usize = FLAT + 2;
+        const FOUR: usize = FLAT + 3;
         const LIGHT: usize = FOUR + 2;
         let here = self.under(curve)?;
         let steps: [Shown; POWERS] = {
@@ -222,19 +312,20 @@ impl<'a> Sweep<'a> {
         if count < 5 {
             return None;
         }
-        let flat = |s: &Seen| (s.flat[0] + s.flat[1]) / 2.0;
-        let double = |s: &Seen| 2.0 * s.square.sqrt();
         let u_flat = |s: &Seen| 1.0 / weight(s.blur, 1).sqrt();
-        // What goes with the blur under the curve so far: where the curve changes, the blur does.
-        let own = |of: &dyn Fn(&Seen) -> f64, course: &dyn Fn(&Seen) -> f64, u: &dyn Fn(&Seen) -> f64| {
-            let design = DMatrix::from_fn(count, 2, |row, term| [1.0, course(&seen[row])][term] / u(&seen[row]));
-            let values = DVector::from_fn(count, |row, _| of(&seen[row]) / u(&seen[row]));
-            least_squares::fit(&design, &values)
-        };
         let fourth = |s: &Seen| s.blur.powi(4);
-        let of_flat = own(&flat, &double, &u_flat)?;
-        let of_four = own(&|s| s.four_fold.value, &fourth, &u_four_fold)?;
-        let (alpha, phi) = (of_flat.factors[1], of_four.factors[1]);
+        let of_four = {
+            let design = DMatrix::from_fn(count, 2, |row, term| {
+                [1.0, fourth(&seen[row])][term] / u_four_fold(&seen[row])
+            });
+            let value = |s: &Seen| s.four_fold.value / u_four_fold(s);
+            least_squares::fit(
+                &design,
+                &DVector::from_fn(count, |row, _| value(&seen[row])),
+            )?
+        };
+        let of_the_flat = self.flat(seen)?;
+        let (alpha, phi) = (of_the_flat.factors[1], of_four.factors[1]);
         let drift = |logs: &[f64]| {
             let design = DMatrix::from_fn(count, 2, |row, term| [1.0, seen[row].travel][term]);
             let fit = least_squares::fit(&design, &DVector::from_row_slice(logs))?;
@@ -243,20 +334,22 @@ impl<'a> Sweep<'a> {
         let [s_flat, s_four, s_light] = match *scatter {
             Some(scatter) => scatter,
             None => [
-                of_flat.scatter.sqrt(),
+                of_the_flat.scatter.sqrt(),
                 of_four.scatter.sqrt().max(1.0),
                 drift(&here.light)?,
             ],
         };
-        let rows = 3 * count + 1 + POWERS;
+        let rows = 3 * count + 2 + POWERS;
         let mut design = DMatrix::zeros(rows, LIGHT + 3);
         let mut values = DVector::zeros(rows);
         for row in 0..count {
             let s = &seen[row];
             let u = s_flat * u_flat(s);
-            values[row] = flat(s) / u;
-            design[(row, FLAT)] = 1.0 / u;
-            design[(row, FLAT + 1)] = double(s) / u;
+            values[row] = flattened(s) / u;
+            let terms = if self.long.is_some() { 3 } else { 2 };
+            for (term, course) in of_flat(s).into_iter().take(terms).enumerate() {
+                design[(row, FLAT + term)] = course / u;
+            }
             let at = count + row;
             let u_four = s_four * u_four_fold(s);
             values[at] = s.four_fold.value / u_four;
@@ -264,7 +357,8 @@ impl<'a> Sweep<'a> {
             design[(at, FOUR + 1)] = fourth(s) / u_four;
             for (k, step) in steps.iter().enumerate() {
                 let (b, size) = (&step.seen[row], STEP * PRIOR[k]);
-                design[(row, k)] = -(flat(b) - flat(s) - alpha * (double(b) - double(s))) / size / u;
+                let by_blur = of_flat(b)[1] - of_flat(s)[1];
+                design[(row, k)] = -(flattened(b) - flattened(s) - alpha * by_blur) / size / u;
                 let four = b.four_fold.value - s.four_fold.value - phi * (fourth(b) - fourth(s));
                 design[(at, k)] = -four / size / u_four;
             }
@@ -277,10 +371,13 @@ impl<'a> Sweep<'a> {
                 design[(at, LIGHT + term)] = course / s_light;
             }
             for (k, step) in steps.iter().enumerate() {
-                design[(at, k)] = -(step.light[row] - here.light[row]) / (STEP * PRIOR[k]) / s_light;
+                design[(at, k)] =
+                    -(step.light[row] - here.light[row]) / (STEP * PRIOR[k]) / s_light;
             }
         }
         design[(3 * count, LIGHT + 2)] = 1.0 / BEND;
+        // Where tape is not long there is no such course.
+        design[(3 * count + 1, FLAT + 2)] = if self.long.is_some() { 0.0 } else { 1.0 };
         for k in 0..POWERS {
             let at = rows - POWERS + k;
             design[(at, k)] = 1.0 / PRIOR[k];
@@ -302,17 +399,22 @@ impl<'a> Sweep<'a> {
         Some((SVector::from_fn(|k, _| fit.factors[k]), covariance))
     }
 
-    /// Flattening, lopsidedness and four-fold cumulant under a curve, their own standard uncertainties, and the blurs of all frames.
-    fn shape(&self, curve: &Curve) -> Option<(Vector3<f64>, Vector3<f64>, Vec<f64>)> {
-        let Shown { seen, blurs, .. } = self.under(curve)?;
-        let flat = share_of_blur(seen.iter().map(|s| (s.blur, (s.flat[0] + s.flat[1]) / 2.0)))?;
-        let leaning = seen::lopsided(&seen, 0.0, self.separation)?;
-        let four_fold = seen::four_fold(&seen)?;
+    /// Flattening, lopsidedness and four-fold cumulant under a curve, their own standard uncertainties, and what is shown.
+    fn shape(&self, curve: &Curve) -> Option<(Vector3<f64>, Vector3<f64>, Shown)> {
+        let shown = self.under(curve)?;
+        let seen = &shown.seen;
+        let flat = self.flat(seen)?;
+        let flat = flat.factor(1, flat.scatter);
+        let mut leaning = seen::lopsided(seen, 0.0, self.separation)?;
+        // Before blur on one side of focus mostly, what leans alike on both takes a part of it.
+        let differs = leaning.value - seen::lopsided_alone(seen)?;
+        leaning.std_error = leaning.std_error.hypot(differs / 2.0);
+        let four_fold = seen::four_fold(seen)?;
         let parts = [flat, leaning, four_fold];
         Some((
             Vector3::from_fn(|k, _| parts[k].value),
             Vector3::from_fn(|k, _| parts[k].std_error),
-            blurs,
+            shown,
         ))
     }
 }

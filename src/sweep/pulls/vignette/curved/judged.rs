@@ -1,13 +1,13 @@
 //! What a cut pulls where its shape is known with some covariance: Bayes' rule over all rims, beside pictures that shrink or stretch.
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Matrix3, Vector2, Vector3};
 
 use super::super::super::overlap::Overlap;
 
 /// Sizes of the rim from the pupil's own on, and displacements of it that are thought of, and steps between two of each.
 const SIZES: usize = 12;
 const PLACES: usize = 18;
-const BETWEEN: usize = 4;
+const BETWEEN: usize = 2;
 /// How likely a cut is before anything was seen. Our choice.
 const CUT: f64 = 0.4;
 /// Mean flattening of a cut before anything was seen. Our choice, as in `ellipse`.
@@ -23,9 +23,13 @@ const BESIDE: [(f64, f64); 7] = [
     (-0.04, 0.02),
 ];
 /// Shares of a cut that a second rim makes on the other side, which pulls and leans back, and how likely they are. Our choice.
-const OTHER_SIDE: [(f64, f64); 4] = [(0.0, 0.9), (0.15, 0.04), (0.3, 0.03), (0.45, 0.03)];
+const OTHER_SIDE: [(f64, f64); 3] = [(0.0, 0.9), (0.2, 0.05), (0.4, 0.05)];
+/// Width of a rim's edge that is not sharp, in radii of the pupil, and how likely that is. Our choice.
+const SOFT: [(f64, f64); 2] = [(0.0, 0.85), (0.2, 0.15)];
+/// Logarithm of a likelihood over the largest one from which it does not count.
+const NEGLIGIBLE: f64 = 20.0;
 /// Probability that the pull is no larger than the most that is stated.
-const MOST: f64 = 0.975;
+const MOST: f64 = 0.995;
 
 /// What is to be thought of a cut.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -51,20 +55,33 @@ pub(super) fn judge(shape: &Vector3<f64>, covariance: &Matrix3<f64>) -> Option<J
     };
     let mut kinds = Vec::new();
     for (beside, likely) in BESIDE {
-        kinds.push((log_of(beside, 0.0, 0.0) + ((1.0 - CUT) * likely).ln(), 0.0, 0.0));
+        kinds.push((
+            log_of(beside, 0.0, 0.0) + ((1.0 - CUT) * likely).ln(),
+            0.0,
+            0.0,
+        ));
     }
+    // Where lopsidedness and corners alone speak against it, no flattening speaks for it.
+    let least = kinds.iter().map(|kind| kind.0).fold(f64::MIN, f64::max) - NEGLIGIBLE;
+    let apart = covariance.fixed_view::<2, 2>(1, 1).try_inverse()?;
     for (rim, density) in rims() {
         let prior = density * (-rim.flattening / USUAL).exp() / USUAL;
         if prior <= 0.0 {
             continue;
         }
-        for (beside, likely) in BESIDE {
-            for (other, seldom) in OTHER_SIDE {
-                for side in [0.5, -0.5] {
-                    let one_sided = (1.0 - 2.0 * other) * 2.0 * side;
-                    let log = log_of(rim.flattening + beside, one_sided * rim.asymmetry, rim.four_fold);
-                    let before = CUT * 0.5 * likely * seldom * prior;
-                    kinds.push((log + before.ln(), rim.flattening, one_sided * rim.pull));
+        for (other, seldom) in OTHER_SIDE {
+            for side in [1.0, -1.0] {
+                let one_sided = side * (1.0 - 2.0 * other);
+                let third = one_sided * rim.asymmetry;
+                let off = Vector2::new(shape[1] - third, shape[2] - rim.four_fold);
+                let before = (CUT * 0.5 * seldom * prior).ln();
+                if before - (off.transpose() * apart * off)[0] / 2.0 < least {
+                    continue;
+                }
+                for (beside, likely) in BESIDE {
+                    let log = log_of(rim.flattening + beside, third, rim.four_fold);
+                    let log = log + before + likely.ln();
+                    kinds.push((log, rim.flattening, one_sided * rim.pull));
                 }
             }
         }
@@ -103,34 +120,39 @@ pub(super) fn judge(shape: &Vector3<f64>, covariance: &Matrix3<f64>) -> Option<J
 }
 
 /// Overlaps of all kinds, and by how much flattening each stands for, every size of the rim alike.
-fn rims() -> impl Iterator<Item = (Overlap, f64)> {
+fn rims() -> Vec<(Overlap, f64)> {
     let size = |i: usize| 1.0 + 1.8 * (i as f64 / SIZES as f64).powi(2);
-    let coarse: Vec<Vec<Option<Overlap>>> = (0..=SIZES)
-        .map(|i| {
+    let mut fine = Vec::with_capacity(2 * SIZES * PLACES * BETWEEN * BETWEEN);
+    for (width, likely) in SOFT {
+        let least = if width > 0.0 { -width } else { 0.0 };
+        let of = |i: usize, j: usize| {
             let b = size(i);
-            (0..=PLACES)
-                .map(|j| Overlap::of(b, b - 1.0 + 1.5 * (j as f64 / PLACES as f64).powf(1.5)))
-                .collect()
-        })
-        .collect();
-    (0..SIZES * BETWEEN).flat_map(move |i| {
-        let (low, across) = (i / BETWEEN, (i % BETWEEN) as f64 / BETWEEN as f64);
-        let row: Vec<Option<Overlap>> = (0..=PLACES)
-            .map(|j| Some(coarse[low][j]?.mixed(&coarse[low + 1][j]?, across)))
-            .collect();
-        let mut fine = Vec::with_capacity(PLACES * BETWEEN);
-        for pair in row.windows(2) {
-            let [Some(one), Some(other)] = pair else {
-                continue;
-            };
-            for k in 0..BETWEEN {
-                let along = (k as f64 + 0.5) / BETWEEN as f64;
-                let stands_for = (other.flattening - one.flattening) / BETWEEN as f64;
-                fine.push((one.mixed(other, along), stands_for / (SIZES * BETWEEN) as f64));
+            let t = b - 1.0 + least + (1.5 - least) * (j as f64 / PLACES as f64).powf(1.5);
+            if width > 0.0 {
+                Overlap::softly(b, t.max(0.0), width)
+            } else {
+                Overlap::of(b, t)
+            }
+        };
+        let row = |i: usize| (0..=PLACES).map(|j| of(i, j)).collect::<Vec<_>>();
+        let coarse: Vec<_> = (0..=SIZES).map(row).collect();
+        let stands_for = likely / (SIZES * BETWEEN * BETWEEN) as f64;
+        for i in 0..SIZES * BETWEEN {
+            let (low, across) = (i / BETWEEN, (i % BETWEEN) as f64 / BETWEEN as f64);
+            let between = |j: usize| Some(coarse[low][j]?.mixed(&coarse[low + 1][j]?, across));
+            for j in 0..PLACES {
+                let (Some(one), Some(other)) = (between(j), between(j + 1)) else {
+                    continue;
+                };
+                let wide = stands_for * (other.flattening - one.flattening).max(0.0);
+                fine.extend((0..BETWEEN).map(|k| {
+                    let along = (k as f64 + 0.5) / BETWEEN as f64;
+                    (one.mixed(&other, along), wide)
+                }));
             }
         }
-        fine
-    })
+    }
+    fine
 }
 
 #[cfg(test)]
