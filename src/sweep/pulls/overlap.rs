@@ -1,5 +1,7 @@
 //! What a lens barrel leaves of the pupil seen from the side: the overlap of two circles.
 
+use nalgebra::SVector;
+
 /// Moments of the overlap of a unit circle and one of radius b at t, over its blur c = 4·√(mean second moment).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Overlap {
@@ -17,48 +19,84 @@ impl Overlap {
     /// `None` where hardly anything is left.
     #[must_use]
     pub(super) fn of(b: f64, t: f64) -> Option<Self> {
-        const STEPS: usize = 200;
-        let (low, high) = ((t - b).max(-1.0), (t + b).min(1.0));
-        if high - low < 0.1 {
-            return None;
-        }
-        let step = (high - low) / STEPS as f64;
-        let (mut area, mut x1, mut x2, mut x3, mut y2) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        let strips = || {
-            (0..STEPS).map(|k| {
-                let x = low + (k as f64 + 0.5) * step;
-                let half = (1.0 - x * x).min(b * b - (x - t) * (x - t)).max(0.0);
-                (x, half.sqrt())
-            })
-        };
-        for (x, half) in strips() {
-            area += half;
-            x1 += half * x;
-            x2 += half * x * x;
-            x3 += half * x * x * x;
-            y2 += half.powi(3) / 3.0;
-        }
-        let mean = x1 / area;
-        let xx = x2 / area - mean * mean;
-        let yy = y2 / area;
-        let third = x3 / area - 3.0 * mean * x2 / area + 2.0 * mean.powi(3);
-        let blur = 4.0 * ((xx + yy) / 2.0).sqrt();
-        // Of Re (x + iy)⁴ over each strip.
-        let four = strips().map(|(x, half)| {
-            let x = x - mean;
-            half * (x.powi(4) - 2.0 * (x * half).powi(2) + half.powi(4) / 5.0)
-        });
-        let four_fold = four.sum::<f64>() / area - 3.0 * (xx - yy).powi(2);
+        Self::from_raw(&raw(b, t, 200)?)
+    }
+
+    /// The same behind a rim whose edge is not sharp but falls from full light to none over twice this width: as light that is spread over
+    /// a disc makes it, which is a mixture of rims of all radii within the width (Gauss's rule for the half circle, 3 nodes).
+    #[must_use]
+    pub(super) fn softly(b: f64, t: f64, width: f64) -> Option<Self> {
+        let at = |share: f64| raw(b + share * width, t, 100);
+        let node = std::f64::consts::FRAC_1_SQRT_2;
+        let mixed = 0.25 * at(node)? + 0.5 * at(0.0)? + 0.25 * at(-node)?;
+        Self::from_raw(&mixed)
+    }
+
+    fn from_raw(raw: &Raw) -> Option<Self> {
+        let area = raw[0];
+        let [x1, x2, x3, x4, y2, xy2, xxy2, y4] = [1, 2, 3, 4, 5, 6, 7, 8].map(|k| raw[k] / area);
+        let mean = x1;
+        let xx = x2 - mean * mean;
+        let third = x3 - 3.0 * mean * x2 + 2.0 * mean.powi(3);
+        let fourth = x4 - 4.0 * mean * x3 + 6.0 * mean * mean * x2 - 3.0 * mean.powi(4);
+        let mixed = xxy2 - 2.0 * mean * xy2 + mean * mean * y2;
+        let blur = 4.0 * ((xx + y2) / 2.0).sqrt();
+        // Of Re (x + iy)⁴.
+        let four_fold = fourth - 6.0 * mixed + y4 - 3.0 * (xx - y2).powi(2);
         Some(Self {
             four_fold: four_fold / blur.powi(4),
-            flattening: (yy - xx) / (yy + xx),
+            flattening: (y2 - xx) / (y2 + xx),
             asymmetry: third / blur.powi(3),
             pull: mean / blur,
         })
+        .filter(|overlap| overlap.flattening.is_finite())
     }
 }
 
+/// Sums over an overlap of 1, x, x², x³, x⁴, y², x·y², x²·y², y⁴.
+type Raw = SVector<f64, 9>;
+
+/// In so many strips; `None` where hardly anything is left.
+fn raw(b: f64, t: f64, strips: usize) -> Option<Raw> {
+    let (low, high) = ((t - b).max(-1.0), (t + b).min(1.0));
+    if high - low < 0.1 {
+        return None;
+    }
+    let step = (high - low) / strips as f64;
+    let mut sums = Raw::zeros();
+    for k in 0..strips {
+        let x = low + (k as f64 + 0.5) * step;
+        let square = (1.0 - x * x).min(b * b - (x - t) * (x - t)).max(0.0);
+        let half = square.sqrt();
+        let (y2, y4) = (half * square / 3.0, half * square * square / 5.0);
+        let (x2, x3) = (x * x, x * x * x);
+        sums += Raw::from([
+            half,
+            half * x,
+            half * x2,
+            half * x3,
+            half * x2 * x2,
+            y2,
+            y2 * x,
+            y2 * x2,
+            y4,
+        ]) * step;
+    }
+    Some(sums)
+}
+
 impl Overlap {
+    /// One on the straight line to another, a share of the way.
+    pub(super) fn mixed(&self, other: &Self, share: f64) -> Self {
+        let mix = |of: fn(&Self) -> f64| of(self) + share * (of(other) - of(self));
+        Self {
+            flattening: mix(|rim| rim.flattening),
+            asymmetry: mix(|rim| rim.asymmetry),
+            pull: mix(|rim| rim.pull),
+            four_fold: mix(|rim| rim.four_fold),
+        }
+    }
+
     /// Those that are as flat, from two circles of one size on.
     pub(super) fn as_flat(flattening: f64) -> impl Iterator<Item = Self> {
         const SIZES: u32 = 24;

@@ -145,16 +145,8 @@ pub(super) fn hidden(flattening: f64, leaning: Measured) -> Option<(f64, Measure
 
 /// Overlaps with others on straight lines between them.
 fn finer(rims: &[Overlap]) -> Vec<Overlap> {
-    let between = |pair: &[Overlap], step: u32| {
-        let share = f64::from(step) / f64::from(STEPS);
-        let mix = |of: fn(&Overlap) -> f64| of(&pair[0]) + share * (of(&pair[1]) - of(&pair[0]));
-        Overlap {
-            flattening: mix(|rim| rim.flattening),
-            asymmetry: mix(|rim| rim.asymmetry),
-            pull: mix(|rim| rim.pull),
-            four_fold: mix(|rim| rim.four_fold),
-        }
-    };
+    let between =
+        |pair: &[Overlap], step: u32| pair[0].mixed(&pair[1], f64::from(step) / f64::from(STEPS));
     rims.windows(2)
         .flat_map(|pair| (0..STEPS).map(move |step| between(pair, step)))
         .chain(rims.last().copied())

@@ -8,8 +8,11 @@
 //!
 //! The curve is T(I) = I·(1 + a₁·L + a₂·L² + a₃·L³), L = ln I, as far as the targets' light reaches; see `measure::Toned`.
 
+mod sums;
+
 use nalgebra::{DMatrix, DVector, SVector};
 
+use self::sums::Sums;
 use super::spread::reference_px;
 use super::telling_pair;
 use crate::measure::{POWERS, Target};
@@ -20,7 +23,7 @@ use crate::units::Measured;
 /// Fewest frames that a curve is read from.
 const FEWEST: usize = 7;
 /// Standard deviation of the numbers before anything was seen: exponents between a half and twice, bent as much. Our choice.
-const PRIOR: [f64; POWERS] = [0.5, 0.25, 0.05];
+pub(in crate::sweep) const PRIOR: [f64; POWERS] = [0.5, 0.25, 0.05];
 /// Scatter of the logarithm of the light that good sweeps have.
 const SCATTER: f64 = 0.003;
 /// Improvement of χ² from which the curve is believed: 6 standard deviations.
@@ -255,31 +258,27 @@ fn slope(curve: &Curve, log: f64) -> f64 {
 
 /// Puts a curve to the shape and the light of a target; its centre stays.
 fn put(curve: &Curve, target: &mut Target) {
-    let light = light(curve, target);
-    if light <= 0.0 {
+    let shown = Sums::of(target);
+    shape(&shown, curve, target);
+}
+
+/// Puts another curve to the shape of a target that one was put to.
+pub(in crate::sweep) fn put_instead(before: &Curve, curve: &Curve, target: &mut Target) {
+    let shown = Sums::before(target, before);
+    shape(&shown, curve, target);
+}
+
+fn shape(shown: &Sums, curve: &Curve, target: &mut Target) {
+    let Some(moments) = shown.under(curve, &target.toned) else {
         return;
-    }
+    };
     let variance = target.variance_px2.value;
-    let (xx, yy) = target.second_px2();
-    let toned = &target.toned;
-    let moved = sum(curve, &toned.x) / light;
-    let new_xx = (xx + sum(curve, &toned.xx)) / light - moved * moved;
-    let new_yy = (yy + sum(curve, &toned.yy)) / light;
-    let third = (target.lean.third_px3.value + sum(curve, &toned.xxx)) / light
-        - 3.0 * moved * new_xx
-        - moved.powi(3);
-    if new_xx <= 0.0 || new_yy <= 0.0 {
-        return;
-    }
-    // The centre moves so little that it does not count here.
-    let four_fold = target.four_fold_px4.value + 3.0 * (xx - yy).powi(2);
-    let new_four_fold = (four_fold + sum(curve, &toned.four_fold)) / light;
-    target.four_fold_px4.value = new_four_fold - 3.0 * (new_xx - new_yy).powi(2);
-    let width = target.variance_px2;
-    target.variance_px2 = Measured::new((new_xx + new_yy) / 2.0, width.std_error);
-    target.elongation = (new_xx - new_yy) / (new_xx + new_yy);
-    target.lean.third_px3 = Measured::new(third, target.lean.third_px3.std_error);
-    target.flux *= light;
+    let (xx, yy) = (moments.xx, moments.yy);
+    target.four_fold_px4.value = moments.four_fold - 3.0 * (xx - yy).powi(2);
+    target.variance_px2 = Measured::new((xx + yy) / 2.0, target.variance_px2.std_error);
+    target.elongation = (xx - yy) / (xx + yy);
+    target.lean.third_px3 = Measured::new(moments.xxx, target.lean.third_px3.std_error);
+    target.flux = moments.flux;
     // Where the centre was measured, light that rises by a part rises by so much less or more than it does.
     let log = target.peak.clamp(1e-3, 1.0).ln();
     target.lean.tilt_px2 *= gain(curve, log) / slope(curve, log);

@@ -12,6 +12,7 @@
 //! A picture that shrinks towards its sides, as barrel distortion makes it, flattens the blur too, and leaves it an ellipse. The
 //! overlap of two circles has corners above and below: a fourth cumulant of four-fold shape, that grows with c⁴.
 
+mod curved;
 mod seen;
 
 use nalgebra::{DMatrix, DVector};
@@ -128,6 +129,11 @@ pub(in crate::sweep) fn look(
     warp: Option<&Warp>,
     tone: Tone,
 ) -> Option<Shape> {
+    if tone != Tone::Srgb
+        && let Some(shape) = curved::look(frames, course, warp, tone)
+    {
+        return Some(shape);
+    }
     let separation = reference_px(frames)?;
     let seen = seen::of(frames, course, warp)?;
     let against_square =

@@ -131,22 +131,35 @@ pub(in crate::sweep) fn leaning(seen: &[Seen], beyond: &dyn Fn(&Seen) -> f64) ->
         2 => s.fourth,
         _ => s.square + s.fourth,
     };
-    let root = |s: &Seen| weight(s.blur, 2).sqrt();
-    let fit = |terms: usize| {
-        let courses = DMatrix::from_fn(seen.len(), terms, |row, term| {
-            root(&seen[row]) * course(&seen[row], term)
-        });
-        let third = DVector::from_fn(seen.len(), |row, _| {
-            root(&seen[row]) * (seen[row].lopsided - beyond(&seen[row]))
-        });
-        least_squares::fit(&courses, &third)
-    };
-    let few = fit(2)?;
+    let few = by_courses(seen, 2, &course, beyond)?;
     Some(
-        fit(4)
+        by_courses(seen, 4, &course, beyond)
             .filter(|all| few.chi2 - all.chi2 > WORTH_BOTH * all.scatter)
             .unwrap_or(few),
     )
+}
+
+/// Lopsidedness that goes with the cube of the signed blur, with nothing beside it but the tape's.
+#[must_use]
+pub(super) fn lopsided_alone(seen: &[Seen]) -> Option<f64> {
+    let course = |s: &Seen, term: usize| [1.0, s.blur.powi(3)][term];
+    Some(by_courses(seen, 2, &course, &|_| 0.0)?.factors[1])
+}
+
+fn by_courses(
+    seen: &[Seen],
+    terms: usize,
+    course: &dyn Fn(&Seen, usize) -> f64,
+    beyond: &dyn Fn(&Seen) -> f64,
+) -> Option<Fit> {
+    let root = |s: &Seen| weight(s.blur, 2).sqrt();
+    let courses = DMatrix::from_fn(seen.len(), terms, |row, term| {
+        root(&seen[row]) * course(&seen[row], term)
+    });
+    let third = DVector::from_fn(seen.len(), |row, _| {
+        root(&seen[row]) * (seen[row].lopsided - beyond(&seen[row]))
+    });
+    least_squares::fit(&courses, &third)
 }
 
 /// Standard uncertainty of a frame's four-fold cumulant, as far as it is believed.
