@@ -9,14 +9,17 @@ use crate::sweep::fitting::smooth::{self, Smooth};
 const TRIALS: u32 = 20;
 /// Fewest frames before the sharpest one whose blur shows how it grows.
 const FEWEST: usize = 4;
-/// Lengths that are believed, in steps of the others (our choice).
-const SHORTEST: f64 = 0.3;
-const LONGEST: f64 = 3.0;
+/// Shortest and longest step that is believed, in steps of the others (our choice).
+const LENGTHS: (f64, f64) = (0.3, 3.0);
+/// How often the span between them is halved: to far less than the blur tells.
+const HALVINGS: u32 = 30;
 /// By what share a step has to differ from the others to be another (our choice).
 const DIFFERS: f64 = 0.05;
 /// By what share of itself the blur may misjudge a step beside its own uncertainty: it grows linearly with the dioptres for an ideal
 /// pupil only (our choice).
 const LENGTH_SHARE: f64 = 0.05;
+/// Slack of a length, in steps of the others, from which the blur says nothing of it (our choice).
+const MOST_SLACK: f64 = 0.2;
 
 /// Even steps but for the first one, which is as long as the blur says and as the separations are smoothest. `None` where the
 /// blur says nothing of it, or even steps do as well.
@@ -41,31 +44,27 @@ pub(super) fn other_first_step(
         .collect();
     let own = places.apart(first, second);
     let begin = places.at(second);
-    let curve = Smooth::reaching(&others?, begin - LONGEST * own)?;
+    let curve = Smooth::reaching(&others?, begin - LENGTHS.1 * own)?;
     // The length at which the blur of the others, going on as it grows, is that of the first frame.
     let (size, u_size) = blur(0)?;
-    let slope = |length: f64| {
-        let at = |length: f64| curve.predict(begin - length * own).0;
-        at(length + 0.25) - at(length - 0.25)
-    };
-    let (mut low, mut high) = (SHORTEST, LONGEST);
-    let reached = |length: f64| curve.predict(begin - length * own).0 >= size;
-    if reached(low) || !reached(high) {
+    let blurred = |length: f64| curve.predict(begin - length * own).0;
+    let (mut low, mut high) = LENGTHS;
+    if blurred(low) >= size || blurred(high) < size {
         return None;
     }
-    for _ in 0..30 {
+    for _ in 0..HALVINGS {
         let middle = (low + high) / 2.0;
-        if reached(middle) {
-            high = middle;
-        } else {
+        if blurred(middle) < size {
             low = middle;
+        } else {
+            high = middle;
         }
     }
     let length = (low + high) / 2.0;
-    let per_step = 2.0 * slope(length);
+    let per_step = 2.0 * (blurred(length + 0.25) - blurred(length - 0.25));
     let u_length = curve.predict(begin - length * own).1.hypot(u_size) / per_step;
     let slack = (2.0 * u_length).hypot(LENGTH_SHARE * length);
-    if !(per_step > 0.0 && slack < LENGTH_SHARE * 4.0 && (length - 1.0).abs() > DIFFERS) {
+    if !(per_step > 0.0 && slack < MOST_SLACK && (length - 1.0).abs() > DIFFERS) {
         return None;
     }
     let unlikely = |at: &[f64]| smooth::unlikely(separations, &|frame| at[frame]);
