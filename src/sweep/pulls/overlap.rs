@@ -13,22 +13,32 @@ pub(super) struct Overlap {
     pub(super) four_fold: f64,
 }
 
+/// Strips that an overlap is summed by.
+const STEPS: usize = 200;
+
 impl Overlap {
     /// `None` where hardly anything is left.
     #[must_use]
     pub(super) fn of(b: f64, t: f64) -> Option<Self> {
-        const STEPS: usize = 200;
-        let (low, high) = ((t - b).max(-1.0), (t + b).min(1.0));
+        Self::of_all(&[(b, t)], STEPS)
+    }
+
+    /// What several rims leave of the unit circle, each of a radius and with its middle at a place; summed by so many strips.
+    #[must_use]
+    pub(super) fn of_all(rims: &[(f64, f64)], strips: usize) -> Option<Self> {
+        let low = rims.iter().map(|(b, t)| t - b).fold(-1.0, f64::max);
+        let high = rims.iter().map(|(b, t)| t + b).fold(1.0, f64::min);
         if high - low < 0.1 {
             return None;
         }
-        let step = (high - low) / STEPS as f64;
+        let step = (high - low) / strips as f64;
         let (mut area, mut x1, mut x2, mut x3, mut y2) = (0.0, 0.0, 0.0, 0.0, 0.0);
         let strips = || {
-            (0..STEPS).map(|k| {
+            (0..strips).map(|k| {
                 let x = low + (k as f64 + 0.5) * step;
-                let half = (1.0 - x * x).min(b * b - (x - t) * (x - t)).max(0.0);
-                (x, half.sqrt())
+                let reaches = |(b, t): &(f64, f64)| b * b - (x - t) * (x - t);
+                let half = rims.iter().map(reaches).fold(1.0 - x * x, f64::min);
+                (x, half.max(0.0).sqrt())
             })
         };
         for (x, half) in strips() {

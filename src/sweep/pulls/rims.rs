@@ -2,7 +2,10 @@
 //!
 //! One rim of some size leaves an overlap of two circles, which is as flat as the blur; how lopsided it is tells the rim's size, and so
 //! the pull. A second rim, that cuts from the other side, takes a part of lopsidedness and pull back, and passes for a smaller one that
-//! pulls more. Then corners above and below, which both make, don't fit: the four-fold cumulant is that of larger rims.
+//! pulls more. Then corners above and below, which both make, don't fit: the four-fold cumulant is that of larger rims. Two rims that
+//! leave little of the iris may turn the pull round; then it is open which way it goes (`two`).
+
+mod two;
 
 use super::overlap::{Overlap, pull_of};
 use super::tone::Tone;
@@ -32,6 +35,8 @@ const LEFT_OVER_UNKNOWN: f64 = 0.6;
 /// Flattening that an unread tone curve makes of blur and tape, standard deviation: what curves between sRGB's, Rec. 709's and S-shaped ones
 /// do to tape that is half as wide as the blur (simulated sweeps).
 const BY_CURVE: f64 = 0.1;
+/// Four-fold cumulant that another tone curve than sRGB's makes, standard deviation: sweeps of another renderer.
+const BY_TONE: f64 = 1e-3;
 /// Mean flattening of a cut before anything was seen. Our choice.
 const USUAL: f64 = 0.1;
 /// Flattenings that are thought of, by factors of 1.3 from 0.006.
@@ -54,12 +59,19 @@ pub(super) struct Rim {
     off: f64,
     /// That is seen well.
     telling: bool,
+    /// Size of the pull where it is open which way it goes.
+    pub(super) open: Option<f64>,
 }
 
 impl Rim {
     /// Of a blur of some flattening, lopsidedness and four-fold cumulant; `None` where no overlap of circles is as flat.
     #[must_use]
-    pub(super) fn of(flattening: f64, leaning: Measured, four_fold: Measured) -> Option<Self> {
+    pub(super) fn of(
+        flattening: f64,
+        leaning: Measured,
+        four_fold: Measured,
+        tone: Tone,
+    ) -> Option<Self> {
         let rims = finer(&Overlap::as_flat(flattening).collect::<Vec<_>>());
         let pull = pull_of(flattening, leaning.value.abs());
         let u = [
@@ -74,6 +86,11 @@ impl Rim {
             .iter()
             .map(|rim| off(rim, 1.0))
             .min_by(f64::total_cmp)?;
+        // Another tone curve makes four-fold cumulants of its own.
+        let seen = match tone {
+            Tone::Srgb => four_fold,
+            _ => Measured::new(four_fold.value, four_fold.std_error.hypot(BY_TONE)),
+        };
         let (mut all, mut square) = (0.0, 0.0);
         let none = [(0.0, 1.0 - TWO)];
         let some = SECOND.map(|second| (second, TWO / SECOND.len() as f64));
@@ -92,6 +109,7 @@ impl Rim {
             spread: (square / all).sqrt(),
             off: nearest,
             telling: u[1] < TELLING,
+            open: two::open(flattening, leaning, seen, &rims),
         })
     }
 
@@ -171,6 +189,10 @@ mod tests {
         Measured::new(value, 1e-5)
     }
 
+    fn of(leaning: Measured, four_fold: Measured) -> Option<Rim> {
+        Rim::of(FLATTENING, leaning, four_fold, Tone::Srgb)
+    }
+
     /// A rim a seventh larger than the pupil.
     fn one() -> Overlap {
         Overlap::as_flat(FLATTENING).nth(7).expect("overlaps")
@@ -181,7 +203,7 @@ mod tests {
         let shape = one();
         for side in [1.0, -1.0] {
             let leaning = measured(side * shape.asymmetry);
-            let rim = Rim::of(FLATTENING, leaning, measured(shape.four_fold)).expect("a rim");
+            let rim = of(leaning, measured(shape.four_fold)).expect("a rim");
             assert!((rim.pull / shape.pull - 1.0).abs() < 0.02, "{rim:?}");
             assert!(rim.fits(), "{rim:?}");
             assert!(rim.left_over(Tone::Srgb) < 0.1, "{rim:?}");
@@ -195,14 +217,14 @@ mod tests {
     fn a_second_rim_is_in_what_is_left() {
         let shape = one();
         let leaning = measured(0.5 * shape.asymmetry);
-        let rim = Rim::of(FLATTENING, leaning, measured(shape.four_fold)).expect("a rim");
+        let rim = of(leaning, measured(shape.four_fold)).expect("a rim");
         assert!(!rim.fits(), "{rim:?}");
         let left = (0.5 * shape.pull - rim.pull).abs() / rim.pull;
         let u = rim.left_over(Tone::Srgb);
         assert!(left < 2.0 * u, "{rim:?}: {left} {u}");
         // Where corners are not seen as well, it stays possible.
         let corners = Measured::new(shape.four_fold, 4e-4);
-        let rim = Rim::of(FLATTENING, leaning, corners).expect("a rim");
+        let rim = of(leaning, corners).expect("a rim");
         assert!(rim.left_over(Tone::Srgb) > 0.17, "{rim:?}");
         assert!(rim.left_over(Tone::Unknown) > 0.5, "{rim:?}");
     }

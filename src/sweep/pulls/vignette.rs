@@ -154,7 +154,7 @@ pub(in crate::sweep) fn look(
         return None;
     }
     let four_fold = seen::four_fold(&seen);
-    let rim = || Rim::of(flattening, leaning, four_fold?);
+    let rim = || Rim::of(flattening, leaning, four_fold?, tone);
     let shown = || alike && significant(flat) && rim().is_some_and(|rim| rim.fits());
     let hides = tone == Tone::Unknown
         && flattening > -MOST_HIDDEN
@@ -218,6 +218,12 @@ pub(in crate::sweep) fn look(
     };
     if certain {
         let rim = rim()?;
+        if let Some(pull) = rim.open {
+            return Some(Shape::Cut(CutBlur {
+                certain: false,
+                ..cut(pull, 1.0)
+            }));
+        }
         let left_over = rim.left_over(tone).hypot(uneven(&seen));
         return Some(Shape::Cut(cut(rim.pull.copysign(leaning.value), left_over)));
     }
