@@ -120,25 +120,44 @@ impl Levers {
     }
 }
 
-/// Pixels of every `step`-th row of a window, and those between, that lie above the background by more than `least` and are not
-/// burnt out.
-pub(super) fn rim_pixels(
-    patch: &Patch,
-    centre: (f64, f64),
-    radius: f64,
-    step: usize,
-    background: &Tilt,
-    least: f64,
-) -> f64 {
-    let mut count = 0;
-    for_rows(patch, centre, radius, step, |index, dx, dy| {
-        let light = patch.light[index];
-        let above = f64::from(light) - background.at(centre.0 + dx, centre.1 + dy);
-        if light < BURNT_LIGHT && above > least {
-            count += step;
-        }
-    });
-    count as f64
+/// What a window holds of a target that is burnt out beside the burnt-out pixels, from every `step`-th row, which stands for those
+/// between; x being places from its centre, A light above the background.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Rim {
+    /// Pixels that lie above the background by more than some light.
+    pub(super) pixels: f64,
+    /// Σ x²·A, px².
+    pub(super) light_xx: f64,
+    /// Σ x⁴·A, px⁴.
+    pub(super) light_x4: f64,
+}
+
+impl Rim {
+    pub(super) fn of(
+        patch: &Patch,
+        centre: (f64, f64),
+        radius: f64,
+        step: usize,
+        background: &Tilt,
+        least: f64,
+    ) -> Self {
+        let mut rim = Self::default();
+        let rows = step as f64;
+        for_rows(patch, centre, radius, step, |index, dx, dy| {
+            let light = patch.light[index];
+            if light >= BURNT_LIGHT {
+                return;
+            }
+            let above = f64::from(light) - background.at(centre.0 + dx, centre.1 + dy);
+            if above > least {
+                rim.pixels += rows;
+            }
+            let xx = dx * dx;
+            rim.light_xx += rows * xx * above;
+            rim.light_x4 += rows * xx * xx * above;
+        });
+        rim
+    }
 }
 
 /// Sums along a row by even powers of the place.

@@ -6,10 +6,12 @@
 //! leave little of the iris may turn the pull round; then it is open which way it goes (`two`).
 
 mod two;
+mod unseen;
 
 use super::overlap::{Overlap, pull_of};
 use super::tone::Tone;
 use crate::units::Measured;
+pub(super) use unseen::{SLIGHT, unseen};
 
 /// Standard uncertainties by which one rim may be off what is seen.
 const FITS: f64 = 3.0;
@@ -34,7 +36,7 @@ const LEFT_OVER_TONED: f64 = 0.3;
 const LEFT_OVER_UNKNOWN: f64 = 0.6;
 /// Flattening that an unread tone curve makes of blur and tape, standard deviation: what curves between sRGB's, Rec. 709's and S-shaped ones
 /// do to tape that is half as wide as the blur (simulated sweeps).
-const BY_CURVE: f64 = 0.1;
+pub(super) const BY_CURVE: f64 = 0.1;
 /// Four-fold cumulant that another tone curve than sRGB's makes, standard deviation: sweeps of another renderer.
 const BY_TONE: f64 = 1e-3;
 /// Mean flattening of a cut before anything was seen. Our choice.
@@ -135,14 +137,15 @@ impl Rim {
 }
 
 /// Flattening and pull over blur of a cut that leans so, where an unread tone curve hides how flat it is: what is to be expected, and its
-/// standard deviation. Every flattening is as likely as rims and curves make it, and so is every size of the rim.
+/// standard deviation. Every flattening is as likely as rims and curves make it, and so is every size of the rim. `by_other` is the
+/// standard deviation of what a curve or a ceiling makes of the flattening.
 #[must_use]
-pub(super) fn hidden(flattening: f64, leaning: Measured) -> Option<(f64, Measured)> {
+pub(super) fn hidden(flattening: f64, leaning: Measured, by_other: f64) -> Option<(f64, Measured)> {
     let u = leaning.std_error.max(LEAST[0]);
     let (mut all, mut flat, mut mean, mut square) = (0.0, 0.0, 0.0, 0.0);
     for value in (0..FLATTENINGS).map(|k| 0.006 * 1.3_f64.powi(k)) {
-        let by_curve = (value - flattening) / BY_CURVE;
-        let likely = value * (-value / USUAL - by_curve * by_curve / 2.0).exp();
+        let off = (value - flattening) / by_other;
+        let likely = value * (-value / USUAL - off * off / 2.0).exp();
         let rims = finer(&Overlap::as_flat(value).collect::<Vec<_>>());
         for rim in &rims {
             let off = (leaning.value.abs() - rim.asymmetry) / u;
@@ -235,7 +238,7 @@ mod tests {
         let shape = one();
         for read in [-0.05, 0.0, FLATTENING, 0.15] {
             let leaning = measured(-shape.asymmetry);
-            let (flattening, pull) = hidden(read, leaning).expect("rims");
+            let (flattening, pull) = hidden(read, leaning, BY_CURVE).expect("rims");
             let off = -shape.pull - pull.value;
             assert!(
                 pull.value < 0.0 && off.abs() < 2.0 * pull.std_error,
@@ -244,6 +247,6 @@ mod tests {
             assert!(flattening > 0.02, "{read}: {flattening}");
         }
         // No overlap of circles leans by so much.
-        assert_eq!(hidden(0.05, measured(0.05)), None);
+        assert_eq!(hidden(0.05, measured(0.05), BY_CURVE), None);
     }
 }
