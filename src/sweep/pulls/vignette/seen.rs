@@ -214,3 +214,44 @@ pub(super) fn four_fold(seen: &[Seen]) -> Option<Measured> {
     let fit = least_squares::fit(&courses, &four)?;
     Some(fit.factor(1, fit.scatter.max(1.0)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Frames of blur from 100 px down by 8 px, flatter by a share, burnt out below some blur, where the tape adds to it.
+    fn shown(ceiling: f64, by_tape: f64) -> Vec<Seen> {
+        let of = |k: u8| {
+            let blur = 100.0 - 8.0 * f64::from(k);
+            let burnt = blur.abs() < ceiling;
+            let tape = if burnt {
+                by_tape * (ceiling - blur.abs())
+            } else {
+                0.0
+            };
+            let flat = 0.05 * blur * blur / 8.0 + 30.0 + tape;
+            Seen {
+                blur,
+                travel: f64::from(k) / 18.0,
+                flat: [flat; 2],
+                thirds: [0.0; 2],
+                lopsided: 0.0,
+                square: 1.0,
+                along: 1.0,
+                fourth: 0.0,
+                four_fold: Measured::new(0.0, 1.0),
+                shrunk: None,
+                burnt,
+            }
+        };
+        (0..14).map(of).collect()
+    }
+
+    #[test]
+    fn flattening_is_that_of_the_frames_that_are_not_burnt_out() {
+        let some = flat(&shown(40.0, 0.5)).expect("enough frames");
+        assert!(!some.burnt && (some.both.value - 0.05).abs() < 1e-9);
+        let all = flat(&shown(120.0, 0.1)).expect("enough frames");
+        assert!(all.burnt && all.both.std_error >= BY_CEILING);
+    }
+}

@@ -102,3 +102,66 @@ pub(super) fn shaded(
     };
     likely.is_finite().then_some(likely)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Between the targets, px.
+    const SEPARATION: f64 = 1200.0;
+
+    /// Blur of discs from 70 px before the targets to 20 px beyond, of tape of 44 px, with these third moments and scatter.
+    fn shown(lopsided: impl Fn(f64, f64) -> f64) -> Vec<Seen> {
+        let of = |k: u8| {
+            let blur = 70.0 - 5.0 * f64::from(k);
+            let variance = 44.0_f64.powi(2) / 12.0 + blur * blur / 16.0;
+            let fourth = -(44.0_f64.powi(4) / 120.0 + (blur / 4.0).powi(4));
+            let scatter = [0.7, -1.2, 0.4, 1.3, -0.9, -0.1, -0.6][usize::from(k % 7)];
+            let third = lopsided(blur, fourth) + 3e-4 * variance.powf(1.5) * scatter;
+            Seen {
+                blur,
+                travel: f64::from(k) / 18.0,
+                flat: [0.0; 2],
+                thirds: [third; 2],
+                lopsided: third,
+                square: variance * variance,
+                along: variance * variance,
+                fourth,
+                four_fold: Measured::new(0.0, 0.005 * variance * variance),
+                shrunk: None,
+                burnt: false,
+            }
+        };
+        (0..19).map(of).collect()
+    }
+
+    fn likely(seen: &[Seen], flat: f64) -> f64 {
+        shaded(seen, Measured::new(flat, 2e-4), 0.1, SEPARATION).expect("enough frames")
+    }
+
+    #[test]
+    fn falling_light_is_no_cut_and_a_cut_no_falling_light() {
+        let falls = shown(|_, fourth| 5e-4 * fourth);
+        assert!(
+            likely(&falls, 0.0) > SHADED_ENOUGH,
+            "{}",
+            likely(&falls, 0.0)
+        );
+        let cut = shown(|blur, _| 4e-4 * blur.powi(3));
+        assert!(
+            likely(&cut, 0.06) < 1.0 - SHADED_ENOUGH,
+            "{}",
+            likely(&cut, 0.06)
+        );
+    }
+
+    /// What leans by next to nothing may be either, and flatness tells.
+    #[test]
+    fn what_third_moments_leave_open_flatness_tells() {
+        let hardly = shown(|blur, _| 3e-5 * blur.powi(3));
+        assert!(likely(&hardly, 0.0) > likely(&hardly, 0.06));
+    }
+
+    /// See `vignette::SHADED`.
+    const SHADED_ENOUGH: f64 = super::super::SHADED;
+}
