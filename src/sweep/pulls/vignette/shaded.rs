@@ -19,9 +19,9 @@ const CUT: [Set<'static>; 1] = [(1.0, &[0, 3])];
 const PLAIN: f64 = 0.5;
 /// Flattening that other things make beside noise under sRGB's curve, standard deviation: distortion.
 const BESIDE_NOISE: f64 = 0.003;
-/// Most that third moments say where light is cut off at a ceiling, logarithm of odds of 20: both courses are not quite what rims and
-/// brightness make of it.
-const MOST_BURNT: f64 = 3.0;
+/// Most that third moments say where light is cut off at a ceiling, logarithm of odds: both courses are not quite what rims and
+/// brightness make of it, and cuts looked like falling light by up to 10 (sweeps of another renderer).
+const MOST_BURNT: f64 = 0.5;
 /// Flattening that a cut has in the mean. Our choice.
 const USUAL_CUT: f64 = 0.1;
 
