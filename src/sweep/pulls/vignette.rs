@@ -202,14 +202,14 @@ pub(in crate::sweep) fn look(
     if flattening < least || !significant(flat) {
         let most = flattening.max(0.0) + UNSEEN_SIGMA * flat.std_error;
         // Flattening too slight for any rim to lean it is left as it is.
-        let slight = if burnt {
-            0.0
-        } else {
-            pull_of_alike(most.min(rims::SLIGHT))
-        };
-        let most = pull_of_alike(most).min(slight + rims::unseen(flat, leaning));
+        let slight = if burnt { 0.0 } else { rims::SLIGHT };
+        let mut pull = pull_of_alike(most);
+        if most > slight {
+            let kept = if burnt { 0.0 } else { pull_of_alike(slight) };
+            pull = pull.min(kept + rims::unseen(flat, leaning));
+        }
         return Some(Shape::Whole {
-            unseen_pct: effect_pct(most),
+            unseen_pct: effect_pct(pull),
         });
     }
     let as_shrunk = || seen::lopsided(&seen, flattening, separation);

@@ -8,6 +8,8 @@ use crate::units::Measured;
 const CUT: f64 = 0.5;
 /// Standard deviations of the pull that is to be expected.
 const SIGMA: f64 = 2.0;
+/// Density over that at its middle from which a flattening is not looked at.
+const NONE: f64 = 1e-9;
 /// Flattening below which no cut is thought of here.
 pub(in super::super) const SLIGHT: f64 = 0.006;
 
@@ -24,10 +26,14 @@ pub(in super::super) fn unseen(flat: Measured, leaning: Measured) -> f64 {
     for value in (0..FLATTENINGS).map(|k| SLIGHT * 1.3_f64.powi(k)) {
         let prior = value * (-value / USUAL).exp();
         priors += prior;
+        let flat = density(flat, value);
+        if flat < NONE {
+            continue;
+        }
         let rims: Vec<Overlap> = Overlap::as_flat(value).collect();
         let sizes: f64 = (0..rims.len()).map(size).sum();
         for (k, rim) in rims.iter().enumerate() {
-            let likely = density(flat, value) * density(third, rim.asymmetry);
+            let likely = flat * density(third, rim.asymmetry);
             let weight = prior * likely * size(k) / sizes;
             all += weight;
             square += weight * rim.pull * rim.pull;
