@@ -14,7 +14,7 @@ use super::edges::{self, Estimate};
 use super::empty::{self, Laid};
 use super::foreign::mask;
 use super::frame_edge::{clipped, inside};
-use super::levers::{self, Levers};
+use super::levers::{Levers, Rim};
 use super::luminance::{Patch, slope_at};
 use super::moments::{Moments, sparse_rows};
 use super::noise::Noise;
@@ -197,6 +197,15 @@ pub(super) struct Seen {
     foreign: f64,
 }
 
+/// Of the light along x, px⁴; none where there is no light.
+fn fourth_cumulant(sums: &Levers) -> f64 {
+    if sums.light > 0.0 {
+        sums.light_x4 / sums.light - 3.0 * (sums.light_xx / sums.light).powi(2)
+    } else {
+        0.0
+    }
+}
+
 fn report(
     plane: &Plane,
     reduced: &Reduced,
@@ -221,14 +230,16 @@ fn report(
     let error = |var: f64| var.sqrt() / m.flux;
     let burnt = sums.burnt_flux > BURNT_PART * m.flux;
     let mut edge = EDGE_ROUNDING_PX.powi(2) * plane.rounding_step();
-    // Light that rises towards one side moves the centre by the pixels that can still get brighter.
-    let mut tilt_px2 = m.xx;
+    // How the centre and the third moment answer to light that rises: second moment and fourth cumulant.
+    let mut answers = (m.xx, fourth_cumulant(&sums));
     if burnt {
         let least = RIM_PART * seen.profile.peak;
-        let left = levers::unburnt(patch, centre, seen.radius, step, &ring.plane, least);
-        let rim_width = left.rim / (4.0 * f64::sqrt(sums.burnt_pixels));
+        let rim = Rim::of(patch, centre, seen.radius, step, &ring.plane, least);
+        let rim_width = rim.pixels / (4.0 * f64::sqrt(sums.burnt_pixels));
         edge += (BURNT_EDGE_PX / rim_width.max(1.0).powi(2)).powi(2);
-        tilt_px2 = left.light_xx / m.flux;
+        // What is at the ceiling doesn't answer, and all light counts for the centre.
+        let (square, fourth) = (rim.light_xx / m.flux, rim.light_x4 / m.flux);
+        answers = (square, fourth - 3.0 * m.xx * square);
     }
     let mass = Estimate {
         centre,
@@ -236,7 +247,7 @@ fn report(
             error(sums.x_var + background).powi(2),
             error(sums.y_var + background).powi(2),
         ),
-        tilt_px2,
+        tilt_px2: answers.0,
     };
     let best = if burnt {
         mass
@@ -296,11 +307,7 @@ fn report(
                 error(sums.lean_x_var + sums.lean * sums.lean * ring.slope_variance)
                     .hypot(JPEG_SKEWNESS * plane.rounding_step().powi(2) * m.xx.max(0.0).powf(1.5)),
             ),
-            fourth_px4: if sums.light > 0.0 {
-                sums.light_x4 / sums.light - 3.0 * (sums.light_xx / sums.light).powi(2)
-            } else {
-                0.0
-            },
+            fourth_px4: answers.1,
             tilt_px2: best.tilt_px2,
         },
         lean_y_px: Measured::new(m.yyy, error(sums.lean_y_var)).scaled(1.0 / m.yy.max(1e-6)),

@@ -120,36 +120,44 @@ impl Levers {
     }
 }
 
-/// What is not burnt out in a window, of every `step`-th row and those between.
+/// What a window holds of a target that is burnt out beside the burnt-out pixels, from every `step`-th row, which stands for those
+/// between; x being places from its centre, A light above the background.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Unburnt {
-    /// Pixels that lie above the background by more than `least`.
-    pub(super) rim: f64,
+pub(super) struct Rim {
+    /// Pixels that lie above the background by more than some light.
+    pub(super) pixels: f64,
     /// Σ x²·A, px².
     pub(super) light_xx: f64,
+    /// Σ x⁴·A, px⁴.
+    pub(super) light_x4: f64,
 }
 
-/// The pixels of a window that are not burnt out; `least` is the light above the background from which they count as the rim.
-pub(super) fn unburnt(
-    patch: &Patch,
-    centre: (f64, f64),
-    radius: f64,
-    step: usize,
-    background: &Tilt,
-    least: f64,
-) -> Unburnt {
-    let mut sums = Unburnt::default();
-    for_rows(patch, centre, radius, step, |index, dx, dy| {
-        let light = patch.light[index];
-        if light < BURNT_LIGHT {
+impl Rim {
+    pub(super) fn of(
+        patch: &Patch,
+        centre: (f64, f64),
+        radius: f64,
+        step: usize,
+        background: &Tilt,
+        least: f64,
+    ) -> Self {
+        let mut rim = Self::default();
+        let rows = step as f64;
+        for_rows(patch, centre, radius, step, |index, dx, dy| {
+            let light = patch.light[index];
+            if light >= BURNT_LIGHT {
+                return;
+            }
             let above = f64::from(light) - background.at(centre.0 + dx, centre.1 + dy);
-            sums.rim += f64::from(u8::from(above > least));
-            sums.light_xx += dx * dx * above;
-        }
-    });
-    sums.rim *= step as f64;
-    sums.light_xx *= step as f64;
-    sums
+            if above > least {
+                rim.pixels += rows;
+            }
+            let xx = dx * dx;
+            rim.light_xx += rows * xx * above;
+            rim.light_x4 += rows * xx * xx * above;
+        });
+        rim
+    }
 }
 
 /// Sums along a row by even powers of the place.

@@ -24,9 +24,11 @@ pub struct Window {
 pub struct Lean {
     /// Third central moment, px³, with its standard uncertainty from noise.
     pub third_px3: Measured,
-    /// Fourth cumulant: fourth central moment less three times the square of the second, px⁴. Negative for a disc.
+    /// Fourth cumulant: fourth central moment less three times the square of the second, px⁴. Negative for a disc. Of a target that is
+    /// burnt out, how its third moment answers to light that rises where it is not.
     pub fourth_px4: f64,
-    /// How far the centre moves for light that rises by one part a pixel, px²: the second moment for a centre of mass.
+    /// How far the centre moves for light that rises by one part a pixel, px²: the second moment for a centre of mass, of the light
+    /// that is not burnt out.
     pub tilt_px2: f64,
 }
 

@@ -110,8 +110,12 @@ const DUSTY: f64 = 4.0;
 /// ceiling, and other things in the window, change it too.
 #[must_use]
 pub(super) fn telling_pair(targets: &[Target]) -> Option<[&Target; 2]> {
+    leaning_pair(targets).filter(|pair| !pair.iter().any(|t| t.flags.contains(&Flag::Saturated)))
+}
+
+/// The same where how their light leans tells something: a ceiling cuts off as much on either side.
+#[must_use]
+fn leaning_pair(targets: &[Target]) -> Option<[&Target; 2]> {
     let pair = [targets.first()?, targets.last()?];
-    let spoilt =
-        |t: &Target| t.flags.contains(&Flag::Saturated) || t.flags.contains(&Flag::Crowded);
-    (!pair.into_iter().any(spoilt)).then_some(pair)
+    (!pair.iter().any(|t| t.flags.contains(&Flag::Crowded))).then_some(pair)
 }

@@ -15,18 +15,27 @@ pub(super) struct Overlap {
     pub(super) four_fold: f64,
 }
 
+/// Strips that an overlap is summed by.
+const STEPS: usize = 200;
+
 impl Overlap {
     /// `None` where hardly anything is left.
     #[must_use]
     pub(super) fn of(b: f64, t: f64) -> Option<Self> {
-        Self::from_raw(&raw(b, t, 200)?)
+        Self::of_all(&[(b, t)], STEPS)
+    }
+
+    /// What several rims leave of the unit circle, each of a radius and with its middle at a place; summed by so many strips.
+    #[must_use]
+    pub(super) fn of_all(rims: &[(f64, f64)], strips: usize) -> Option<Self> {
+        Self::from_raw(&raw(rims, strips)?)
     }
 
     /// The same behind a rim whose edge is not sharp but falls from full light to none over twice this width: as light that is spread over
     /// a disc makes it, which is a mixture of rims of all radii within the width (Gauss's rule for the half circle, 3 nodes).
     #[must_use]
     pub(super) fn softly(b: f64, t: f64, width: f64) -> Option<Self> {
-        let at = |share: f64| raw(b + share * width, t, 100);
+        let at = |share: f64| raw(&[(b + share * width, t)], STEPS / 2);
         let node = std::f64::consts::FRAC_1_SQRT_2;
         let mixed = 0.25 * at(node)? + 0.5 * at(0.0)? + 0.25 * at(-node)?;
         Self::from_raw(&mixed)
@@ -56,9 +65,10 @@ impl Overlap {
 /// Sums over an overlap of 1, x, x², x³, x⁴, y², x·y², x²·y², y⁴.
 type Raw = SVector<f64, 9>;
 
-/// In so many strips; `None` where hardly anything is left.
-fn raw(b: f64, t: f64, strips: usize) -> Option<Raw> {
-    let (low, high) = ((t - b).max(-1.0), (t + b).min(1.0));
+/// Of the unit circle behind some rims, in so many strips; `None` where hardly anything is left.
+fn raw(rims: &[(f64, f64)], strips: usize) -> Option<Raw> {
+    let low = rims.iter().map(|(b, t)| t - b).fold(-1.0, f64::max);
+    let high = rims.iter().map(|(b, t)| t + b).fold(1.0, f64::min);
     if high - low < 0.1 {
         return None;
     }
@@ -66,7 +76,12 @@ fn raw(b: f64, t: f64, strips: usize) -> Option<Raw> {
     let mut sums = Raw::zeros();
     for k in 0..strips {
         let x = low + (k as f64 + 0.5) * step;
-        let square = (1.0 - x * x).min(b * b - (x - t) * (x - t)).max(0.0);
+        let reaches = |(b, t): &(f64, f64)| b * b - (x - t) * (x - t);
+        let square = rims
+            .iter()
+            .map(reaches)
+            .fold(1.0 - x * x, f64::min)
+            .max(0.0);
         let half = square.sqrt();
         let (y2, y4) = (half * square / 3.0, half * square * square / 5.0);
         let (x2, x3) = (x * x, x * x * x);

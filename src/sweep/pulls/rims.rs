@@ -2,11 +2,16 @@
 //!
 //! One rim of some size leaves an overlap of two circles, which is as flat as the blur; how lopsided it is tells the rim's size, and so
 //! the pull. A second rim, that cuts from the other side, takes a part of lopsidedness and pull back, and passes for a smaller one that
-//! pulls more. Then corners above and below, which both make, don't fit: the four-fold cumulant is that of larger rims.
+//! pulls more. Then corners above and below, which both make, don't fit: the four-fold cumulant is that of larger rims. Two rims that
+//! leave little of the iris may turn the pull round; then it is open which way it goes (`two`).
+
+mod two;
+mod unseen;
 
 use super::overlap::{Overlap, pull_of};
 use super::tone::Tone;
 use crate::units::Measured;
+pub(super) use unseen::{SLIGHT, unseen};
 
 /// Standard uncertainties by which one rim may be off what is seen.
 const FITS: f64 = 3.0;
@@ -31,7 +36,9 @@ const LEFT_OVER_TONED: f64 = 0.3;
 const LEFT_OVER_UNKNOWN: f64 = 0.6;
 /// Flattening that an unread tone curve makes of blur and tape, standard deviation: what curves between sRGB's, Rec. 709's and S-shaped ones
 /// do to tape that is half as wide as the blur (simulated sweeps).
-const BY_CURVE: f64 = 0.1;
+pub(super) const BY_CURVE: f64 = 0.1;
+/// Four-fold cumulant that another tone curve than sRGB's makes, standard deviation: sweeps of another renderer.
+const BY_TONE: f64 = 1e-3;
 /// Mean flattening of a cut before anything was seen. Our choice.
 const USUAL: f64 = 0.1;
 /// Flattenings that are thought of, by factors of 1.3 from 0.006.
@@ -54,12 +61,19 @@ pub(super) struct Rim {
     off: f64,
     /// That is seen well.
     telling: bool,
+    /// Size of the pull where it is open which way it goes.
+    pub(super) open: Option<f64>,
 }
 
 impl Rim {
     /// Of a blur of some flattening, lopsidedness and four-fold cumulant; `None` where no overlap of circles is as flat.
     #[must_use]
-    pub(super) fn of(flattening: f64, leaning: Measured, four_fold: Measured) -> Option<Self> {
+    pub(super) fn of(
+        flattening: f64,
+        leaning: Measured,
+        four_fold: Measured,
+        tone: Tone,
+    ) -> Option<Self> {
         let rims = finer(&Overlap::as_flat(flattening).collect::<Vec<_>>());
         let pull = pull_of(flattening, leaning.value.abs());
         let u = [
@@ -74,6 +88,11 @@ impl Rim {
             .iter()
             .map(|rim| off(rim, 1.0))
             .min_by(f64::total_cmp)?;
+        // Another tone curve makes four-fold cumulants of its own.
+        let seen = match tone {
+            Tone::Srgb => four_fold,
+            _ => Measured::new(four_fold.value, four_fold.std_error.hypot(BY_TONE)),
+        };
         let (mut all, mut square) = (0.0, 0.0);
         let none = [(0.0, 1.0 - TWO)];
         let some = SECOND.map(|second| (second, TWO / SECOND.len() as f64));
@@ -92,6 +111,7 @@ impl Rim {
             spread: (square / all).sqrt(),
             off: nearest,
             telling: u[1] < TELLING,
+            open: two::open(flattening, leaning, seen, &rims),
         })
     }
 
@@ -117,14 +137,15 @@ impl Rim {
 }
 
 /// Flattening and pull over blur of a cut that leans so, where an unread tone curve hides how flat it is: what is to be expected, and its
-/// standard deviation. Every flattening is as likely as rims and curves make it, and so is every size of the rim.
+/// standard deviation. Every flattening is as likely as rims and curves make it, and so is every size of the rim. `by_other` is the
+/// standard deviation of what a curve or a ceiling makes of the flattening.
 #[must_use]
-pub(super) fn hidden(flattening: f64, leaning: Measured) -> Option<(f64, Measured)> {
+pub(super) fn hidden(flattening: f64, leaning: Measured, by_other: f64) -> Option<(f64, Measured)> {
     let u = leaning.std_error.max(LEAST[0]);
     let (mut all, mut flat, mut mean, mut square) = (0.0, 0.0, 0.0, 0.0);
     for value in (0..FLATTENINGS).map(|k| 0.006 * 1.3_f64.powi(k)) {
-        let by_curve = (value - flattening) / BY_CURVE;
-        let likely = value * (-value / USUAL - by_curve * by_curve / 2.0).exp();
+        let off = (value - flattening) / by_other;
+        let likely = value * (-value / USUAL - off * off / 2.0).exp();
         let rims = finer(&Overlap::as_flat(value).collect::<Vec<_>>());
         for rim in &rims {
             let off = (leaning.value.abs() - rim.asymmetry) / u;
@@ -163,6 +184,10 @@ mod tests {
         Measured::new(value, 1e-5)
     }
 
+    fn of(leaning: Measured, four_fold: Measured) -> Option<Rim> {
+        Rim::of(FLATTENING, leaning, four_fold, Tone::Srgb)
+    }
+
     /// A rim a seventh larger than the pupil.
     fn one() -> Overlap {
         Overlap::as_flat(FLATTENING).nth(7).expect("overlaps")
@@ -173,7 +198,7 @@ mod tests {
         let shape = one();
         for side in [1.0, -1.0] {
             let leaning = measured(side * shape.asymmetry);
-            let rim = Rim::of(FLATTENING, leaning, measured(shape.four_fold)).expect("a rim");
+            let rim = of(leaning, measured(shape.four_fold)).expect("a rim");
             assert!((rim.pull / shape.pull - 1.0).abs() < 0.02, "{rim:?}");
             assert!(rim.fits(), "{rim:?}");
             assert!(rim.left_over(Tone::Srgb) < 0.1, "{rim:?}");
@@ -187,14 +212,14 @@ mod tests {
     fn a_second_rim_is_in_what_is_left() {
         let shape = one();
         let leaning = measured(0.5 * shape.asymmetry);
-        let rim = Rim::of(FLATTENING, leaning, measured(shape.four_fold)).expect("a rim");
+        let rim = of(leaning, measured(shape.four_fold)).expect("a rim");
         assert!(!rim.fits(), "{rim:?}");
         let left = (0.5 * shape.pull - rim.pull).abs() / rim.pull;
         let u = rim.left_over(Tone::Srgb);
         assert!(left < 2.0 * u, "{rim:?}: {left} {u}");
         // Where corners are not seen as well, it stays possible.
         let corners = Measured::new(shape.four_fold, 4e-4);
-        let rim = Rim::of(FLATTENING, leaning, corners).expect("a rim");
+        let rim = of(leaning, corners).expect("a rim");
         assert!(rim.left_over(Tone::Srgb) > 0.17, "{rim:?}");
         assert!(rim.left_over(Tone::Unknown) > 0.5, "{rim:?}");
     }
@@ -205,7 +230,7 @@ mod tests {
         let shape = one();
         for read in [-0.05, 0.0, FLATTENING, 0.15] {
             let leaning = measured(-shape.asymmetry);
-            let (flattening, pull) = hidden(read, leaning).expect("rims");
+            let (flattening, pull) = hidden(read, leaning, BY_CURVE).expect("rims");
             let off = -shape.pull - pull.value;
             assert!(
                 pull.value < 0.0 && off.abs() < 2.0 * pull.std_error,
@@ -214,6 +239,6 @@ mod tests {
             assert!(flattening > 0.02, "{read}: {flattening}");
         }
         // No overlap of circles leans by so much.
-        assert_eq!(hidden(0.05, measured(0.05)), None);
+        assert_eq!(hidden(0.05, measured(0.05), BY_CURVE), None);
     }
 }

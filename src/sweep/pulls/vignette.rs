@@ -14,6 +14,7 @@
 
 mod curved;
 mod seen;
+mod shaded;
 
 use nalgebra::{DMatrix, DVector};
 
@@ -101,6 +102,13 @@ const LEAST_ALIKE: f64 = 0.003;
 /// The same where the tone curve is not sRGB's: what the sweep does not tell of it flattens blur by 0.01 in simulated sweeps with
 /// an S-shaped curve and tall tape.
 const LEAST_TONED: f64 = 0.015;
+/// The same where a ceiling lets tape make blurs flatter or longer, and twice that between left and right.
+const LEAST_BURNT: f64 = 0.03;
+/// Share of the pull that stays where some frames are burnt out: a ceiling changes how far rims pull. Sweeps of another renderer left
+/// up to 0.8 and mostly 0.3.
+const LEFT_OVER_BURNT: f64 = 0.3;
+/// Probability of falling light from which no cut is weighed beside it.
+const SHADED: f64 = 0.9;
 /// Flattening below 0 down to which an unread tone curve may hide a cut: tape that is taller than wide is read as so much longer.
 const MOST_HIDDEN: f64 = 0.1;
 /// Largest flattening that a barrel is thought to make: two circles of one size of whose light 0.4 is left.
@@ -135,14 +143,11 @@ pub(in crate::sweep) fn look(
         return Some(shape);
     }
     let separation = reference_px(frames)?;
-    let seen = seen::of(frames, course, warp)?;
-    let against_square =
-        |of: &dyn Fn(&Seen) -> f64| share_of_blur(seen.iter().map(|s| (s.blur, of(s))));
-    let flat = against_square(&|s| (s.flat[0] + s.flat[1]) / 2.0)?;
-    let sides = [
-        against_square(&|s| s.flat[0])?.value,
-        against_square(&|s| s.flat[1])?.value,
-    ];
+    let all = seen::of(frames, course, warp)?;
+    let told = seen::flat(&all)?;
+    let burnt = told.burnt;
+    let seen: Vec<Seen> = all.iter().filter(|s| burnt || !s.burnt).copied().collect();
+    let (flat, sides) = (told.both, told.sides);
     let leaning = seen::lopsided(&seen, 0.0, separation)?;
     let widest = course
         .signed
@@ -160,25 +165,37 @@ pub(in crate::sweep) fn look(
         return None;
     }
     let four_fold = seen::four_fold(&seen);
-    let rim = || Rim::of(flattening, leaning, four_fold?);
+    let rim = || Rim::of(flattening, leaning, four_fold?, tone);
     let shown = || alike && significant(flat) && rim().is_some_and(|rim| rim.fits());
-    let hides = tone == Tone::Unknown
+    let (by_other, differ) = if burnt {
+        (seen::BY_CEILING, LEAST_BURNT)
+    } else {
+        (rims::BY_CURVE, LEAST_TONED)
+    };
+    let hides = (tone == Tone::Unknown || burnt)
         && flattening > -MOST_HIDDEN
-        && (sides[0] - sides[1]).abs() < LEAST_TONED;
+        && (sides[0] - sides[1]).abs() < differ;
     if hides
         && significant(leaning)
-        && seen::lean_alike(&seen)
-        && !shown()
-        && let Some((flattening, pull)) = rims::hidden(flattening, leaning)
+        && seen::lean_alike(&seen, if burnt { 0.0 } else { ALIKE })
+        && (burnt || !shown())
+        && let Some((flattening, pull)) = rims::hidden(flattening, leaning, by_other)
     {
-        return Some(Shape::Cut(CutBlur {
-            flattening,
-            pull: pull.value,
-            left_over: pull.std_error / pull.value.abs(),
-            certain: true,
-            named: true,
-            effect_pct: effect_pct(pull.value),
-        }));
+        let shaded = shaded::shaded(&all, flat, by_other, separation).unwrap_or(0.5);
+        if shaded < SHADED {
+            // Both are weighed: of a cut that may be none, as much is taken out as is to be expected.
+            let expected = (1.0 - shaded) * pull.value;
+            let square = (1.0 - shaded) * (pull.value.powi(2) + pull.std_error.powi(2));
+            let left = (square - expected * expected).max(0.0).sqrt();
+            return Some(Shape::Cut(CutBlur {
+                flattening,
+                pull: expected,
+                left_over: left / expected.abs(),
+                certain: true,
+                named: true,
+                effect_pct: effect_pct(pull.value),
+            }));
+        }
     }
     // Circles of one size are not lopsided at all: then the size of the pull is known, but not which way it goes.
     let lopsided_alike = alike && significant(leaning);
@@ -190,8 +207,15 @@ pub(in crate::sweep) fn look(
     };
     if flattening < least || !significant(flat) {
         let most = flattening.max(0.0) + UNSEEN_SIGMA * flat.std_error;
+        // Flattening too slight for any rim to lean it is left as it is.
+        let slight = if burnt { 0.0 } else { rims::SLIGHT };
+        let mut pull = pull_of_alike(most);
+        if most > slight {
+            let kept = if burnt { 0.0 } else { pull_of_alike(slight) };
+            pull = pull.min(kept + rims::unseen(flat, leaning));
+        }
         return Some(Shape::Whole {
-            unseen_pct: effect_pct(pull_of_alike(most)),
+            unseen_pct: effect_pct(pull),
         });
     }
     let as_shrunk = || seen::lopsided(&seen, flattening, separation);
@@ -224,7 +248,18 @@ pub(in crate::sweep) fn look(
     };
     if certain {
         let rim = rim()?;
-        let left_over = rim.left_over(tone).hypot(uneven(&seen));
+        if let Some(pull) = rim.open {
+            return Some(Shape::Cut(CutBlur {
+                certain: false,
+                ..cut(pull, 1.0)
+            }));
+        }
+        let burnt = if all.len() > seen.len() {
+            LEFT_OVER_BURNT
+        } else {
+            0.0
+        };
+        let left_over = rim.left_over(tone).hypot(uneven(&seen)).hypot(burnt);
         return Some(Shape::Cut(cut(rim.pull.copysign(leaning.value), left_over)));
     }
     let weighed = if alike && tone == Tone::Srgb && !is_of_long_tape(&seen) {

@@ -131,6 +131,7 @@ mod tests {
                         lopsided: shrunk,
                         four_fold: 0.0,
                     }),
+                    burnt: false,
                 }
             })
             .collect()

@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::super::telling_pair;
+use super::super::leaning_pair;
 use super::super::warp::Warp;
 use crate::measure::Target;
 use crate::sweep::FrameResult;
@@ -120,7 +120,7 @@ pub(super) fn seen(
     blur: f64,
     warp: Option<&Warp>,
 ) -> Option<Seen> {
-    let [left, right] = telling_pair(&frame.targets)?;
+    let [left, right] = leaning_pair(&frame.targets)?;
     let size = |t: &Target| t.variance_px2.value.max(0.0).powf(1.5);
     let u = |t: &Target| t.lean.third_px3.std_error.max(LEAST_SKEWNESS * size(t));
     let stretched = |t: &Target| warp.map_or(0.0, |warp| warp.third_px3(t, frame.travel));

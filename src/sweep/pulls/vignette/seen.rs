@@ -2,11 +2,11 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::super::leaning_pair;
 use super::super::spread::reference_px;
-use super::super::telling_pair;
 use super::super::warp::Warp;
-use super::{ALIKE, weight};
-use crate::measure::Target;
+use super::{share_of_blur, weight};
+use crate::measure::{Flag, Target};
 use crate::sweep::FrameResult;
 use crate::sweep::distance::blur::BlurCourse;
 use crate::sweep::fitting::least_squares::{self, Fit};
@@ -20,8 +20,12 @@ const WORTH_BOTH: f64 = 25.0;
 const SHRUNK: f64 = 18.0;
 /// Least standard uncertainty of a four-fold cumulant that is believed, as a part of the second moment's square.
 const LEAST_FOUR_FOLD: f64 = 0.002;
+/// Flattening that a ceiling makes of blur before tape that is no square, standard deviation: up to 0.013 in sweeps of another
+/// renderer whose targets are burnt out in all frames, tape 1.2 to 1.4 times as long as wide, and 0.05 with another tone curve.
+pub(super) const BY_CEILING: f64 = 0.03;
 
 /// What one frame shows of its two targets at the reference's scale.
+#[derive(Debug, Clone, Copy)]
 pub(in crate::sweep) struct Seen {
     pub(in crate::sweep) blur: f64,
     /// Place in the sweep, 0 to 1.
@@ -39,6 +43,43 @@ pub(in crate::sweep) struct Seen {
     pub(in crate::sweep) four_fold: Measured,
     /// What a picture makes of it that shrinks so that the blur is as flat; `None` where none does.
     pub(in crate::sweep) shrunk: Option<Shrunk>,
+    /// Light is cut off at the ceiling.
+    pub(in crate::sweep) burnt: bool,
+}
+
+/// By what share blurs are flatter along the line of the targets, as a few frames or all tell.
+pub(super) struct Flat {
+    pub(super) both: Measured,
+    /// Of the left and the right target alone.
+    pub(super) sides: [f64; 2],
+    /// Frames that are burnt out tell it as well, which tape makes flatter or longer.
+    pub(super) burnt: bool,
+}
+
+/// From the frames that are not burnt out, or from all where these tell less.
+#[must_use]
+pub(super) fn flat(seen: &[Seen]) -> Option<Flat> {
+    let of = |burnt: bool, besides: f64| {
+        let share = |of: &dyn Fn(&Seen) -> f64| {
+            let kept = seen.iter().filter(|s| burnt || !s.burnt);
+            share_of_blur(kept.map(|s| (s.blur, of(s))))
+        };
+        let both = share(&|s| (s.flat[0] + s.flat[1]) / 2.0)?;
+        Some(Flat {
+            both: Measured::new(both.value, both.std_error.hypot(besides)),
+            sides: [share(&|s| s.flat[0])?.value, share(&|s| s.flat[1])?.value],
+            burnt,
+        })
+    };
+    let clear = of(false, 0.0);
+    if !seen.iter().any(|s| s.burnt) {
+        return clear;
+    }
+    let all = of(true, BY_CEILING);
+    match (clear, all) {
+        (Some(clear), Some(all)) if all.both.std_error < clear.both.std_error => Some(all),
+        (clear, all) => clear.or(all),
+    }
 }
 
 /// What a picture that shrinks towards its sides makes of the light of a tape and its blur.
@@ -61,7 +102,7 @@ pub(super) fn of(
 ) -> Option<Vec<Seen>> {
     let separation = reference_px(frames)?;
     let seen = course.signed.iter().filter_map(|&(place, blur)| {
-        let [left, right] = telling_pair(&frames[place].targets)?;
+        let [left, right] = leaning_pair(&frames[place].targets)?;
         // At the reference's scale, so that the tape's own shape is the same in every frame, as the blur's is.
         let scale = frames[place].separation_px?.value / separation;
         let variance = |t: &Target| t.variance_px2.value.max(0.0) / (scale * scale);
@@ -93,6 +134,9 @@ pub(super) fn of(
                 lopsided: -SHRUNK * share / separation * (along + fourth),
                 four_fold: 4.0 * share * (1.0 - scale.powi(-2)) * of_tape,
             }),
+            burnt: [left, right]
+                .iter()
+                .any(|t| t.flags.contains(&Flag::Saturated)),
         })
     });
     Some(seen.collect())
@@ -107,16 +151,16 @@ pub(super) fn lopsided(seen: &[Seen], flattening: f64, separation_px: f64) -> Op
     Some(fit.factor(1, fit.scatter))
 }
 
-/// Whether both targets are lopsided with the cube of the blur, and alike.
+/// Whether both targets are lopsided with the cube of the blur, the same way and the one by this part of the other at least.
 #[must_use]
-pub(super) fn lean_alike(seen: &[Seen]) -> bool {
+pub(super) fn lean_alike(seen: &[Seen], least: f64) -> bool {
     let side = |side: usize| {
         let beyond = |s: &Seen| s.lopsided - s.thirds[side];
         Some(leaning(seen, &beyond)?.factors[1])
     };
     side(0).zip(side(1)).is_some_and(|(left, right)| {
         let (less, more) = (left.abs().min(right.abs()), left.abs().max(right.abs()));
-        left * right > 0.0 && less > ALIKE * more
+        left * right > 0.0 && less > least * more
     })
 }
 
@@ -182,4 +226,45 @@ pub(super) fn four_fold(seen: &[Seen]) -> Option<Measured> {
     });
     let fit = least_squares::fit(&courses, &four)?;
     Some(fit.factor(1, fit.scatter.max(1.0)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Frames of blur from 100 px down by 8 px, flatter by a share, burnt out below some blur, where the tape adds to it.
+    fn shown(ceiling: f64, by_tape: f64) -> Vec<Seen> {
+        let of = |k: u8| {
+            let blur = 100.0 - 8.0 * f64::from(k);
+            let burnt = blur.abs() < ceiling;
+            let tape = if burnt {
+                by_tape * (ceiling - blur.abs())
+            } else {
+                0.0
+            };
+            let flat = 0.05 * blur * blur / 8.0 + 30.0 + tape;
+            Seen {
+                blur,
+                travel: f64::from(k) / 18.0,
+                flat: [flat; 2],
+                thirds: [0.0; 2],
+                lopsided: 0.0,
+                square: 1.0,
+                along: 1.0,
+                fourth: 0.0,
+                four_fold: Measured::new(0.0, 1.0),
+                shrunk: None,
+                burnt,
+            }
+        };
+        (0..14).map(of).collect()
+    }
+
+    #[test]
+    fn flattening_is_that_of_the_frames_that_are_not_burnt_out() {
+        let some = flat(&shown(40.0, 0.5)).expect("enough frames");
+        assert!(!some.burnt && (some.both.value - 0.05).abs() < 1e-9);
+        let all = flat(&shown(120.0, 0.1)).expect("enough frames");
+        assert!(all.burnt && all.both.std_error >= BY_CEILING);
+    }
 }

@@ -257,9 +257,9 @@ impl<'a> Sweep<'a> {
                 design[(at, k)] = -four / size / u_four;
             }
         }
-        for row in 0..count {
+        for (row, s) in seen.iter().enumerate() {
             let at = 2 * count + row;
-            let travel = seen[row].travel;
+            let travel = s.travel;
             values[at] = here.light[row] / s_light;
             for (term, course) in [1.0, travel, travel * travel].into_iter().enumerate() {
                 design[(at, LIGHT + term)] = course / s_light;
