@@ -168,7 +168,9 @@ impl<'a> Sweep<'a> {
             };
             blur.value = (4.0 * (variances[k] - sharp).max(0.0).sqrt()).copysign(sign);
         }
-        let seen = seen::of(&frames, &course, self.warp)?;
+        let mut seen = seen::of(&frames, &course, self.warp)?;
+        // What is cut off at the ceiling tells nothing of the curve below it.
+        seen.retain(|s| !s.burnt);
         let blurs = course.signed.iter().map(|(_, blur)| blur.value).collect();
         Some(Shown { seen, light, blurs })
     }
