@@ -22,8 +22,8 @@ const FITS: f64 = 9.0;
 const NOT_CAMERA: f64 = 30.0;
 /// … and that the ring did not is likelier by e³.
 const NOT_RING: f64 = 6.0;
-/// A move of the middle is looked at from eight standard uncertainties on.
-const MIDDLE_SURE: f64 = 8.0;
+/// A move of the middle is looked at from five standard uncertainties on.
+const MIDDLE_SURE: f64 = 5.0;
 /// A step of the distances that nothing lays to target or ring is left open from seven on: the largest of a thousand simulated
 /// sweeps without one. What runs over more frames alone may be breathing.
 const APART_OPEN: f64 = 7.0;
