@@ -241,18 +241,18 @@ fn cut_blur() {
 }
 
 /// Over rims of different size and place, less than a twentieth of the pull is left. Stated is twice as much: lopsidedness and corners
-/// agree with one rim, and exclude a second one on the other side.
+/// agree with one rim, and exclude a second one on the other side. Where a second rim fits as well, as before cuts so deep that little is
+/// left of the pupil, nothing is taken out, and the uncertainty holds what the rim pulls.
 #[test]
 fn the_pull_of_one_rim_is_taken_out() {
-    let mut pulls = Vec::new();
-    for (barrel, vignetting, f_number) in [
-        (1.08, 0.8, 2.4),
-        (1.14, 0.5, 2.0),
-        (1.2, 0.9, 2.8),
-        (1.3, 0.5, 1.8),
-        (1.36, 0.7, 2.2),
-        (1.45, 0.8, 2.0),
-        (1.5, 0.95, 2.4),
+    for (barrel, vignetting, f_number, is_told) in [
+        (1.08, 0.8, 2.4, false),
+        (1.14, 0.5, 2.0, true),
+        (1.2, 0.9, 2.8, false),
+        (1.3, 0.5, 1.8, true),
+        (1.36, 0.7, 2.2, true),
+        (1.45, 0.8, 2.0, true),
+        (1.5, 0.95, 2.4, false),
     ] {
         let mut script = small(85.0, 2.0);
         script.scene = Scene::two_targets(960, 640);
@@ -260,10 +260,8 @@ fn the_pull_of_one_rim_is_taken_out() {
         script.lens.pupil.vignetting = vignetting;
         script.lens.pupil.barrel = barrel;
         let cut = Files::of(&script).measure(&SweepSettings::default());
-        assert!(
-            message(&cut, Code::BlurVignetted).contains("taken out"),
-            "{barrel}"
-        );
+        let said = message(&cut, Code::BlurVignetted);
+        assert_eq!(!said.contains("nothing was taken out"), is_told, "{said}");
         let stated = cut.frames.iter().filter_map(|frame| frame.shift_pct);
         let mut own: Vec<f64> = errors(&script, &cut)
             .iter()
@@ -272,11 +270,10 @@ fn the_pull_of_one_rim_is_taken_out() {
             .collect();
         // The reference's own shift is 0.
         own.pop();
-        println!("{barrel} {vignetting}: {:.2}", rms(&own));
-        pulls.push(rms(&own));
+        // 0.08 of the pull is stated, and a little more for what the shape leaves open; of one that is not told, all of it.
+        let most = if is_told { 0.05 / 0.08 } else { 1.2 };
+        assert!(rms(&own) < most, "{barrel}: {}", rms(&own));
     }
-    // 0.08 of the pull is stated, and a little more for what the shape leaves open.
-    assert!(pulls.iter().all(|pull| pull * 0.08 < 0.05), "{pulls:?}");
 }
 
 /// Two circles of one size make a blur without a heavier end: how far it pulls is known, but not which way, so nothing is

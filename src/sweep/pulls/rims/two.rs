@@ -23,11 +23,11 @@ const GRAIN: [f64; 2] = [3e-5, 4e-5];
 /// Standard uncertainties of lopsidedness and four-fold cumulant beside noise: breathing changes how far off the axis the targets
 /// are, and tape and irises are no squares and circles. Sweeps of another renderer.
 const BESIDE_NOISE: [f64; 2] = [4e-5, 8e-5];
-/// Flattening at which two rims are as likely as one, before anything was seen, and the power by which the odds grow: slight cuts
-/// are the first rim's that a target's light meets, a lens wide open is cut from both sides. Our choice.
+/// Flattening from which on two rims are as likely as one, before anything was seen, and the power by which the odds grow up to there:
+/// slight cuts are the first rim's that a target's light meets, a lens wide open may be cut from both sides. Our choice.
 const BOTH: (f64, i32) = (0.13, 8);
 /// Probability that the pull goes the other way from which it is open where it goes.
-const OPEN: f64 = 0.1;
+const OPEN: f64 = 0.18;
 
 /// Size that the pull over the blur has in the mean (root of the mean square) where it is open which way it goes, by the shape of a
 /// blur; `None` where that is told. It grows with lopsidedness of a sign if one rim cuts.
@@ -44,7 +44,7 @@ pub(in super::super) fn open(
         four_fold.std_error.hypot(BESIDE_NOISE[1]),
     ];
     let grained = [u[0].hypot(GRAIN[0]), u[1].hypot(GRAIN[1])];
-    let odds = (flattening / BOTH.0).powi(BOTH.1);
+    let odds = (flattening / BOTH.0).powi(BOTH.1).min(1.0);
     let both = odds / (1.0 + odds);
     let (mut all, mut other_way, mut square) = (0.0, 0.0, 0.0);
     for (rims, u, likely) in [(one, u, 1.0 - both), (&two, grained, both)] {
