@@ -1,11 +1,11 @@
 //! A target that moves where it hangs: at once, as tape that lets go, or over some frames, as tape that peels.
 //!
 //! What moves one target alone moves the point half-way between the two by half as much, and the distance between them by
-//! all of it. A camera that moves, and a lens that wobbles, move the point alone; a zoom ring moves the distance alone. So each move is looked
-//! for in both: in the distances as a course beside the smooth curve ([`steps::courses`]), A ± u, and in the place of the point beside
-//! the breathing, δ ± w. That the right target moved (s = 1) or the left one (s = −1) misfits both by (A − 2sδ)²/(u² + 4w²), as −2 log
-//! likelihood; that the camera did misfits by A²/u², that the ring did by δ²/w². Where the move is as smooth as breathing is, u is
-//! large, and camera and target can't be told apart: then 2δ is a bound.
+//! all of it. A camera that moves, and a lens that wobbles, move the point alone; a zoom ring moves the distance alone. So each
+//! move is looked for in both: in the distances as a course beside the smooth curve ([`steps::courses`]), A ± u, and in the
+//! place of the point beside the breathing, δ ± w. That the right target moved (s = 1) or the left one (s = −1) misfits both by
+//! (A − 2sδ)²/(u² + 4w²), as −2 log likelihood; that the camera did misfits by A²/u², that the ring did by δ²/w². Where the
+//! move is as smooth as breathing is, u is large, and camera and target can't be told apart: then 2δ is a bound.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -244,7 +244,7 @@ pub(in crate::sweep) fn find(
 }
 
 impl Moves {
-    /// Leaves open that targets moved by so much, px, as far as tape can; what is sure already is left out.
+    /// Leaves open that targets moved by so much, px, as far as tape can.
     fn leave_open(&mut self, seen: &Seen<'_>, px: f64, whole_px: f64, at: &[usize]) {
         let most = MOST_SHARE * whole_px;
         for (part, place) in seen.window.course.iter().zip(at) {

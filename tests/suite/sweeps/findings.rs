@@ -270,8 +270,9 @@ fn the_pull_of_one_rim_is_taken_out() {
             .collect();
         // The reference's own shift is 0.
         own.pop();
-        // 0.08 of the pull is stated, and a little more for what the shape leaves open; of one that is not told, all of it.
-        let most = if is_told { 0.05 / 0.08 } else { 1.2 };
+        // 0.08 of the pull is stated, and a little more for what the shape leaves open. Of one that is not told all of it is left, and the
+        // expanded uncertainty, k = 2, holds it.
+        let most = if is_told { 0.05 / 0.08 } else { 2.0 };
         assert!(rms(&own) < most, "{barrel}: {}", rms(&own));
     }
 }
