@@ -96,23 +96,23 @@ pub(in crate::sweep) fn levelled(
 /// Known courses beside the curve, each as if it were the only one: how many times it is in the points, and how surely. A
 /// course has a value for each point; what of it is as smooth as the curve may be is left to the curve, and tells nothing.
 #[must_use]
-pub(in crate::sweep) fn courses(
+pub(in crate::sweep) fn courses<'a>(
     points: &[(f64, f64, f64)],
-    courses: &[Vec<f64>],
+    courses: impl Iterator<Item = &'a [f64]>,
 ) -> Vec<Option<Measured>> {
     let Some(problem) = smooth::problem(points, 3) else {
-        return vec![None; courses.len()];
+        return courses.map(|_| None).collect();
     };
     let beside = Beside::of(&problem);
     let directions: DMatrix<f64> = &problem.basis * &problem.back;
-    let size = |course: &Vec<f64>| {
+    let size = |course: &[f64]| {
         let mut own = Column::none(directions.ncols());
         for (k, value) in course.iter().enumerate() {
             own.add(&problem, &directions, k, *value);
         }
         beside.size(&own)
     };
-    courses.iter().map(size).collect()
+    courses.map(size).collect()
 }
 
 /// A course that is to be told from the curve, as the equations see it.

@@ -142,15 +142,26 @@ pub(super) fn pull_of(flattening: f64, asymmetry: f64) -> f64 {
 
 /// Displacement at which a rim of radius b leaves an overlap that is as flat; `None` where none does.
 fn displacement_of(b: f64, flattening: f64) -> Option<f64> {
-    let flat = |t: f64| Overlap::of(b, t).map(|shape| shape.flattening);
-    let (mut low, mut high) = (b - 1.0, b + 0.8);
-    if flat(high)? < flattening {
+    const HALVINGS: u32 = 30;
+    depth_of(flattening, (b - 1.0, b + 0.8), HALVINGS, |t| {
+        Overlap::of(b, t)
+    })
+}
+
+/// How deep rims cut, between two depths, that leave an overlap as flat; `None` where none does. It grows flatter with the depth, so
+/// halving finds it.
+pub(super) fn depth_of(
+    flattening: f64,
+    (mut low, mut high): (f64, f64),
+    halvings: u32,
+    cut: impl Fn(f64) -> Option<Overlap>,
+) -> Option<f64> {
+    if cut(high)?.flattening < flattening {
         return None;
     }
-    // It rises with the displacement, so halving finds it.
-    for _ in 0..30 {
+    for _ in 0..halvings {
         let middle = f64::midpoint(low, high);
-        if flat(middle)? < flattening {
+        if cut(middle)?.flattening < flattening {
             low = middle;
         } else {
             high = middle;

@@ -189,7 +189,6 @@ pub(in crate::sweep) fn find(
     let pairs = pairs(frames, &at, size_px)?;
     let pace: Vec<f64> = at.iter().map(|place| places.pace(*place)).collect();
     let windows = windows(&pace);
-    let courses: Vec<Vec<f64>> = windows.iter().map(|window| window.course.clone()).collect();
     let mut points = points(&measured, places, LEAST_U_PX);
     let whole_px = points.last()?.1;
     let axis_px = AXIS_SHARE * f64::from(size_px?.0);
@@ -201,12 +200,15 @@ pub(in crate::sweep) fn find(
         untold_px: vec![0.0; frames.len()],
     };
     for _ in 0..MOST {
-        let apart = steps::courses(&points, &courses);
-        let seen = windows.iter().zip(apart).filter_map(|(window, apart)| {
+        let courses = windows.iter().map(|window| window.course.as_slice());
+        let apart = steps::courses(&points, courses.clone());
+        let along = middle.moved(courses);
+        let both = windows.iter().zip(apart.into_iter().zip(along));
+        let seen = both.filter_map(|(window, (apart, along))| {
             Some(Seen {
                 window,
                 apart: apart?,
-                along: middle.moved(&window.course)?,
+                along: along?,
             })
         });
         let Some(seen) = seen.max_by(|a, b| a.explained().total_cmp(&b.explained())) else {
@@ -325,24 +327,29 @@ impl Run {
         }
     }
 
-    /// How many times a course is in it, px: beside a constant, and breathing about an axis.
-    fn moved(&self, course: &[f64]) -> Option<Measured> {
+    /// How many times each of some courses is in it, px, as if it were the only one: beside a constant, and breathing about an
+    /// axis.
+    fn moved<'a>(&self, courses: impl Iterator<Item = &'a [f64]>) -> Vec<Option<Measured>> {
         let trembling = trembling(&self.px);
-        let count = self.px.len();
-        let u = |k: usize| self.u_px[k].hypot(trembling);
-        // What is known of the axis beforehand is a row of its own.
-        let rows = DMatrix::from_fn(count + 1, 3, |k, column| match (k == count, column) {
-            (true, 1) => 1.0 / self.axis_px,
-            (true, _) => 0.0,
-            (false, 0) => 1.0 / u(k),
-            (false, 1) => self.shrunk[k] / u(k),
-            (false, _) => course[k] / u(k),
-        });
-        let seen = DVector::from_fn(count + 1, |k, _| self.px.get(k).map_or(0.0, |px| px / u(k)));
-        let fit = least_squares::fit(&rows, &seen)?;
-        // As the middle scatters about the fit, and by no less than is stated of it.
-        let stated = (0..count).map(|k| self.u_px[k] / u(k)).fold(0.0, f64::max);
-        Some(fit.factor(2, fit.scatter.max(stated * stated)))
+        let u: Vec<f64> = self.u_px.iter().map(|u| u.hypot(trembling)).collect();
+        let count = u.len();
+        let seen = DVector::from_fn(count + 1, |k, _| self.px.get(k).map_or(0.0, |px| px / u[k]));
+        // As it scatters about the fit, and by no less than is stated of it.
+        let stated = self.u_px.iter().zip(&u).map(|(stated, u)| stated / u);
+        let stated = stated.fold(0.0, f64::max).powi(2);
+        let of = |course: &[f64]| {
+            // What is known of the axis beforehand is a row of its own.
+            let rows = DMatrix::from_fn(count + 1, 3, |k, column| match (k == count, column) {
+                (true, 1) => 1.0 / self.axis_px,
+                (true, _) => 0.0,
+                (false, 0) => 1.0 / u[k],
+                (false, 1) => self.shrunk[k] / u[k],
+                (false, _) => course[k] / u[k],
+            });
+            let fit = least_squares::fit(&rows, &seen)?;
+            Some(fit.factor(2, fit.scatter.max(stated)))
+        };
+        courses.map(of).collect()
     }
 }
 
@@ -362,11 +369,11 @@ fn other_is_still(across: &[Run; 2], seen: &Seen<'_>, side: Side) -> bool {
         Side::Left => &across[1],
         Side::Right => &across[0],
     };
-    let moved = other.moved(&seen.window.course);
-    moved.is_some_and(|moved| {
-        let trembles = TREMBLES * seen.apart.value.abs();
-        moved.value.abs() < (STILL_SIGMA * moved.std_error).max(trembles)
-    })
+    let trembles = TREMBLES * seen.apart.value.abs();
+    let moved = other.moved([seen.window.course.as_slice()].into_iter());
+    let is_still =
+        |moved: Measured| moved.value.abs() < (STILL_SIGMA * moved.std_error).max(trembles);
+    moved.into_iter().flatten().any(is_still)
 }
 
 #[cfg(test)]

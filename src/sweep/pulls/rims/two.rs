@@ -5,7 +5,7 @@
 
 use std::f64::consts::PI;
 
-use super::super::overlap::Overlap;
+use super::super::overlap::{Overlap, depth_of};
 use crate::units::Measured;
 
 /// Sizes of each rim, from the iris's own on.
@@ -16,6 +16,8 @@ const LARGEST: f64 = 0.8;
 const DEPTHS: u32 = 8;
 /// Strips that an overlap is summed by; a hundred are good for 1e-5.
 const STRIPS: usize = 100;
+/// How deep the first rim cuts at most, in radii of the iris.
+const DEEPEST: f64 = 0.9;
 /// Halvings that find how deep rims cut.
 const HALVINGS: u32 = 14;
 /// Half the distance between neighbours of these, in lopsidedness and four-fold cumulant.
@@ -79,28 +81,12 @@ fn as_flat(flattening: f64) -> Vec<Overlap> {
                     ];
                     Overlap::of_all(&rims, STRIPS)
                 };
-                all.extend(deep(flattening, cut));
+                let depth = depth_of(flattening, (0.0, DEEPEST), HALVINGS, cut);
+                all.extend(depth.and_then(cut));
             }
         }
     }
     all
-}
-
-/// What is as flat of overlaps that grow flatter with a depth; `None` where none is.
-fn deep(flattening: f64, cut: impl Fn(f64) -> Option<Overlap>) -> Option<Overlap> {
-    let (mut low, mut high) = (0.0, 0.9);
-    if cut(high)?.flattening < flattening {
-        return None;
-    }
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if cut(middle)?.flattening < flattening {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    cut(f64::midpoint(low, high))
 }
 
 #[cfg(test)]
