@@ -100,6 +100,29 @@ impl Plane {
         self
     }
 
+    /// The same picture with rows for columns.
+    #[must_use]
+    pub fn transposed(&self) -> Self {
+        let (width, height) = (self.width as usize, self.height as usize);
+        Self {
+            width: self.height,
+            height: self.width,
+            samples: match &self.samples {
+                Samples::Eight(codes) => {
+                    let mut turned = Self::room_for(codes.len());
+                    transpose(codes, (width, height), &mut turned);
+                    Samples::Eight(turned)
+                }
+                Samples::Sixteen(codes) => {
+                    let mut turned = vec![0; codes.len()];
+                    transpose(codes, (width, height), &mut turned);
+                    Samples::Sixteen(turned)
+                }
+            },
+            rounding_step: self.rounding_step,
+        }
+    }
+
     /// Step to which the file rounds smooth light, 8-bit codes: 1 for plain 8 bit, 1/257 for 16 bit.
     #[must_use]
     pub const fn rounding_step(&self) -> f64 {
@@ -122,5 +145,19 @@ impl Plane {
     #[must_use]
     pub const fn samples(&self) -> &Samples {
         &self.samples
+    }
+}
+
+/// Puts columns for rows, in squares that stay in the cache.
+fn transpose<T: Copy>(codes: &[T], (width, height): (usize, usize), turned: &mut [T]) {
+    const SIDE: usize = 32;
+    for top in (0..height).step_by(SIDE) {
+        for left in (0..width).step_by(SIDE) {
+            for y in top..(top + SIDE).min(height) {
+                for x in left..(left + SIDE).min(width) {
+                    turned[x * height + y] = codes[y * width + x];
+                }
+            }
+        }
     }
 }

@@ -77,6 +77,9 @@ pub struct Spot {
 }
 
 /// One target, measured: where its centre is, how wide its blur.
+///
+/// Of targets that hang one above the other, a sweep measures the light in pictures with rows for columns: then x means the line through
+/// them in all that is told of the light, and y across it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Target {
     /// Centre, px to the right of the first column's centre.
@@ -128,6 +131,24 @@ impl Target {
             mean * (1.0 + self.elongation),
             mean * (1.0 - self.elongation),
         )
+    }
+
+    /// Makes columns of rows for where it lies. What is told along x or along y of its light stays along the line through the targets,
+    /// or across it.
+    pub fn swap_axes(&mut self) {
+        std::mem::swap(&mut self.x_px, &mut self.y_px);
+        let Window {
+            left,
+            top,
+            right,
+            bottom,
+        } = self.window;
+        self.window = Window {
+            left: top,
+            top: left,
+            right: bottom,
+            bottom: right,
+        };
     }
 
     /// An even target without anything remarkable, for tests that measure no picture: each centre known to 0.004 px.

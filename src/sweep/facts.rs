@@ -43,9 +43,10 @@ impl Facts {
                 .f_number
                 .or_else(|| info.and_then(|info| info.f_number))
                 .map(|n| n.n()),
+            // The sensor's width is its longer side, however the camera stood.
             pitch_px_per_mm: size
                 .zip(width_mm)
-                .map(|(size, width)| f64::from(size.0) / width),
+                .map(|((width, height), mm)| f64::from(width.max(height)) / mm),
             closest_m: settings.closest_focus.map(Metres::m),
             target_m: settings.target_distance.map(Metres::m),
         }

@@ -11,6 +11,7 @@ mod finding;
 mod findings;
 mod fitting;
 mod frame;
+mod hanging;
 mod measurement;
 mod part;
 mod pulls;
@@ -38,15 +39,16 @@ pub use repeats::together::{
     Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_groups, together,
 };
 pub use repeats::{Combined, combine_repeats};
+pub use run::measure;
+pub use sequence::runs::apart as runs_apart;
 pub use settings::{FrameOrder, SweepSettings};
+pub use sorting::split::{split, split_looking};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
-pub const ALGORITHM_VERSION: u32 = 10;
+pub const ALGORITHM_VERSION: u32 = 11;
 
 /// The tolerance that holds unless somebody sets another, per cent of shift (common practice, no source).
 pub const DEFAULT_TOLERANCE_PCT: f64 = 2.0;
-
-use crate::measure::{Plane, Unmeasurable};
 
 /// Frames that belong to one sweep, as indices into what was sorted.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,45 +57,4 @@ pub struct SweepGroup {
     pub name: String,
     /// Indices of its frames, in file order.
     pub frames: Vec<usize>,
-}
-
-/// Sorts the frames of a folder, card or archive into sweeps by folder, lens, focal length and gaps in time and file number.
-#[must_use]
-pub fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
-    sorting::split::split(frames, source_name)
-}
-
-/// The same, where pictures tell what files leave open: frames behind a pause that carry on where those before it ended are of
-/// one sweep. `load` gives the picture of a frame by its index; only a few beside such pauses are asked for.
-#[must_use]
-pub fn split_looking(
-    frames: &[FrameInfo],
-    source_name: &str,
-    load: &(dyn Fn(usize) -> Result<Plane, Unmeasurable> + Sync),
-) -> Vec<SweepGroup> {
-    sorting::split::split_looking(frames, source_name, load)
-}
-
-/// The runs through the focus that the measurement of these frames found, as their indices: more than one where several
-/// brackets were shot one after the other without a pause (`Code::SeveralRuns`), which can be measured each by itself then.
-#[must_use]
-pub fn runs_apart(
-    frames: &[FrameInfo],
-    settings: &SweepSettings,
-    measured: &SweepMeasurement,
-) -> Vec<Vec<usize>> {
-    sequence::runs::apart(frames, settings, measured)
-}
-
-/// Measures one sweep. `load` gives the picture of the frame with this index in `frames`; it may be asked more than once
-/// and from several threads. `progress` hears how many frames are done and how many there are.
-#[must_use]
-pub fn measure(
-    name: &str,
-    frames: &[FrameInfo],
-    load: &(dyn Fn(usize) -> Result<Plane, Unmeasurable> + Sync),
-    settings: &SweepSettings,
-    progress: &(dyn Fn(usize, usize) + Sync),
-) -> SweepMeasurement {
-    run::measure(name, frames, load, settings, progress)
 }

@@ -2,6 +2,7 @@
 
 use super::distance::{self, blur};
 use super::facts::Facts;
+use super::hanging::{self, Lie};
 use super::pulls::spread::reference_px;
 use super::pulls::{spread, tone};
 use super::sequence::restore::Restored;
@@ -17,8 +18,10 @@ use super::{findings, frame, pulls, search};
 use crate::measure::{Flag, Target};
 use crate::units::{Measured, Metres};
 
-/// See `sweep::measure`.
-pub(super) fn measure(
+/// Measures one sweep. `load` gives the picture of the frame with this index in `frames`; it may be asked more than once
+/// and from several threads. `progress` hears how many frames are done and how many there are.
+#[must_use]
+pub fn measure(
     name: &str,
     frames: &[FrameInfo],
     load: Load<'_>,
@@ -26,21 +29,32 @@ pub(super) fn measure(
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> SweepMeasurement {
     let total = frames.len();
-    let places_of = |index: usize| settings.pointed_at.get(&frames[index].file).cloned();
-    let look =
-        |indices: &[usize]| look::at_all(indices, load, &places_of, &|done| progress(done, total));
-    let measurement = measure_seen(name, frames, &look, load, settings);
+    let measured = |load: Load<'_>, settings: &SweepSettings, lie: Lie| {
+        let places_of = |index: usize| settings.pointed_at.get(&frames[index].file).cloned();
+        let look = |indices: &[usize]| {
+            look::at_all(indices, load, &places_of, &|done| progress(done, total))
+        };
+        measure_seen(name, frames, &look, load, settings, lie)
+    };
+    let mut measurement = measured(load, settings, Lie::SideBySide);
+    if hanging::hang(&measurement.frames) {
+        let turned = |index: usize| load(index).map(|plane| plane.transposed());
+        let settings = hanging::settings(settings);
+        measurement = measured(&turned, &settings, Lie::OneAboveTheOther);
+        hanging::put_back(&mut measurement);
+    }
     progress(total, total);
     measurement
 }
 
-/// The same from what is seen in the frames at some indices.
+/// The same from what is seen in the frames at some indices, where the targets lie side by side, or the pictures have rows for columns.
 fn measure_seen(
     name: &str,
     frames: &[FrameInfo],
     look: search::Look<'_>,
     load: Load<'_>,
     settings: &SweepSettings,
+    lie: Lie,
 ) -> SweepMeasurement {
     let mut sequence = order::by_files(frames, settings.order);
     let search = search::find(frames, &mut sequence, look, load, settings);
@@ -145,11 +159,6 @@ fn measure_seen(
             focal_mm: facts.focal_mm,
             closest_mm: closest_focus.map(|d| 1000.0 * d.m()),
             target_mm: settings.target_distance.map(|d| 1000.0 * d.m()),
-            unseen_shading_pct: pulls.unseen_shading_pct,
-            unseen_across_pct: pulls.unseen_across_pct,
-            unseen_cut_pct: pulls.unseen_cut_pct,
-            slip_pct: None,
-            untold_move_pct: None,
         },
     };
     let mut summary = verdict::conclude(&mut results, &grounds);
@@ -191,6 +200,7 @@ fn measure_seen(
         findings: Vec::new(),
     };
     let evidence = findings::Evidence {
+        lie,
         places,
         restored,
         runs,

@@ -237,6 +237,19 @@ fn every_finding_of_the_program_is_explained() {
     }
 }
 
+/// A line that was broken in the source without a word to the compiler shows as a row of blanks to readers.
+#[test]
+fn no_text_of_the_program_has_a_hole() {
+    use breathmark::sweep::{Code, Part};
+    let findings = Code::ALL
+        .iter()
+        .flat_map(|code| [code.title(), code.advice()]);
+    let parts = Part::ALL.iter().map(|part| part.description());
+    for text in findings.chain(parts) {
+        assert!(!text.contains("  "), "{text}");
+    }
+}
+
 /// The fuzz targets build the readers with the dependencies that the program has, and with the rooms that readers may use.
 #[test]
 fn the_fuzz_package_has_the_readers_and_their_dependencies() {

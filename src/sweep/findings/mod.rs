@@ -6,6 +6,7 @@ mod motion;
 mod pictures;
 
 use super::distance::blur::{BlurCourse, FromBlur};
+use super::hanging::Lie;
 use super::pulls::shading::Shading;
 use super::pulls::vignette::CutBlur;
 use super::sequence::places::Places;
@@ -22,6 +23,8 @@ use super::{Code, Finding, FrameResult, Severity, SweepMeasurement, SweepSetting
 /// What was learnt on the way to the result, beside the result itself.
 #[derive(Debug, Clone)]
 pub(super) struct Evidence {
+    /// How the targets lie.
+    pub(super) lie: Lie,
     /// Where the frames stand.
     pub(super) places: Places,
     /// The order was changed.
@@ -71,7 +74,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         distances::unknown(sweep, settings, evidence),
         distances::disagrees(sweep, settings, evidence),
         motion::slipped(sweep, evidence.slip.as_ref()),
-        motion::target_moved(sweep, &evidence.moves),
+        motion::target_moved(sweep, &evidence.moves, evidence.lie),
         motion::camera_moved(sweep, evidence),
         pictures::clipped(sweep),
         pictures::saturated(sweep),

@@ -2,6 +2,7 @@
 
 use super::{Evidence, finding, signed, worst_u};
 use crate::measure::Target;
+use crate::sweep::hanging::Lie;
 use crate::sweep::sequence::places::median;
 use crate::sweep::verdict::moved::{Moved, Moves, Side};
 use crate::sweep::verdict::slip::{Mover, Slip};
@@ -76,9 +77,6 @@ impl Step {
     }
 }
 
-/// Turn after which a line lies as before, rad.
-const HALF_TURN: f64 = std::f64::consts::PI;
-
 /// Moves and turns of the picture against the reference: breathing moves the middle of the pair on a line through the
 /// picture's own middle, which is taken out with the measured scale.
 fn poses(sweep: &SweepMeasurement) -> Option<Vec<Pose>> {
@@ -97,8 +95,7 @@ fn poses(sweep: &SweepMeasurement) -> Option<Vec<Pose>> {
                 place,
                 x: here.0 - centre.0 - scale * (still.0 - centre.0),
                 y: here.1 - centre.1 - scale * (still.1 - centre.1),
-                // Of two that hang one above the other, now one and now the other is the left one.
-                roll: angle - still_angle - HALF_TURN * ((angle - still_angle) / HALF_TURN).round(),
+                roll: angle - still_angle,
                 leans_px: leans_px(&frame.targets),
                 u_px,
                 u_roll: 2.0 * u_px / frame.separation_px?.value,
@@ -237,7 +234,7 @@ fn restless(poses: &[Pose]) -> bool {
 }
 
 /// One of the targets moved where it hangs.
-pub(super) fn target_moved(sweep: &SweepMeasurement, moves: &Moves) -> Option<Finding> {
+pub(super) fn target_moved(sweep: &SweepMeasurement, moves: &Moves, lie: Lie) -> Option<Finding> {
     let by_size = |a: &&Moved, b: &&Moved| {
         let size = |moved: &Moved| moved.apart_px.value.abs();
         size(a).total_cmp(&size(b))
@@ -248,9 +245,10 @@ pub(super) fn target_moved(sweep: &SweepMeasurement, moves: &Moves) -> Option<Fi
         .value;
     let file = |frame: usize| sweep.frames[frame].info.file.clone();
     let (before, after) = (file(largest.before), file(largest.after));
+    let [first, last] = lie.sides();
     let (moves_side, stays) = match largest.side {
-        Side::Left => ("left", "right"),
-        Side::Right => ("right", "left"),
+        Side::Left => (first, last),
+        Side::Right => (last, first),
     };
     let pct = largest.apart_px.scaled(100.0 / reference_px);
     let more = match moves.moved.len() {

@@ -110,10 +110,11 @@ fn sharpest(radius: &[f64], (enough, again): (f64, f64)) -> Vec<usize> {
     found
 }
 
-/// The runs that a measurement found in these frames, as their indices in the order of shooting; one where it found no more, or
-/// none that can be told apart.
+/// The runs through the focus that a measurement found in these frames, as their indices in the order of shooting: more than one where
+/// several brackets were shot one after the other without a pause (`Code::SeveralRuns`), which can be measured each by itself then; one
+/// where it found no more, or none that can be told apart.
 #[must_use]
-pub(in crate::sweep) fn apart(
+pub fn apart(
     frames: &[FrameInfo],
     settings: &SweepSettings,
     measured: &SweepMeasurement,

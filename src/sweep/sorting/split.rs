@@ -37,17 +37,16 @@ const STRAY: usize = 2;
 /// takes a few pictures each.
 const MOST_LOOKS: usize = 48;
 
-/// See `sweep::split`.
-pub(in crate::sweep) fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
+/// Sorts the frames of a folder, card or archive into sweeps by folder, lens, focal length and gaps in time and file number.
+#[must_use]
+pub fn split(frames: &[FrameInfo], source_name: &str) -> Vec<SweepGroup> {
     sorted_out(frames, source_name, &mut |_, _| false)
 }
 
-/// See `sweep::split_looking`.
-pub(in crate::sweep) fn split_looking(
-    frames: &[FrameInfo],
-    source_name: &str,
-    load: Load<'_>,
-) -> Vec<SweepGroup> {
+/// The same, where pictures tell what files leave open: frames behind a pause that carry on where those before it ended are of
+/// one sweep. `load` gives the picture of a frame by its index; only a few beside such pauses are asked for.
+#[must_use]
+pub fn split_looking(frames: &[FrameInfo], source_name: &str, load: Load<'_>) -> Vec<SweepGroup> {
     let mut looks = 0;
     sorted_out(frames, source_name, &mut |before, after| {
         looks += 1;

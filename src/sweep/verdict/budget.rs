@@ -90,7 +90,7 @@ fn middle_of(values: &[Option<f64>], at: usize) -> f64 {
     known.get(known.len() / 2).copied().unwrap_or(0.0)
 }
 
-/// What the systematic bounds need to know.
+/// What the bound of the entrance pupil needs to know.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(in crate::sweep) struct Setting {
     /// Focal length, mm.
@@ -99,16 +99,6 @@ pub(in crate::sweep) struct Setting {
     pub(in crate::sweep) closest_mm: Option<f64>,
     /// Distance to the targets, mm from the sensor plane.
     pub(in crate::sweep) target_mm: Option<f64>,
-    /// What brightness that falls off may do without being seen, percentage points.
-    pub(in crate::sweep) unseen_shading_pct: Option<f64>,
-    /// What light that comes unevenly through the pupil may do without being seen, percentage points.
-    pub(in crate::sweep) unseen_across_pct: Option<f64>,
-    /// Step of the scale between the worst frame and the reference, per cent.
-    pub(in crate::sweep) slip_pct: Option<f64>,
-    /// What the shift would hold if a target moved and not the camera, percentage points.
-    pub(in crate::sweep) untold_move_pct: Option<f64>,
-    /// What cut blur may do that is too slight to be seen, percentage points.
-    pub(in crate::sweep) unseen_cut_pct: Option<f64>,
 }
 
 /// Random parts of one shift, percentage points.
@@ -122,9 +112,15 @@ pub(super) struct Noise {
     pub(super) total: f64,
 }
 
-/// The budget of the worst shift, its lines in a fixed order.
+/// The budget of the worst shift, its lines in a fixed order. `bounds` are those beside the entrance pupil's, percentage points, as far as
+/// there are any.
 #[must_use]
-pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Budget {
+pub(super) fn of(
+    noise: Noise,
+    differences: Differences,
+    setting: Setting,
+    bounds: impl IntoIterator<Item = (Part, Option<f64>)>,
+) -> Budget {
     let explained = noise.frame.hypot(noise.reference);
     // Where the scatter is smaller than the estimator feared, its word counts for both.
     let share = (noise.total / explained.max(1e-12)).min(1.0);
@@ -141,13 +137,6 @@ pub(super) fn of(noise: Noise, differences: Differences, setting: Setting) -> Bu
             optics::perspective_bound_pct(focal, closest, target),
         ));
     }
-    let bounds = [
-        (Part::UnseenShading, setting.unseen_shading_pct),
-        (Part::UnevenPupil, setting.unseen_across_pct),
-        (Part::UnseenVignetting, setting.unseen_cut_pct),
-        (Part::ZoomSlip, setting.slip_pct),
-        (Part::UntoldMove, setting.untold_move_pct),
-    ];
     systematic.extend(
         bounds
             .into_iter()
@@ -198,7 +187,7 @@ mod tests {
         };
         for total in [0.003, 0.0004] {
             let noise = Noise { total, ..noise };
-            let budget = of(noise, differences, Setting::default());
+            let budget = of(noise, differences, Setting::default(), []);
             let sum = budget
                 .random
                 .iter()
@@ -215,14 +204,13 @@ mod tests {
             focal_mm: Some(50.0),
             closest_mm: Some(500.0),
             target_mm: Some(2000.0),
-            ..Setting::default()
         };
         let noise = Noise {
             frame: 0.0,
             reference: 0.0,
             total: 0.0,
         };
-        let budget = of(noise, Differences::default(), setting);
+        let budget = of(noise, Differences::default(), setting, []);
         assert_eq!(budget.systematic.len(), 1);
         assert!(!budget.systematic[0].part.is_random());
         assert!(budget.random.iter().all(|line| line.part.is_random()));

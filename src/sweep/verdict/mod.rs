@@ -18,7 +18,7 @@ use super::sequence::places::Places;
 use super::surroundings::backdrop::Backdrop;
 use super::surroundings::dust::Dust;
 use super::surroundings::other_light::OtherLight;
-use super::{CurvePoint, FrameResult, ShiftCurve, Summary, frame};
+use super::{CurvePoint, FrameResult, Part, ShiftCurve, Summary, frame};
 use crate::units::Measured;
 
 /// Least uncertainty of a separation that is believed, px: interpolation and compression leave as much in the best case.
@@ -44,7 +44,7 @@ pub(super) struct Grounds<'a> {
     pub(super) slip: Option<&'a Slip>,
     /// Nothing shows which end of the sweep is at closest focus.
     pub(super) either_way: bool,
-    /// What the systematic bounds need.
+    /// What the bound of the entrance pupil needs.
     pub(super) setting: Setting,
 }
 
@@ -151,16 +151,15 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         });
     }
     let (k, worst, worst_shift_pct) = worst?;
-    let setting = Setting {
-        slip_pct: grounds
-            .slip
-            .filter(|slip| worst <= slip.before)
-            .map(|slip| slip.jump_pct.value.abs()),
-        untold_move_pct: grounds
-            .moves
-            .and_then(|moves| moves.untold_pct(worst, reference_px)),
-        ..grounds.setting
-    };
+    let slip = grounds.slip.filter(|slip| worst <= slip.before);
+    let untold_move = |moves: &Moves| moves.untold_pct(worst, reference_px);
+    let bounds = [
+        (Part::UnseenShading, grounds.pulls.unseen_shading_pct),
+        (Part::UnevenPupil, grounds.pulls.unseen_across_pct),
+        (Part::UnseenVignetting, grounds.pulls.unseen_cut_pct),
+        (Part::ZoomSlip, slip.map(|slip| slip.jump_pct.value.abs())),
+        (Part::UntoldMove, grounds.moves.and_then(untold_move)),
+    ];
     let per_px = 100.0 / reference_px;
     let noise = Noise {
         frame: points[k].2 * per_px,
@@ -184,7 +183,8 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
                 .get(worst)
                 .copied()
                 .unwrap_or(Differences::default()),
-            setting,
+            grounds.setting,
+            bounds,
         ),
     })
 }
