@@ -100,23 +100,23 @@ pub(super) fn mask(
         return 0.0;
     }
     // Its neighbours are touched by it too: softness of the lens and of JPEG.
-    let mut touched = std::collections::BTreeMap::new();
+    let mut touched = BTreeSet::new();
     for &index in &others {
         let (column, row) = (index % width, index / width);
         for r in row.saturating_sub(2)..(row + 3).min(rows) {
             for c in column.saturating_sub(2)..(column + 3).min(width) {
-                touched.insert(r * width + c, ());
+                touched.insert(r * width + c);
             }
         }
     }
     let mut foreign = 0.0;
     let mut replaced = Vec::with_capacity(touched.len());
-    for &index in touched.keys() {
+    for &index in &touched {
         let x = f64::from(patch.window.left) + (index % width) as f64;
         let y = f64::from(patch.window.top) + (index / width) as f64;
         let mirror = mirror(x - centre.0, y - centre.1)
             .map(|(column, row)| row * width + column)
-            .filter(|m| !touched.contains_key(m));
+            .filter(|m| !touched.contains(m));
         let light = mirror.map_or(ring.plane.at(x, y) as f32, |m| patch.light[m]);
         foreign += f64::from(patch.light[index] - light).abs();
         replaced.push((index, light, mirror.map_or(0, |m| patch.codes[m])));

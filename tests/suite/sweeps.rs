@@ -20,7 +20,7 @@ mod uneven;
 mod warp;
 
 use breathmark::measure::Unmeasurable;
-use breathmark::simulate::{Breathing, Bump, Clutter, Noise, Patch, Scene, SweepScript};
+use breathmark::simulate::{Breathing, Bump, Clutter, Noise, Patch, SweepScript};
 use breathmark::sweep::{
     self, Code, Direction, DistanceSource, FrameOrder, FrameState, SweepSettings, ToleranceOutcome,
 };
