@@ -60,13 +60,17 @@ impl App {
     /// two names counts once. Finishing again gives the same sweeps.
     ///
     /// # Errors
-    /// `Store` when the database can't be written.
+    /// `Store` when the database can't be written, with `Conflict` when a file arrived while the others were sorted.
     pub async fn finish_upload(
         &self,
         upload: &Upload,
         now_ms: i64,
     ) -> Result<Vec<SweepId>, ReceiveError> {
+        if upload.finished {
+            return Ok(self.store.sweeps_of_upload(upload.id).await?);
+        }
         let files = self.store.upload_files(upload.id).await?;
+        let sorted = files.len();
         let (frames, copies) = self.without_copies(files).await?;
         for (name, reason) in &copies {
             self.store.add_refusal(upload.id, name, reason).await?;
@@ -96,7 +100,10 @@ impl App {
                     .collect(),
             })
             .collect();
-        let sweeps = self.store.finish_upload(upload.id, &drafts, now_ms).await?;
+        let sweeps = self
+            .store
+            .finish_upload(upload.id, sorted, &drafts, now_ms)
+            .await?;
         self.wake.notify_one();
         Ok(sweeps)
     }

@@ -213,10 +213,12 @@ impl Store {
     }
 
     /// Makes the sweeps with their frames and queues a job for each, all in one transaction; a finished upload gives the sweeps it was
-    /// finished with. # Errors: `Conflict` when there is no such upload, or a sweep names an original that is not stored.
+    /// finished with. `sorted` is how many of its files were looked at for that. # Errors: `Conflict` when there is no such
+    /// upload, when a sweep names an original that is not stored, or when more files have arrived than were sorted.
     pub async fn finish_upload(
         &self,
         id: UploadId,
+        sorted: usize,
         sweeps: &[SweepDraft],
         now_ms: i64,
     ) -> Result<Vec<SweepId>, StoreError> {
@@ -234,6 +236,16 @@ impl Store {
         if state == "finished" {
             drop(write);
             return self.sweeps_of_upload(id).await;
+        }
+        let there: i64 =
+            sqlx::query_scalar("SELECT count(*) FROM upload_files WHERE upload_id = ?1")
+                .bind(id)
+                .fetch_one(&mut *write)
+                .await?;
+        if usize::try_from(there) != Ok(sorted) {
+            return Err(StoreError::Conflict(
+                "files are still arriving; finish again when all are there".to_owned(),
+            ));
         }
         let mut made = Vec::with_capacity(sweeps.len());
         for draft in sweeps {

@@ -53,7 +53,7 @@ async fn one_waiting(folder: &tempfile::TempDir) -> (Store, SweepId) {
         files: vec![file],
     };
     let sweeps = store
-        .finish_upload(upload, &[draft], 0)
+        .finish_upload(upload, 1, &[draft], 0)
         .await
         .expect("an open upload");
     (store, sweeps[0])

@@ -122,7 +122,7 @@ async fn finishing_makes_the_sweeps_once_and_all_or_nothing() {
     let mut broken = drafts.clone();
     broken[1].files[0].sha256 = "e".repeat(64);
     assert!(matches!(
-        store.finish_upload(upload, &broken, NOW).await,
+        store.finish_upload(upload, 4, &broken, NOW).await,
         Err(StoreError::Conflict(_))
     ));
     assert_eq!(
@@ -131,14 +131,16 @@ async fn finishing_makes_the_sweeps_once_and_all_or_nothing() {
         "nothing of it was kept"
     );
 
+    let early = store.finish_upload(upload, 3, &drafts, NOW).await;
+    assert!(matches!(early, Err(StoreError::Conflict(words)) if words.contains("arriving")));
     let made = store
-        .finish_upload(upload, &drafts, NOW)
+        .finish_upload(upload, 4, &drafts, NOW)
         .await
         .expect("an open upload");
     assert_eq!(made.len(), 2);
     assert_eq!(
         store
-            .finish_upload(upload, &[], NOW)
+            .finish_upload(upload, 0, &[], NOW)
             .await
             .expect("finished already"),
         made
@@ -191,7 +193,7 @@ async fn finishing_makes_the_sweeps_once_and_all_or_nothing() {
     let late = store.add_upload_file(upload, &file(upload, 5), NOW).await;
     assert!(matches!(late, Err(StoreError::Conflict(words)) if words.contains("finished")));
     assert!(matches!(
-        store.finish_upload(404, &[], NOW).await,
+        store.finish_upload(404, 0, &[], NOW).await,
         Err(StoreError::Conflict(_))
     ));
 }
