@@ -2,6 +2,7 @@
 //! kept, then noted in the upload; a finished upload becomes sweeps.
 
 use std::io::{BufReader, Read as _};
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::body::Bytes;
@@ -354,18 +355,29 @@ pub(super) async fn own_upload(
         .ok_or_else(|| WebError::no_such("upload"))
 }
 
-/// Sorts the frames of an upload into sweeps and queues them to be measured. Doing it again gives the same sweeps.
+/// Sorts the frames of an upload into sweeps and queues them to be measured. Doing it again gives the same sweeps. Once begun
+/// it goes on, whether or not somebody still waits for it; whoever asks meanwhile waits for the one who asked first.
 ///
 /// # Errors
-/// `Conflict` when no frame has arrived.
-pub(super) async fn finish(app: &App, upload: &Upload) -> Result<Vec<SweepId>, WebError> {
-    if !upload.finished {
-        let files = app.store.upload_files(upload.id).await?;
-        if files.is_empty() {
-            return Err(WebError::Conflict(
-                "no frame has arrived that can be used; send the camera's JPEG files first".into(),
-            ));
-        }
+/// `Conflict` when no frame has arrived, or when files are still arriving.
+pub(super) async fn finish(web: &Web, upload: UploadId) -> Result<Vec<SweepId>, WebError> {
+    let place = Arc::clone(&web.finishing).acquire_owned().await;
+    let place = place.map_err(WebError::inside)?;
+    let app = web.app.clone();
+    let finishing = async move {
+        let _place = place;
+        finish_in_turn(&app, upload).await
+    };
+    tokio::spawn(finishing).await?
+}
+
+async fn finish_in_turn(app: &App, id: UploadId) -> Result<Vec<SweepId>, WebError> {
+    let upload = app.store.upload(id).await?;
+    let upload = upload.ok_or_else(|| WebError::no_such("upload"))?;
+    if app.store.upload_file_count(id).await? == 0 {
+        return Err(WebError::Conflict(
+            "no frame has arrived that can be used; send the camera's JPEG files first".into(),
+        ));
     }
-    Ok(app.finish_upload(upload, now_ms()).await?)
+    Ok(app.finish_upload(&upload, now_ms()).await?)
 }
