@@ -29,8 +29,8 @@ impl App {
     /// bytes on disk, then its row. The same path and bytes again change nothing.
     ///
     /// # Errors
-    /// `Intake` when the bytes are no frame or too many, or the path can't be shown; `Store` with `Conflict` for other
-    /// bytes under the same path.
+    /// `Intake` when the bytes are no frame or too many, or the path can't be shown; `Store` with `OtherBytes` for other
+    /// bytes under the same path, with `Conflict` for an upload that is finished, full or not there.
     pub async fn receive_file(
         &self,
         upload: UploadId,
@@ -39,8 +39,12 @@ impl App {
         now_ms: i64,
     ) -> Result<UploadFile, ReceiveError> {
         let path = intake::display_path(path)?;
-        let originals = self.originals.clone();
         let limits = self.config.limits();
+        // Before the bytes are kept, so that none are kept in vain.
+        self.store
+            .may_take(upload, &path, limits.max_upload_files)
+            .await?;
+        let originals = self.originals.clone();
         let file = tokio::task::spawn_blocking(move || -> Result<UploadFile, IntakeError> {
             let info = intake::inspect(&bytes, &path, &limits)?;
             let stored = originals.keep(&mut bytes.as_slice(), limits.max_file_bytes)?;

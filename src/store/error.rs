@@ -12,6 +12,9 @@ pub enum StoreError {
     /// It contradicts what is there already; the text says what and how to mend it.
     #[error("{0}")]
     Conflict(String),
+    /// Another file of this name is there already.
+    #[error("there is another file \"{0}\" in this upload already; give it another name")]
+    OtherBytes(String),
     /// What is to be published is public already, word for word.
     #[error("the newest result is public already")]
     AlreadyPublic,

@@ -125,7 +125,7 @@ impl Store {
     }
 
     /// Adds a file whose original is stored. The same name and hash again changes nothing.
-    /// # Errors: `Conflict` for other bytes under the same name, and for an upload that is finished or not there.
+    /// # Errors: `OtherBytes` for other bytes under the same name, `Conflict` for an upload that is finished or not there.
     pub async fn add_upload_file(
         &self,
         id: UploadId,
@@ -144,10 +144,7 @@ impl Store {
         match there {
             Some(sha256) if sha256 == file.sha256 => return Ok(()),
             Some(_) => {
-                return Err(StoreError::Conflict(format!(
-                    "there is another file \"{}\" in this upload already; give it another name",
-                    file.name
-                )));
+                return Err(StoreError::OtherBytes(file.name.clone()));
             }
             None => {}
         }

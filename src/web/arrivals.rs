@@ -128,8 +128,8 @@ pub(super) async fn drain<E>(body: &mut (impl Stream<Item = Result<Bytes, E>> + 
 /// Judges a file (or each file of an archive), keeps what is a picture, and notes all of it in the upload.
 ///
 /// # Errors
-/// `Conflict` when the upload is finished or full; `Unwritable` and the like when nothing can be stored. What is wrong
-/// with a file is not an error here but its outcome.
+/// `Conflict` when the upload is finished or full, unless the same was sent before; `Unwritable` and the like when nothing
+/// can be stored. What is wrong with a file is not an error here but its outcome.
 pub(super) async fn take_in(
     web: &Web,
     upload: &Upload,
@@ -137,22 +137,6 @@ pub(super) async fn take_in(
     received: Received,
 ) -> Result<Vec<Arrival>, WebError> {
     let app = &web.app;
-    if upload.finished {
-        // What is there already may come again: it changes nothing.
-        let files = app.store.upload_files(upload.id).await?;
-        if !files.iter().any(|file| file.name == raw_name) {
-            return Err(WebError::Conflict(
-                "this upload is finished; open a new one for more frames".into(),
-            ));
-        }
-    }
-    let limits = app.config.limits();
-    let stored = app.store.upload_file_count(upload.id).await?;
-    if stored >= u64::from(limits.max_upload_files) {
-        return Err(WebError::Conflict(format!(
-            "this upload has {stored} files, which is the most that one may have; finish it and open another one"
-        )));
-    }
     let name = match intake::display_path(raw_name) {
         Ok(name) => name,
         Err(error) => {
@@ -163,7 +147,7 @@ pub(super) async fn take_in(
         }
     };
     if let Some(reason) = intake::skip_reason(&name) {
-        let refused = refuse(app, upload.id, name, reason.to_owned()).await?;
+        let refused = refuse(app, upload, name, reason.to_owned()).await?;
         return Ok(vec![refused]);
     }
     let judged = {
@@ -171,7 +155,7 @@ pub(super) async fn take_in(
         let desk = Desk {
             app: app.clone(),
             upload: upload.id,
-            limits,
+            limits: app.config.limits(),
             runtime: Handle::current(),
         };
         tokio::task::spawn_blocking(move || desk.judge(&received, name)).await??
@@ -181,7 +165,7 @@ pub(super) async fn take_in(
     for (name, outcome) in judged {
         arrivals.push(match outcome {
             Ok(original) => {
-                if refused_before.iter().any(|(refused, _)| *refused == name) {
+                if !upload.finished && refused_before.iter().any(|(refused, _)| *refused == name) {
                     app.store.clear_refusal(upload.id, &name).await?;
                 }
                 Arrival {
@@ -189,19 +173,22 @@ pub(super) async fn take_in(
                     outcome: Ok(original),
                 }
             }
-            Err(reason) => refuse(app, upload.id, name, reason).await?,
+            Err(reason) => refuse(app, upload, name, reason).await?,
         });
     }
     Ok(arrivals)
 }
 
+/// Notes a file that was not taken; a finished upload keeps the notes that it was finished with.
 async fn refuse(
     app: &App,
-    upload: UploadId,
+    upload: &Upload,
     name: String,
     reason: String,
 ) -> Result<Arrival, WebError> {
-    app.store.add_refusal(upload, &name, &reason).await?;
+    if !upload.finished {
+        app.store.add_refusal(upload.id, &name, &reason).await?;
+    }
     Ok(Arrival {
         name,
         outcome: Err(reason),
@@ -274,7 +261,7 @@ impl Desk {
                 bytes: file.bytes,
             })),
             Err(ReceiveError::Intake(error)) => reason_or_trouble(error).map(Err),
-            Err(ReceiveError::Store(StoreError::Conflict(_))) => Ok(Err(OTHER_BYTES.to_owned())),
+            Err(ReceiveError::Store(StoreError::OtherBytes(_))) => Ok(Err(OTHER_BYTES.to_owned())),
             Err(error) => Err(error.into()),
         }
     }
@@ -300,7 +287,7 @@ pub(super) async fn note_refusal(
     reason: String,
 ) -> Result<(), WebError> {
     let name = intake::display_path(raw_name).unwrap_or_else(|_| UNSHOWABLE.into());
-    refuse(app, upload.id, name, reason).await?;
+    refuse(app, upload, name, reason).await?;
     Ok(())
 }
 

@@ -1,11 +1,13 @@
-//! Finishing an upload while its disk is slow: it goes on whoever leaves, and leaves out no frame that was taken.
+//! Finishing an upload: it goes on whoever leaves, leaves out no frame that was taken, and what was sent may come again.
 
 use std::fs;
+use std::io::Write as _;
 use std::path::PathBuf;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
+use zip::write::SimpleFileOptions;
 
 use super::bench::{Bench, SignedIn, frames};
 
@@ -132,4 +134,51 @@ async fn a_frame_that_arrives_meanwhile_is_in_a_sweep() {
         sorted += input.expect("readable").expect("there").frames.len();
     }
     assert_eq!(sorted, frames().len());
+}
+
+fn zip_of(files: &[(&str, &[u8])]) -> Vec<u8> {
+    let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for (name, bytes) in files {
+        zip.start_file(*name, SimpleFileOptions::default())
+            .expect("in memory");
+        zip.write_all(bytes).expect("in memory");
+    }
+    zip.finish().expect("in memory").into_inner()
+}
+
+#[tokio::test]
+async fn what_was_sent_may_come_again_and_more_is_told_why_not() {
+    let bench = Bench::start_without_worker().await;
+    let mara = bench.signed_in("mara").await;
+    let upload = format!("/api/v1/uploads/{}", mara.open_upload().await);
+    let all: Vec<(&str, &[u8])> = frames()
+        .iter()
+        .map(|(name, bytes)| (name.as_str(), bytes.as_slice()))
+        .collect();
+    let (some, (last, bytes)) = (&all[..7], all[7]);
+    let card = format!("{upload}/files/card.zip");
+    let sent = mara.put(&card, &zip_of(some)).await;
+    assert_eq!(sent.status, 201, "{}", sent.text());
+    let finished = mara.post_json(&format!("{upload}/finish"), json!({})).await;
+    assert_eq!(finished.status, 200, "{}", finished.text());
+
+    let again = mara.put(&card, &zip_of(some)).await;
+    assert_eq!(again.status, 200, "{}", again.text());
+    assert_eq!(again.json()["refused"], json!([]));
+    // A part of a path may be parted otherwise by the computer that sends it.
+    let parted = format!("{upload}/files/card%5C{}", some[0].0);
+    let parted = mara.put(&parted, some[0].1).await;
+    assert_eq!(parted.status, 200, "{}", parted.text());
+
+    for more in [
+        mara.put(&card, &zip_of(&all)).await,
+        mara.put(&format!("{upload}/files/{last}"), bytes).await,
+    ] {
+        assert_eq!(more.status, 409, "{}", more.text());
+        assert!(more.text().contains("finished"), "{}", more.text());
+    }
+    let other = format!("{upload}/files/card/{}", some[0].0);
+    let other = mara.put(&other, bytes).await;
+    assert_eq!(other.status, 409, "{}", other.text());
+    assert!(other.text().contains("rename"), "{}", other.text());
 }

@@ -37,7 +37,16 @@ async fn the_same_file_again_changes_nothing_and_other_bytes_are_refused() {
         ..file(upload, 1)
     };
     let refused = store.add_upload_file(upload, &other, NOW).await;
-    assert!(matches!(refused, Err(StoreError::Conflict(words)) if words.contains("SWP_0001.JPG")));
+    assert!(matches!(refused, Err(StoreError::OtherBytes(name)) if name == "SWP_0001.JPG"));
+    // The same may come again where there is no place for more.
+    for (name, most, takes) in [
+        ("SWP_0001.JPG", 1, true),
+        ("SWP_0002.JPG", 1, false),
+        ("SWP_0002.JPG", 2, true),
+    ] {
+        let answer = store.may_take(upload, name, most).await;
+        assert_eq!(answer.is_ok(), takes, "{name} of {most}: {answer:?}");
+    }
     let files = store.upload_files(upload).await.expect("a working store");
     assert_eq!(files.len(), 1);
     assert_eq!(files[0].info, file(upload, 1).info);
