@@ -138,6 +138,20 @@ impl Originals {
         Ok(bytes)
     }
 
+    /// Whether all of them are away, and not one: their folder can't be listed, or is empty as where a disk was mounted, or
+    /// nothing can be written beside it. Asked only after an original could not be read, so that there should be some.
+    #[must_use]
+    pub fn are_away(&self) -> bool {
+        let is_written = || -> io::Result<()> {
+            let mut file = tempfile::tempfile_in(&self.tmp)?;
+            file.write_all(b"?")?;
+            file.sync_all()
+        };
+        let has_some =
+            fs::read_dir(&self.folder).is_ok_and(|mut inside| inside.any(|one| one.is_ok()));
+        !has_some || is_written().is_err()
+    }
+
     /// Where an original lies.
     #[must_use]
     pub fn path(&self, sha256: &str) -> PathBuf {
