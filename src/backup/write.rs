@@ -39,7 +39,7 @@ pub async fn write(
     let database = scratch.path().join(DATABASE);
     store.copy_to(&database).await?;
     // What is kept is what the copy says, not what the running database says by now.
-    let copy = Store::open(&database).await?;
+    let copy = Store::open_as_it_is(&database).await?;
     let harm = copy.integrity_check().await?;
     let known = copy.originals().await?;
     copy.close().await;
