@@ -26,8 +26,6 @@ const STALL_PATIENCE: Duration = Duration::from_secs(30);
 const DRAIN_BYTES: u64 = 16 << 20;
 /// How long that may take.
 const DRAIN_PATIENCE: Duration = Duration::from_secs(5);
-/// What a zip archive begins with (PKWARE APPNOTE 4.3.7 and, for an empty one, 4.3.16).
-const ZIP_SIGNATURES: [&[u8]; 2] = [b"PK\x03\x04", b"PK\x05\x06"];
 
 /// A file that arrived whole and lies in the temporary folder.
 #[derive(Debug)]
@@ -85,7 +83,7 @@ pub(super) async fn receive<E: std::fmt::Display>(
         if head.len() < 4 {
             head.extend(chunk.iter().take(4 - head.len()));
             if head.len() == 4 {
-                most = if is_zip(&head) {
+                most = if intake::is_zip(&head) {
                     limits.max_archive_bytes
                 } else {
                     limits.max_file_bytes
@@ -102,12 +100,8 @@ pub(super) async fn receive<E: std::fmt::Display>(
     writer.flush().await.map_err(IntakeError::Io)?;
     Ok(Received {
         file,
-        is_archive: is_zip(&head),
+        is_archive: intake::is_zip(&head),
     })
-}
-
-fn is_zip(head: &[u8]) -> bool {
-    ZIP_SIGNATURES.contains(&head)
 }
 
 /// Reads on for a while and throws away what comes.

@@ -182,3 +182,32 @@ async fn what_was_sent_may_come_again_and_more_is_told_why_not() {
     assert_eq!(other.status, 409, "{}", other.text());
     assert!(other.text().contains("rename"), "{}", other.text());
 }
+
+#[tokio::test]
+async fn a_copy_with_other_metadata_counts_once() {
+    let bench = Bench::start_without_worker().await;
+    let mara = bench.signed_in("mara").await;
+    let upload = format!("/api/v1/uploads/{}", mara.open_upload().await);
+    let mut sent: Vec<(String, Vec<u8>)> = frames()
+        .iter()
+        .map(|(name, bytes)| (format!("card/{name}"), bytes.clone()))
+        .collect();
+    // A comment (ITU-T T.81, B.2.4.5) that a program wrote into it; the folder comes before the frames in natural order.
+    let (name, bytes) = &frames()[2];
+    let comment = [&[0xFF, 0xFE, 0, 6][..], b"best"].concat();
+    let copy = [&bytes[..2], &comment, &bytes[2..]].concat();
+    sent.push((format!("card/BEST/{name}"), copy));
+    for (path, bytes) in &sent {
+        let put = mara.put(&format!("{upload}/files/{path}"), bytes).await;
+        assert_eq!(put.status, 201, "{}", put.text());
+    }
+    let finished = mara.post_json(&format!("{upload}/finish"), json!({})).await;
+    let sweeps = finished.json()["sweeps"].clone();
+    assert_eq!(sweeps.as_array().map(Vec::len), Some(1), "{sweeps}");
+    let state = state(&mara, &upload).await;
+    let reason = format!("the same picture as card/{name}; it counts once");
+    assert_eq!(
+        state["refused"],
+        json!([{"name": format!("card/BEST/{name}"), "reason": reason}])
+    );
+}
