@@ -21,7 +21,7 @@ pub use decode::{decode_plane, preview_jpeg};
 pub use error::IntakeError;
 pub use limits::Limits;
 pub use names::{display_path, skip_reason};
-pub use originals::{Originals, StoredOriginal};
+pub use originals::{Originals, StoredOriginal, is_sha256, sync_folder};
 pub use same::{copies, picture_mark, said_of_copy};
 
 use crate::sweep::FrameInfo;
