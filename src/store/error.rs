@@ -21,6 +21,9 @@ pub enum StoreError {
     /// The database was made by a newer version of the program.
     #[error("the database is newer than this program: {0}")]
     NewerSchema(String),
+    /// The database was made by an older version of the program.
+    #[error("the database is older than this program: {0}")]
+    OlderSchema(String),
     /// The database file, or a document in it, does not read back.
     #[error("what is stored is damaged: {0}")]
     Damaged(String),

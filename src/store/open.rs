@@ -48,8 +48,31 @@ impl Store {
     pub async fn open_as_it_is(path: &Path) -> Result<Self, StoreError> {
         let options = options(path);
         let writer = writer(&options).await?;
-        refuse_unknown(&writer).await?;
-        Self::with(writer, options).await
+        match schema(&writer).await? {
+            None => Err(StoreError::Damaged("the database is empty".to_owned())),
+            Some(_) => Self::with(writer, options).await,
+        }
+    }
+
+    /// Opens `path` for a command that changes something, perhaps beside an older program that serves it: where there is a
+    /// schema, only the server brings it up to date.
+    ///
+    /// # Errors
+    /// As [`Self::open`]; `OlderSchema` when the database was made by an older program.
+    pub async fn open_beside(path: &Path) -> Result<Self, StoreError> {
+        if path.exists() {
+            let options = options(path);
+            let writer = writer(&options).await?;
+            let version = schema(&writer).await?;
+            writer.close().await;
+            if let Some(version) = version.filter(|version| *version < newest_migration()) {
+                return Err(StoreError::OlderSchema(format!(
+                    "it has schema {version}; start `breathmark serve` of this version, which makes it {}",
+                    newest_migration()
+                )));
+            }
+        }
+        Self::open(path).await
     }
 
     async fn with(
@@ -163,22 +186,23 @@ async fn migrate(writer: &sqlx::SqlitePool) -> Result<(), StoreError> {
     })
 }
 
-/// Refuses a database that a newer program made, or none of ours.
-async fn refuse_unknown(writer: &sqlx::SqlitePool) -> Result<(), StoreError> {
+/// Version of the newest migration; `None` in a database without a schema. # Errors: `NewerSchema` for one that a newer program
+/// made.
+async fn schema(writer: &sqlx::SqlitePool) -> Result<Option<i64>, StoreError> {
     let has_schema: bool = sqlx::query_scalar(
         "SELECT EXISTS (SELECT 1 FROM sqlite_schema WHERE name = '_sqlx_migrations')",
     )
     .fetch_one(writer)
     .await?;
     if !has_schema {
-        return Err(StoreError::Damaged("the database is empty".to_owned()));
+        return Ok(None);
     }
     let newest: Option<i64> = sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
         .fetch_one(writer)
         .await?;
     match newest {
         Some(version) if version > newest_migration() => Err(newer(version)),
-        _ => Ok(()),
+        newest => Ok(newest),
     }
 }
 

@@ -18,9 +18,10 @@ impl From<StoreError> for WebError {
             StoreError::OtherBytes(_) | StoreError::AlreadyPublic => {
                 Self::Conflict(error.to_string())
             }
-            StoreError::NewerSchema(_) | StoreError::Damaged(_) | StoreError::Sqlite(_) => {
-                Self::inside(error)
-            }
+            StoreError::NewerSchema(_)
+            | StoreError::OlderSchema(_)
+            | StoreError::Damaged(_)
+            | StoreError::Sqlite(_) => Self::inside(error),
         }
     }
 }

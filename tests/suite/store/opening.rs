@@ -7,7 +7,7 @@ use sqlx::sqlite::SqliteConnectOptions;
 use sqlx::{ConnectOptions, Connection, SqliteConnection};
 
 use super::fixture::{Fresh, NOW};
-use crate::support::program::{run, stderr, stdout};
+use crate::support::program::{run, run_with_input, stderr, stdout};
 
 pub(super) async fn connect(fresh: &Fresh) -> SqliteConnection {
     SqliteConnectOptions::new()
@@ -163,6 +163,20 @@ async fn who_only_looks_leaves_an_older_database_as_it_is() {
         doctor.contains(&format!("schema        {version}")),
         "{doctor}"
     );
+    // What would change something leaves that to the server.
+    let add = [
+        "account", "add", "Mara", "--role", "reviewer", "--data", data,
+    ];
+    for refused in [
+        run(&["remeasure", "--data", data]),
+        run(&["token", "add", "x", "--account", "Mara", "--data", data]),
+        run(&["account", "password", "Mara", "--data", data]),
+        run_with_input(&add, "tape on black cloth\n"),
+    ] {
+        assert_eq!(refused.status.code(), Some(2));
+        let said = stderr(&refused);
+        assert!(said.contains("breathmark serve"), "{said}");
+    }
     let mut database = SqliteConnectOptions::new()
         .filename(&path)
         .connect()
