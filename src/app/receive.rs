@@ -29,8 +29,8 @@ impl App {
     /// bytes on disk, then its row. The same path and bytes again change nothing.
     ///
     /// # Errors
-    /// `Intake` when the bytes are no frame or too many, or the path can't be shown; `Store` with `Conflict` for other
-    /// bytes under the same path.
+    /// `Intake` when the bytes are no frame or too many, or the path can't be shown; `Store` with `OtherBytes` for other
+    /// bytes under the same path, with `Conflict` for an upload that is finished, full or not there.
     pub async fn receive_file(
         &self,
         upload: UploadId,
@@ -39,8 +39,12 @@ impl App {
         now_ms: i64,
     ) -> Result<UploadFile, ReceiveError> {
         let path = intake::display_path(path)?;
-        let originals = self.originals.clone();
         let limits = self.config.limits();
+        // Before the bytes are kept, so that none are kept in vain.
+        self.store
+            .may_take(upload, &path, limits.max_upload_files)
+            .await?;
+        let originals = self.originals.clone();
         let file = tokio::task::spawn_blocking(move || -> Result<UploadFile, IntakeError> {
             let info = intake::inspect(&bytes, &path, &limits)?;
             let stored = originals.keep(&mut bytes.as_slice(), limits.max_file_bytes)?;
@@ -60,13 +64,17 @@ impl App {
     /// two names counts once. Finishing again gives the same sweeps.
     ///
     /// # Errors
-    /// `Store` when the database can't be written.
+    /// `Store` when the database can't be written, with `Conflict` when a file arrived while the others were sorted.
     pub async fn finish_upload(
         &self,
         upload: &Upload,
         now_ms: i64,
     ) -> Result<Vec<SweepId>, ReceiveError> {
+        if upload.finished {
+            return Ok(self.store.sweeps_of_upload(upload.id).await?);
+        }
         let files = self.store.upload_files(upload.id).await?;
+        let sorted = files.len();
         let (frames, copies) = self.without_copies(files).await?;
         for (name, reason) in &copies {
             self.store.add_refusal(upload.id, name, reason).await?;
@@ -96,7 +104,10 @@ impl App {
                     .collect(),
             })
             .collect();
-        let sweeps = self.store.finish_upload(upload.id, &drafts, now_ms).await?;
+        let sweeps = self
+            .store
+            .finish_upload(upload.id, sorted, &drafts, now_ms)
+            .await?;
         self.wake.notify_one();
         Ok(sweeps)
     }
@@ -123,51 +134,35 @@ impl App {
     }
 
     /// The files without those whose picture is in another one, and what is said of these by name. A copy that lost its
-    /// metadata is other bytes: where some files say when they were taken and others don't, the coded pictures are compared.
+    /// metadata is other bytes: where there may be copies, the coded pictures are compared.
     async fn without_copies(
         &self,
         files: Vec<UploadFile>,
     ) -> Result<(Vec<UploadFile>, Vec<(String, String)>), ReceiveError> {
-        let is_mute = |file: &UploadFile| file.info.captured_at.is_none();
-        let mixed = files.iter().any(is_mute) && !files.iter().all(is_mute);
-        let marks: HashMap<String, String> = if mixed {
-            let originals = self.originals.clone();
-            let hashes: Vec<String> = files.iter().map(|file| file.sha256.clone()).collect();
+        let originals = self.originals.clone();
+        let parting = move || {
             // A file that can't be read any more is its own mark; measuring will say what is wrong with it.
-            let mark = move |sha256: &String| originals.read(sha256).ok();
-            let marks = move || {
-                let marked = hashes.iter().filter_map(|sha256| {
-                    let bytes = mark(sha256)?;
-                    Some((sha256.clone(), intake::picture_mark(&bytes)))
-                });
-                marked.collect()
+            let mark = |at: usize| {
+                let sha256 = &files[at].sha256;
+                let bytes = originals.read(sha256);
+                bytes.map_or_else(|_| sha256.clone(), |bytes| intake::picture_mark(&bytes))
             };
-            tokio::task::spawn_blocking(marks).await?
-        } else {
-            HashMap::new()
-        };
-        let mut foremost: Vec<&UploadFile> = files.iter().collect();
-        foremost.sort_by_key(|file| is_mute(file));
-        let mut known: HashMap<&String, Vec<&UploadFile>> = HashMap::new();
-        let mut copies: HashMap<String, String> = HashMap::new();
-        for file in foremost {
-            let mark = marks.get(&file.sha256).unwrap_or(&file.sha256);
-            let alike = known.entry(mark).or_default();
-            let is_of = |first: &&&UploadFile| intake::is_copy(&file.info, &first.info);
-            match alike.iter().find(is_of) {
-                Some(first) => {
-                    copies.insert(file.name.clone(), intake::said_of_copy(&first.name));
+            let infos: Vec<&FrameInfo> = files.iter().map(|file| &file.info).collect();
+            let firsts = intake::copies(&infos, mark);
+            let said: Vec<Option<String>> = firsts
+                .into_iter()
+                .map(|first| Some(intake::said_of_copy(&files[first?].name)))
+                .collect();
+            let (mut frames, mut copies) = (Vec::new(), Vec::new());
+            for (file, said) in files.into_iter().zip(said) {
+                match said {
+                    None => frames.push(file),
+                    Some(said) => copies.push((file.name, said)),
                 }
-                None => alike.push(file),
             }
-        }
-        let frames = files
-            .into_iter()
-            .filter(|file| !copies.contains_key(&file.name))
-            .collect();
-        let mut copies: Vec<(String, String)> = copies.into_iter().collect();
-        copies.sort();
-        Ok((frames, copies))
+            (frames, copies)
+        };
+        Ok(tokio::task::spawn_blocking(parting).await?)
     }
 
     /// The lenses that the files of a card name and that sweeps were published under, by those names. A card that

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use zip::ZipArchive;
 use zip::result::ZipError;
 
-use crate::intake::IntakeError;
+use crate::intake::{IntakeError, is_sha256};
 use crate::store::StoreError;
 
 pub use restore::restore;
@@ -110,11 +110,7 @@ fn expected_hash<'a>(name: &'a str, manifest: &'a Manifest) -> Option<&'a str> {
     else {
         return None;
     };
-    let is_hash = hash.len() == 64
-        && hash
-            .bytes()
-            .all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'));
-    (is_hash && first == &hash[..2] && second == &hash[2..4]).then_some(hash)
+    (is_sha256(hash) && first == &hash[..2] && second == &hash[2..4]).then_some(hash)
 }
 
 #[cfg(test)]

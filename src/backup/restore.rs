@@ -9,6 +9,7 @@ use sha2::{Digest, Sha256};
 use zip::ZipArchive;
 
 use super::{BackupError, CHUNK, DATABASE, MANIFEST, Manifest, damaged, expected_hash, manifest};
+use crate::intake::sync_folder;
 use crate::store::{AuditEntry, Store};
 
 /// Makes a data folder from a backup. It is unpacked and checked beside `data` (every hash, the database's integrity,
@@ -44,14 +45,24 @@ pub async fn restore(
         .await
         .map_err(|fault| BackupError::Damaged(fault.to_string()))??;
     check(&folder, &unpacked, now_ms).await?;
-    let file_error = |path: &Path| BackupError::file(path.to_owned());
-    sync_tree(&folder).map_err(file_error(&folder))?;
-    if is_there {
-        fs::remove_dir(data).map_err(file_error(data))?;
-    }
-    fs::rename(&folder, data).map_err(file_error(data))?;
-    sync_folder(&parent).map_err(file_error(&parent))?;
+    let data = data.to_owned();
+    let settling = move || {
+        settle(&folder, &data, is_there)?;
+        sync_folder(&parent).map_err(BackupError::file(&parent))
+    };
+    tokio::task::spawn_blocking(settling)
+        .await
+        .map_err(|fault| BackupError::Damaged(fault.to_string()))??;
     Ok(manifest)
+}
+
+/// Puts all that was unpacked on disk, and then under the name of the data folder.
+fn settle(folder: &Path, data: &Path, is_there: bool) -> Result<(), BackupError> {
+    sync_tree(folder).map_err(BackupError::file(folder))?;
+    if is_there {
+        fs::remove_dir(data).map_err(BackupError::file(data))?;
+    }
+    fs::rename(folder, data).map_err(BackupError::file(data))
 }
 
 /// Unpacks every entry and compares its hash; the manifest and the hashes of the originals.
@@ -163,9 +174,4 @@ fn sync_tree(folder: &Path) -> std::io::Result<()> {
         }
     }
     sync_folder(folder)
-}
-
-/// Puts the entries of a folder on disk.
-fn sync_folder(folder: &Path) -> std::io::Result<()> {
-    File::open(folder)?.sync_all()
 }

@@ -9,7 +9,7 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
 use super::{BackupError, CHUNK, DATABASE, MANIFEST, Manifest, damaged, expected_hash, manifest};
-use crate::intake::Originals;
+use crate::intake::{Originals, sync_folder};
 use crate::store::Store;
 
 /// Writes a backup of a data folder to `file` and reads it back; only then it gets its name. A server may go on writing:
@@ -39,7 +39,7 @@ pub async fn write(
     let database = scratch.path().join(DATABASE);
     store.copy_to(&database).await?;
     // What is kept is what the copy says, not what the running database says by now.
-    let copy = Store::open(&database).await?;
+    let copy = Store::open_as_it_is(&database).await?;
     let harm = copy.integrity_check().await?;
     let known = copy.originals().await?;
     copy.close().await;
@@ -59,16 +59,24 @@ pub async fn write(
     tokio::task::spawn_blocking(move || {
         let manifest = packing.pack(step)?;
         read_back(&packing.packed, &manifest)?;
-        // A hard link fails where the name is taken by now; a rename would replace it.
-        std::fs::hard_link(&packing.packed, &to).map_err(BackupError::file(&to))?;
-        File::open(&parent)
-            .and_then(|folder| folder.sync_all())
-            .map_err(BackupError::file(&parent))?;
+        name_it(&packing.packed, &to).map_err(BackupError::file(&to))?;
+        sync_folder(&parent).map_err(BackupError::file(&parent))?;
         drop(scratch);
         Ok(manifest)
     })
     .await
     .map_err(|fault| BackupError::Harm(fault.to_string()))?
+}
+
+/// Gives a file its name, unless something has that name by now. Disks of cameras and sticks (FAT, exFAT) know no hard links,
+/// and some network disks no rename that replaces nothing, so that one of both has to do.
+fn name_it(file: &Path, name: &Path) -> std::io::Result<()> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    use rustix::io::Errno;
+    match renameat_with(CWD, file, CWD, name, RenameFlags::NOREPLACE) {
+        Err(Errno::INVAL | Errno::NOSYS | Errno::OPNOTSUPP) => std::fs::hard_link(file, name),
+        renamed => Ok(renamed?),
+    }
 }
 
 /// What goes into a backup.
@@ -183,5 +191,23 @@ fn hash_of(from: &mut impl Read) -> std::io::Result<String> {
             0 => return Ok(hex::encode(hasher.finalize())),
             read => hasher.update(&chunk[..read]),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_is_given_once_and_without_a_second_link() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (packed, name) = (folder.path().join("packed"), folder.path().join("name"));
+        std::fs::write(&packed, "whole").expect("written");
+        name_it(&packed, &name).expect("the name is free");
+        assert!(!packed.exists(), "a link would need a disk that has links");
+        std::fs::write(&packed, "another").expect("written");
+        let taken = name_it(&packed, &name).expect_err("the name is taken");
+        assert_eq!(taken.kind(), std::io::ErrorKind::AlreadyExists);
+        assert_eq!(std::fs::read(&name).expect("there"), b"whole");
     }
 }

@@ -60,7 +60,7 @@ impl Add {
             bail!("a name has 1 to 64 characters; give another one");
         }
         let hash = new_hash(&name)?;
-        let store = Store::open(&self.folder.database()?).await?;
+        let store = Store::open_beside(&self.folder.database()?).await?;
         let id = store.add_account(&name, self.role, &hash, now_ms()).await?;
         note(&store, id, "account added", &name, self.role.code()).await?;
         say(&format!("{name} can sign in as {}.\n", self.role.code()))?;
@@ -70,7 +70,7 @@ impl Add {
 
 impl Password {
     async fn run(self) -> anyhow::Result<Ending> {
-        let store = Store::open(&self.folder.existing_database()?).await?;
+        let store = Store::open_beside(&self.folder.existing_database()?).await?;
         let account = store.account_by_name(&self.name).await?;
         let account = account.with_context(|| {
             format!(

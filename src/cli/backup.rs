@@ -23,7 +23,7 @@ pub(super) struct Backup {
 impl Backup {
     pub(super) fn run(self) -> anyhow::Result<Ending> {
         super::serve::runtime()?.block_on(async {
-            let store = Store::open(&self.folder.existing_database()?).await?;
+            let store = Store::open_as_it_is(&self.folder.existing_database()?).await?;
             let originals = Originals::at(&self.folder.data);
             let made = backup::write(&store, &originals, &self.file, now_ms(), shown_progress()).await?;
             say(&format!(

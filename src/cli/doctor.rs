@@ -26,7 +26,7 @@ impl Doctor {
     }
 
     async fn examine(self) -> anyhow::Result<Ending> {
-        let store = Store::open(&self.folder.existing_database()?).await?;
+        let store = Store::open_as_it_is(&self.folder.existing_database()?).await?;
         let originals = Originals::at(&self.folder.data);
         let mut harm: Vec<String> = store
             .integrity_check()
@@ -35,13 +35,9 @@ impl Doctor {
             .map(|said| format!("database: {said}; restore the newest backup"))
             .collect();
         let known = store.originals().await?;
-        for (sha256, _) in &known {
-            if let Err(error) = originals.read(sha256) {
-                harm.push(format!(
-                    "original {sha256}: {error}; copy it back from a backup, or upload the sweep again"
-                ));
-            }
-        }
+        let kept: u64 = known.iter().map(|(_, bytes)| bytes).sum();
+        let files = words::count(known.len(), "file");
+        harm.extend(tokio::task::spawn_blocking(move || harm_of(&originals, &known)).await?);
         let (in_line, set_aside) = store.job_counts().await?;
         if set_aside > 0 {
             harm.push(format!(
@@ -64,12 +60,11 @@ impl Doctor {
                 size(free)
             ));
         }
-        let kept: u64 = known.iter().map(|(_, bytes)| bytes).sum();
         say(&format!(
             "data folder   {}\nschema        {}\noriginals     {}, {}\njobs          {in_line} in line, {set_aside} set aside\nfree space    {}\n",
             self.folder.data.display(),
             store.schema_version().await?,
-            words::count(known.len(), "file"),
+            files,
             size(kept),
             size(free),
         ))?;
@@ -82,6 +77,17 @@ impl Doctor {
         }
         Ok(Ending::SomethingFailed)
     }
+}
+
+/// What is wrong with originals that should be there.
+fn harm_of(originals: &Originals, known: &[(String, u64)]) -> Vec<String> {
+    let harm = known.iter().filter_map(|(sha256, _)| {
+        let error = originals.read(sha256).err()?;
+        Some(format!(
+            "original {sha256}: {error}; copy it back from a backup, or upload the sweep again"
+        ))
+    });
+    harm.collect()
 }
 
 /// Bytes that may still be written where the data folder is.

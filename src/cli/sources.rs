@@ -1,6 +1,5 @@
 //! The paths of a command line as frames to measure: folders are walked, zip files unpacked, files taken as they are.
 
-use std::collections::HashMap;
 use std::fs;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
@@ -116,43 +115,35 @@ fn archive(path: &Path, limits: &Limits) -> anyhow::Result<Source> {
     Ok(source)
 }
 
-/// Sorts named files naturally and asks each what it says of itself. A picture that comes twice counts once: where its file
-/// says when it was taken, and lies least deep. So a folder of copies inside, or copies that lost their metadata, take no frame
-/// out of a sweep and make none of their own.
+/// Sorts named files naturally and asks each what it says of itself. A picture that comes twice counts once.
 fn inspected(name: String, mut named: Vec<(String, PathBuf)>, limits: &Limits) -> Source {
     named.sort_by(|(a, _), (b, _)| natord::compare(a, b).then_with(|| a.cmp(b)));
-    let mut read: Vec<Result<Frame, String>> = named
-        .iter()
-        .map(|(file, path)| inspect(file, path, limits))
+    let read: Vec<(String, Result<Frame, String>)> = named
+        .into_iter()
+        .map(|(file, path)| {
+            let read = inspect(&file, &path, limits);
+            (file, read)
+        })
         .collect();
-    let mut foremost: Vec<usize> = (0..named.len()).collect();
-    foremost.sort_by_key(|&at| {
-        let is_mute = read[at]
-            .as_ref()
-            .is_ok_and(|frame| frame.info.captured_at.is_none());
-        (is_mute, named[at].0.matches('/').count())
-    });
-    let mut known: HashMap<String, Vec<usize>> = HashMap::new();
-    for at in foremost {
-        let Ok(frame) = &read[at] else { continue };
-        let alike = known.entry(frame.mark.clone()).or_default();
-        let is_of = |&&first: &&usize| {
-            let first = read[first].as_ref();
-            first.is_ok_and(|first| intake::is_copy(&frame.info, &first.info))
-        };
-        match alike.iter().find(is_of) {
-            Some(&first) => read[at] = Err(intake::said_of_copy(&named[first].0)),
-            None => alike.push(at),
-        }
-    }
+    let frames: Vec<(&String, &Frame)> = read
+        .iter()
+        .filter_map(|(file, read)| Some((file, read.as_ref().ok()?)))
+        .collect();
+    let infos: Vec<&FrameInfo> = frames.iter().map(|(_, frame)| &frame.info).collect();
+    let mut copies = intake::copies(&infos, |at| frames[at].1.mark.clone())
+        .into_iter()
+        .map(|first| Some(intake::said_of_copy(frames[first?].0)))
+        .collect::<Vec<Option<String>>>()
+        .into_iter();
     let mut source = Source {
         name,
         frames: Vec::new(),
         skipped: Vec::new(),
         _unpacked: None,
     };
-    for ((file, _), read) in named.into_iter().zip(read) {
-        match read {
+    for (file, read) in read {
+        let counting = read.and_then(|frame| copies.next().flatten().map_or(Ok(frame), Err));
+        match counting {
             Ok(frame) => source.frames.push(frame),
             Err(reason) => source.skipped.push(SkippedDocument { file, reason }),
         }
@@ -274,7 +265,7 @@ fn is_zip(path: &Path) -> anyhow::Result<bool> {
     fs::File::open(path)
         .and_then(|file| file.take(4).read_to_end(&mut head))
         .with_context(|| format!("{} can't be read; check its permissions", path.display()))?;
-    Ok(head.starts_with(b"PK\x03\x04") || head.starts_with(b"PK\x05\x06"))
+    Ok(intake::is_zip(&head))
 }
 
 fn name_of(path: &Path) -> String {

@@ -45,7 +45,7 @@ impl Token {
 
 impl Add {
     async fn run(self) -> anyhow::Result<Ending> {
-        let store = Store::open(&self.folder.existing_database()?).await?;
+        let store = Store::open_beside(&self.folder.existing_database()?).await?;
         let account = store.account_by_name(&self.account).await?;
         let account = account.with_context(|| {
             format!(

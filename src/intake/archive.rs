@@ -8,11 +8,22 @@ use zip::result::ZipError;
 use super::decode::guarded;
 use super::{IntakeError, Limits, display_path, skip_reason};
 
+/// What a zip archive begins with (APPNOTE 6.3, 4.3.7 and, for an empty one, 4.3.16).
+const SIGNATURES: [&[u8]; 2] = [b"PK\x03\x04", END_RECORD];
+
 /// Start of the record at the end of an archive that counts its entries (APPNOTE 6.3, 4.3.16).
 const END_RECORD: &[u8; 4] = b"PK\x05\x06";
 
 /// The record is this long at least, and its comment at most 65535 bytes.
 const END_RECORD_BYTES: u64 = 22;
+
+/// Whether a file that begins like this is a zip archive.
+#[must_use]
+pub fn is_zip(head: &[u8]) -> bool {
+    SIGNATURES
+        .iter()
+        .any(|signature| head.starts_with(signature))
+}
 
 /// Hands out the files of a zip archive in natural order of their paths, each with its display path and bytes; entries that are passed over
 /// or broken come with the reason instead. Counts real bytes against the limits, whatever the headers claim.

@@ -16,13 +16,13 @@ mod quantization;
 mod same;
 mod xmp;
 
-pub use archive::for_each_in_zip;
+pub use archive::{for_each_in_zip, is_zip};
 pub use decode::{decode_plane, preview_jpeg};
 pub use error::IntakeError;
 pub use limits::Limits;
 pub use names::{display_path, skip_reason};
-pub use originals::{Originals, StoredOriginal};
-pub use same::{is_copy, picture_mark, said_of_copy};
+pub use originals::{Originals, StoredOriginal, is_sha256, sync_folder};
+pub use same::{copies, picture_mark, said_of_copy};
 
 use crate::sweep::FrameInfo;
 

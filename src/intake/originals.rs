@@ -118,11 +118,7 @@ impl Originals {
     /// # Errors
     /// `Io` when it is not there or can't be read, `Damaged` when its bytes are no longer those that were kept.
     pub fn read(&self, sha256: &str) -> Result<Vec<u8>, IntakeError> {
-        if sha256.len() != 64
-            || !sha256
-                .bytes()
-                .all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'))
-        {
+        if !is_sha256(sha256) {
             let unusable = io::Error::new(
                 io::ErrorKind::InvalidInput,
                 "that is no SHA-256 in hex digits",
@@ -136,6 +132,20 @@ impl Originals {
             ));
         }
         Ok(bytes)
+    }
+
+    /// Whether all of them are away, and not one: their folder can't be listed, or is empty as where a disk was mounted, or
+    /// nothing can be written beside it. Asked only after an original could not be read, so that there should be some.
+    #[must_use]
+    pub fn are_away(&self) -> bool {
+        let is_written = || -> io::Result<()> {
+            let mut file = tempfile::tempfile_in(&self.tmp)?;
+            file.write_all(b"?")?;
+            file.sync_all()
+        };
+        let has_some =
+            fs::read_dir(&self.folder).is_ok_and(|mut inside| inside.any(|one| one.is_ok()));
+        !has_some || is_written().is_err()
     }
 
     /// Where an original lies.
@@ -176,8 +186,20 @@ impl Originals {
     }
 }
 
+/// Whether a text is a SHA-256 as originals are named by it: 64 lower-case hex digits.
+#[must_use]
+pub fn is_sha256(text: &str) -> bool {
+    text.len() == 64
+        && text
+            .bytes()
+            .all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'))
+}
+
 /// Puts a folder's entries on disk.
-fn sync_folder(folder: &Path) -> io::Result<()> {
+///
+/// # Errors
+/// What the system says where the folder can't be opened or written.
+pub fn sync_folder(folder: &Path) -> io::Result<()> {
     File::open(folder)?.sync_all()
 }
 

@@ -1,6 +1,6 @@
 //! How coarsely a JPEG file rounds smooth light: part of a measurement's uncertainty.
 
-use super::format::jpeg_segments;
+use super::format;
 
 /// Markers of frames with quantized coefficients: baseline, extended and progressive (ITU-T T.81, table B.1).
 const FRAME_MARKERS: std::ops::RangeInclusive<u8> = 0xC0..=0xC2;
@@ -12,12 +12,14 @@ const LOWEST: usize = 6;
 pub(super) fn rounding_step(bytes: &[u8]) -> Option<f64> {
     let mut tables: [Option<f64>; 4] = [None; 4];
     let mut named = None;
-    for segment in jpeg_segments(bytes) {
-        if segment.marker == 0xDB {
-            read_tables(segment.body, &mut tables);
-        } else if FRAME_MARKERS.contains(&segment.marker) {
+    for segment in format::jpeg_segments(bytes) {
+        match segment.marker {
+            0xDB => read_tables(segment.body, &mut tables),
             // Precision, height, width, components; then of the first: name, sampling, table.
-            named = Some(usize::from(*segment.body.get(8)?));
+            marker if FRAME_MARKERS.contains(&marker) => {
+                named = Some(usize::from(*segment.body.get(8)?));
+            }
+            _ => {}
         }
         // Frame header and tables come in either order.
         if let Some(step) = named.and_then(|table| *tables.get(table)?) {
@@ -66,6 +68,19 @@ mod tests {
             .sum();
         let step = rounding_step(&file).expect("a table");
         assert!((step - (squares / 6.0).sqrt()).abs() < 1e-9, "{step}");
+    }
+
+    /// A reader that stops at fill bytes and at markers without a length (ITU-T T.81, B.1.1.2 and B.1.1.3) would take such a
+    /// file for one without tables.
+    #[test]
+    fn bytes_between_segments_hide_no_table() {
+        let mut file = Vec::new();
+        jpeg_encoder::Encoder::new(&mut file, 50)
+            .encode(&[90; 64], 8, 8, jpeg_encoder::ColorType::Luma)
+            .expect("a small picture");
+        let parted = [&file[..2], &[0xFF, 0x01, 0xFF, 0xFF], &file[2..]].concat();
+        assert!(rounding_step(&file).is_some());
+        assert_eq!(rounding_step(&parted), rounding_step(&file));
     }
 
     #[test]

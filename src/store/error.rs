@@ -12,12 +12,18 @@ pub enum StoreError {
     /// It contradicts what is there already; the text says what and how to mend it.
     #[error("{0}")]
     Conflict(String),
+    /// Another file of this name is there already.
+    #[error("there is another file \"{0}\" in this upload already; give it another name")]
+    OtherBytes(String),
     /// What is to be published is public already, word for word.
     #[error("the newest result is public already")]
     AlreadyPublic,
     /// The database was made by a newer version of the program.
     #[error("the database is newer than this program: {0}")]
     NewerSchema(String),
+    /// The database was made by an older version of the program.
+    #[error("the database is older than this program: {0}")]
+    OlderSchema(String),
     /// The database file, or a document in it, does not read back.
     #[error("what is stored is damaged: {0}")]
     Damaged(String),

@@ -32,40 +32,62 @@ impl Store {
     /// `NewerSchema` when the database was made by a newer program; `Unwritable` when the file can't be made;
     /// `Damaged` when the file is no database; `Busy` when another program is writing to it.
     pub async fn open(path: &Path) -> Result<Self, StoreError> {
-        let options = SqliteConnectOptions::new()
-            .filename(path)
-            .create_if_missing(true)
-            .journal_mode(SqliteJournalMode::Wal)
-            .synchronous(SqliteSynchronous::Full)
-            .foreign_keys(true)
-            .busy_timeout(BUSY_TIMEOUT)
-            .pragma("journal_size_limit", JOURNAL_SIZE_LIMIT)
-            .pragma("trusted_schema", "OFF");
-        let pool = || {
-            SqlitePoolOptions::new()
-                .acquire_timeout(BUSY_TIMEOUT)
-                .idle_timeout(None)
-                .max_lifetime(None)
-                // A connection inside this process does not go stale; asking it first doubles the cost of a query.
-                .test_before_acquire(false)
-        };
-        let writer = pool()
-            .max_connections(1)
-            .connect_with(options.clone())
-            .await?;
-        assert_sqlite_version(&writer).await?;
+        let options = options(path).create_if_missing(true);
+        let writer = writer(&options).await?;
         migrate(&writer).await?;
+        let store = Self::with(writer, options).await?;
+        store.remake_if_older().await?;
+        Ok(store)
+    }
+
+    /// Opens `path` for those who only look at it or copy it, perhaps beside an older program that serves it: its schema stays
+    /// what it is, which may be an older one.
+    ///
+    /// # Errors
+    /// As [`Self::open`]; `Damaged` also when it has no schema at all.
+    pub async fn open_as_it_is(path: &Path) -> Result<Self, StoreError> {
+        let options = options(path);
+        let writer = writer(&options).await?;
+        match schema(&writer).await? {
+            None => Err(StoreError::Damaged("the database is empty".to_owned())),
+            Some(_) => Self::with(writer, options).await,
+        }
+    }
+
+    /// Opens `path` for a command that changes something, perhaps beside an older program that serves it: where there is a
+    /// schema, only the server brings it up to date.
+    ///
+    /// # Errors
+    /// As [`Self::open`]; `OlderSchema` when the database was made by an older program.
+    pub async fn open_beside(path: &Path) -> Result<Self, StoreError> {
+        if path.exists() {
+            let options = options(path);
+            let writer = writer(&options).await?;
+            let version = schema(&writer).await?;
+            writer.close().await;
+            if let Some(version) = version.filter(|version| *version < newest_migration()) {
+                return Err(StoreError::OlderSchema(format!(
+                    "it has schema {version}; start `breathmark serve` of this version, which makes it {}",
+                    newest_migration()
+                )));
+            }
+        }
+        Self::open(path).await
+    }
+
+    async fn with(
+        writer: sqlx::SqlitePool,
+        options: SqliteConnectOptions,
+    ) -> Result<Self, StoreError> {
         let readers = pool()
             .max_connections(READERS)
             .connect_with(options.pragma("query_only", "ON"))
             .await?;
-        let store = Self {
+        Ok(Self {
             writer,
             readers,
             shelf: super::shelf::NewestShelf::default(),
-        };
-        store.remake_if_older().await?;
-        Ok(store)
+        })
     }
 
     /// A transaction of the only writer, with the write lock already held.
@@ -103,6 +125,37 @@ impl Store {
     }
 }
 
+/// How every connection is set up.
+fn options(path: &Path) -> SqliteConnectOptions {
+    SqliteConnectOptions::new()
+        .filename(path)
+        .journal_mode(SqliteJournalMode::Wal)
+        .synchronous(SqliteSynchronous::Full)
+        .foreign_keys(true)
+        .busy_timeout(BUSY_TIMEOUT)
+        .pragma("journal_size_limit", JOURNAL_SIZE_LIMIT)
+        .pragma("trusted_schema", "OFF")
+}
+
+fn pool() -> SqlitePoolOptions {
+    SqlitePoolOptions::new()
+        .acquire_timeout(BUSY_TIMEOUT)
+        .idle_timeout(None)
+        .max_lifetime(None)
+        // A connection inside this process does not go stale; asking it first doubles the cost of a query.
+        .test_before_acquire(false)
+}
+
+/// The only connection that writes.
+async fn writer(options: &SqliteConnectOptions) -> Result<sqlx::SqlitePool, StoreError> {
+    let writer = pool()
+        .max_connections(1)
+        .connect_with(options.clone())
+        .await?;
+    assert_sqlite_version(&writer).await?;
+    Ok(writer)
+}
+
 async fn assert_sqlite_version(pool: &sqlx::SqlitePool) -> Result<(), StoreError> {
     let text: String = sqlx::query_scalar("SELECT sqlite_version()")
         .fetch_one(pool)
@@ -124,16 +177,40 @@ fn parse_version(text: &str) -> Option<(u32, u32, u32)> {
 
 async fn migrate(writer: &sqlx::SqlitePool) -> Result<(), StoreError> {
     MIGRATIONS.run(writer).await.map_err(|error| match error {
-        MigrateError::VersionMissing(version) => StoreError::NewerSchema(format!(
-            "it has schema {version}, this program knows up to {}; use the program that made it, or a newer one",
-            newest_migration()
-        )),
+        MigrateError::VersionMissing(version) => newer(version),
         MigrateError::VersionMismatch(version) => StoreError::NewerSchema(format!(
             "its schema {version} is not the one of this program; use the program that made it"
         )),
         MigrateError::Execute(cause) | MigrateError::ExecuteMigration(cause, _) => cause.into(),
         other => StoreError::Sqlite(sqlx::Error::Migrate(Box::new(other))),
     })
+}
+
+/// Version of the newest migration; `None` in a database without a schema. # Errors: `NewerSchema` for one that a newer program
+/// made.
+async fn schema(writer: &sqlx::SqlitePool) -> Result<Option<i64>, StoreError> {
+    let has_schema: bool = sqlx::query_scalar(
+        "SELECT EXISTS (SELECT 1 FROM sqlite_schema WHERE name = '_sqlx_migrations')",
+    )
+    .fetch_one(writer)
+    .await?;
+    if !has_schema {
+        return Ok(None);
+    }
+    let newest: Option<i64> = sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
+        .fetch_one(writer)
+        .await?;
+    match newest {
+        Some(version) if version > newest_migration() => Err(newer(version)),
+        newest => Ok(newest),
+    }
+}
+
+fn newer(version: i64) -> StoreError {
+    StoreError::NewerSchema(format!(
+        "it has schema {version}, this program knows up to {}; use the program that made it, or a newer one",
+        newest_migration()
+    ))
 }
 
 fn newest_migration() -> i64 {

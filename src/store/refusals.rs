@@ -50,6 +50,36 @@ impl Store {
         Ok(refusals)
     }
 
+    /// Whether a file of this name may be sent: one of that name is there, or the upload is open and has fewer than `most`.
+    /// # Errors: `Conflict` that says why it may not.
+    pub async fn may_take(
+        &self,
+        upload: UploadId,
+        name: &str,
+        most: u32,
+    ) -> Result<(), StoreError> {
+        let found: Option<(bool, bool, i64)> = sqlx::query_as(
+            "SELECT state = 'open', EXISTS (SELECT 1 FROM upload_files WHERE upload_id = ?1 AND name = ?2),
+                    (SELECT count(*) FROM upload_files WHERE upload_id = ?1)
+             FROM uploads WHERE id = ?1",
+        )
+        .bind(upload)
+        .bind(name)
+        .fetch_optional(&self.readers)
+        .await?;
+        Err(StoreError::Conflict(match found {
+            Some((_, true, _)) => return Ok(()),
+            Some((true, false, files)) if files < i64::from(most) => return Ok(()),
+            Some((true, false, files)) => format!(
+                "this upload has {files} files, which is the most that one may have; finish it and open another one"
+            ),
+            Some((false, false, _)) => {
+                "this upload is finished; open a new one for more frames".to_owned()
+            }
+            None => "there is no such upload".to_owned(),
+        }))
+    }
+
     /// How many files of an upload are stored.
     pub async fn upload_file_count(&self, upload: UploadId) -> Result<u64, StoreError> {
         let count: i64 =

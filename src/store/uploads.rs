@@ -125,7 +125,7 @@ impl Store {
     }
 
     /// Adds a file whose original is stored. The same name and hash again changes nothing.
-    /// # Errors: `Conflict` for other bytes under the same name, and for an upload that is finished or not there.
+    /// # Errors: `OtherBytes` for other bytes under the same name, `Conflict` for an upload that is finished or not there.
     pub async fn add_upload_file(
         &self,
         id: UploadId,
@@ -144,10 +144,7 @@ impl Store {
         match there {
             Some(sha256) if sha256 == file.sha256 => return Ok(()),
             Some(_) => {
-                return Err(StoreError::Conflict(format!(
-                    "there is another file \"{}\" in this upload already; give it another name",
-                    file.name
-                )));
+                return Err(StoreError::OtherBytes(file.name.clone()));
             }
             None => {}
         }
@@ -213,10 +210,12 @@ impl Store {
     }
 
     /// Makes the sweeps with their frames and queues a job for each, all in one transaction; a finished upload gives the sweeps it was
-    /// finished with. # Errors: `Conflict` when there is no such upload, or a sweep names an original that is not stored.
+    /// finished with. `sorted` is how many of its files were looked at for that. # Errors: `Conflict` when there is no such
+    /// upload, when a sweep names an original that is not stored, or when more files have arrived than were sorted.
     pub async fn finish_upload(
         &self,
         id: UploadId,
+        sorted: usize,
         sweeps: &[SweepDraft],
         now_ms: i64,
     ) -> Result<Vec<SweepId>, StoreError> {
@@ -234,6 +233,16 @@ impl Store {
         if state == "finished" {
             drop(write);
             return self.sweeps_of_upload(id).await;
+        }
+        let there: i64 =
+            sqlx::query_scalar("SELECT count(*) FROM upload_files WHERE upload_id = ?1")
+                .bind(id)
+                .fetch_one(&mut *write)
+                .await?;
+        if usize::try_from(there) != Ok(sorted) {
+            return Err(StoreError::Conflict(
+                "files are still arriving; finish again when all are there".to_owned(),
+            ));
         }
         let mut made = Vec::with_capacity(sweeps.len());
         for draft in sweeps {

@@ -2,6 +2,7 @@
 //! kept, then noted in the upload; a finished upload becomes sweeps.
 
 use std::io::{BufReader, Read as _};
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::body::Bytes;
@@ -25,8 +26,6 @@ const STALL_PATIENCE: Duration = Duration::from_secs(30);
 const DRAIN_BYTES: u64 = 16 << 20;
 /// How long that may take.
 const DRAIN_PATIENCE: Duration = Duration::from_secs(5);
-/// What a zip archive begins with (PKWARE APPNOTE 4.3.7 and, for an empty one, 4.3.16).
-const ZIP_SIGNATURES: [&[u8]; 2] = [b"PK\x03\x04", b"PK\x05\x06"];
 
 /// A file that arrived whole and lies in the temporary folder.
 #[derive(Debug)]
@@ -84,7 +83,7 @@ pub(super) async fn receive<E: std::fmt::Display>(
         if head.len() < 4 {
             head.extend(chunk.iter().take(4 - head.len()));
             if head.len() == 4 {
-                most = if is_zip(&head) {
+                most = if intake::is_zip(&head) {
                     limits.max_archive_bytes
                 } else {
                     limits.max_file_bytes
@@ -101,12 +100,8 @@ pub(super) async fn receive<E: std::fmt::Display>(
     writer.flush().await.map_err(IntakeError::Io)?;
     Ok(Received {
         file,
-        is_archive: is_zip(&head),
+        is_archive: intake::is_zip(&head),
     })
-}
-
-fn is_zip(head: &[u8]) -> bool {
-    ZIP_SIGNATURES.contains(&head)
 }
 
 /// Reads on for a while and throws away what comes.
@@ -127,8 +122,8 @@ pub(super) async fn drain<E>(body: &mut (impl Stream<Item = Result<Bytes, E>> + 
 /// Judges a file (or each file of an archive), keeps what is a picture, and notes all of it in the upload.
 ///
 /// # Errors
-/// `Conflict` when the upload is finished or full; `Unwritable` and the like when nothing can be stored. What is wrong
-/// with a file is not an error here but its outcome.
+/// `Conflict` when the upload is finished or full, unless the same was sent before; `Unwritable` and the like when nothing
+/// can be stored. What is wrong with a file is not an error here but its outcome.
 pub(super) async fn take_in(
     web: &Web,
     upload: &Upload,
@@ -136,22 +131,6 @@ pub(super) async fn take_in(
     received: Received,
 ) -> Result<Vec<Arrival>, WebError> {
     let app = &web.app;
-    if upload.finished {
-        // What is there already may come again: it changes nothing.
-        let files = app.store.upload_files(upload.id).await?;
-        if !files.iter().any(|file| file.name == raw_name) {
-            return Err(WebError::Conflict(
-                "this upload is finished; open a new one for more frames".into(),
-            ));
-        }
-    }
-    let limits = app.config.limits();
-    let stored = app.store.upload_file_count(upload.id).await?;
-    if stored >= u64::from(limits.max_upload_files) {
-        return Err(WebError::Conflict(format!(
-            "this upload has {stored} files, which is the most that one may have; finish it and open another one"
-        )));
-    }
     let name = match intake::display_path(raw_name) {
         Ok(name) => name,
         Err(error) => {
@@ -162,7 +141,7 @@ pub(super) async fn take_in(
         }
     };
     if let Some(reason) = intake::skip_reason(&name) {
-        let refused = refuse(app, upload.id, name, reason.to_owned()).await?;
+        let refused = refuse(app, upload, name, reason.to_owned()).await?;
         return Ok(vec![refused]);
     }
     let judged = {
@@ -170,7 +149,7 @@ pub(super) async fn take_in(
         let desk = Desk {
             app: app.clone(),
             upload: upload.id,
-            limits,
+            limits: app.config.limits(),
             runtime: Handle::current(),
         };
         tokio::task::spawn_blocking(move || desk.judge(&received, name)).await??
@@ -180,7 +159,7 @@ pub(super) async fn take_in(
     for (name, outcome) in judged {
         arrivals.push(match outcome {
             Ok(original) => {
-                if refused_before.iter().any(|(refused, _)| *refused == name) {
+                if !upload.finished && refused_before.iter().any(|(refused, _)| *refused == name) {
                     app.store.clear_refusal(upload.id, &name).await?;
                 }
                 Arrival {
@@ -188,19 +167,22 @@ pub(super) async fn take_in(
                     outcome: Ok(original),
                 }
             }
-            Err(reason) => refuse(app, upload.id, name, reason).await?,
+            Err(reason) => refuse(app, upload, name, reason).await?,
         });
     }
     Ok(arrivals)
 }
 
+/// Notes a file that was not taken; a finished upload keeps the notes that it was finished with.
 async fn refuse(
     app: &App,
-    upload: UploadId,
+    upload: &Upload,
     name: String,
     reason: String,
 ) -> Result<Arrival, WebError> {
-    app.store.add_refusal(upload, &name, &reason).await?;
+    if !upload.finished {
+        app.store.add_refusal(upload.id, &name, &reason).await?;
+    }
     Ok(Arrival {
         name,
         outcome: Err(reason),
@@ -273,7 +255,7 @@ impl Desk {
                 bytes: file.bytes,
             })),
             Err(ReceiveError::Intake(error)) => reason_or_trouble(error).map(Err),
-            Err(ReceiveError::Store(StoreError::Conflict(_))) => Ok(Err(OTHER_BYTES.to_owned())),
+            Err(ReceiveError::Store(StoreError::OtherBytes(_))) => Ok(Err(OTHER_BYTES.to_owned())),
             Err(error) => Err(error.into()),
         }
     }
@@ -299,7 +281,7 @@ pub(super) async fn note_refusal(
     reason: String,
 ) -> Result<(), WebError> {
     let name = intake::display_path(raw_name).unwrap_or_else(|_| UNSHOWABLE.into());
-    refuse(app, upload.id, name, reason).await?;
+    refuse(app, upload, name, reason).await?;
     Ok(())
 }
 
@@ -354,18 +336,29 @@ pub(super) async fn own_upload(
         .ok_or_else(|| WebError::no_such("upload"))
 }
 
-/// Sorts the frames of an upload into sweeps and queues them to be measured. Doing it again gives the same sweeps.
+/// Sorts the frames of an upload into sweeps and queues them to be measured. Doing it again gives the same sweeps. Once begun
+/// it goes on, whether or not somebody still waits for it; whoever asks meanwhile waits for the one who asked first.
 ///
 /// # Errors
-/// `Conflict` when no frame has arrived.
-pub(super) async fn finish(app: &App, upload: &Upload) -> Result<Vec<SweepId>, WebError> {
-    if !upload.finished {
-        let files = app.store.upload_files(upload.id).await?;
-        if files.is_empty() {
-            return Err(WebError::Conflict(
-                "no frame has arrived that can be used; send the camera's JPEG files first".into(),
-            ));
-        }
+/// `Conflict` when no frame has arrived, or when files are still arriving.
+pub(super) async fn finish(web: &Web, upload: UploadId) -> Result<Vec<SweepId>, WebError> {
+    let place = Arc::clone(&web.finishing).acquire_owned().await;
+    let place = place.map_err(WebError::inside)?;
+    let app = web.app.clone();
+    let finishing = async move {
+        let _place = place;
+        finish_in_turn(&app, upload).await
+    };
+    tokio::spawn(finishing).await?
+}
+
+async fn finish_in_turn(app: &App, id: UploadId) -> Result<Vec<SweepId>, WebError> {
+    let upload = app.store.upload(id).await?;
+    let upload = upload.ok_or_else(|| WebError::no_such("upload"))?;
+    if app.store.upload_file_count(id).await? == 0 {
+        return Err(WebError::Conflict(
+            "no frame has arrived that can be used; send the camera's JPEG files first".into(),
+        ));
     }
-    Ok(app.finish_upload(upload, now_ms()).await?)
+    Ok(app.finish_upload(&upload, now_ms()).await?)
 }

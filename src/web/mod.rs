@@ -51,6 +51,9 @@ pub struct Web {
     /// The guard of judging files that arrive: so many at once.
     #[from_ref(skip)]
     intake: Arc<Semaphore>,
+    /// The guard of sorting finished uploads into sweeps: one at a time.
+    #[from_ref(skip)]
+    finishing: Arc<Semaphore>,
     /// The guard of making pictures for pages: so many at once.
     #[from_ref(skip)]
     pictures: Arc<Semaphore>,
@@ -87,6 +90,7 @@ impl Web {
             app,
             door: Arc::new(door::Door::default()),
             intake: Arc::new(Semaphore::new(JUDGED_AT_ONCE)),
+            finishing: Arc::new(Semaphore::new(1)),
             pictures: Arc::new(Semaphore::new(PICTURES_AT_ONCE)),
             streams: Arc::new(Semaphore::new(STREAMS_AT_ONCE)),
             exports: Arc::new(Semaphore::new(EXPORTED_AT_ONCE)),

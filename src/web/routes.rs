@@ -99,7 +99,6 @@ fn reviewers() -> Router<Web> {
         .route("/desk/cameras/{id}", post(lens_changes::camera))
         .route("/desk/uploads/{id}", get(upload_result::show))
         .route("/desk/uploads/{id}/discard", post(upload_result::discard))
-        .route("/desk/uploads/{id}/finish", post(upload_result::finish))
         .route(
             "/desk/uploads/{id}/publish",
             get(publish_upload::show).post(publish_upload::publish),
@@ -140,7 +139,6 @@ fn reviewers() -> Router<Web> {
         .route("/api/v1/lenses/{slug}", patch(uploads::lenses::correct))
         .route("/api/v1/uploads", post(uploads::files::open))
         .route("/api/v1/uploads/{id}", get(uploads::files::show))
-        .route("/api/v1/uploads/{id}/finish", post(uploads::files::finish))
         .route("/api/v1/sweeps/{id}/events", get(progress::events))
         .route("/api/v1/sweeps/{id}", patch(uploads::sweeps::patch))
         .route(
@@ -153,7 +151,7 @@ fn reviewers() -> Router<Web> {
         )
 }
 
-/// Where files come in: no time limit as a whole, and limits of their own on size and stalling.
+/// Where files come in and are sorted into sweeps: no time limit as a whole, and limits of their own on size and stalling.
 fn arrivals() -> Router<Web> {
     Router::new()
         .route("/desk/upload", get(upload::show).post(upload::take))
@@ -162,6 +160,8 @@ fn arrivals() -> Router<Web> {
             "/api/v1/uploads/{id}/files/{*name}",
             put(uploads::files::put),
         )
+        .route("/desk/uploads/{id}/finish", post(upload_result::finish))
+        .route("/api/v1/uploads/{id}/finish", post(uploads::files::finish))
         .layer(DefaultBodyLimit::disable())
 }
 

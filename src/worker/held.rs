@@ -6,7 +6,7 @@ use std::time::Duration;
 use tokio::task::{JoinError, JoinHandle};
 use tokio_util::sync::CancellationToken;
 
-use super::measuring::Course;
+use super::measuring::{Course, Fault};
 use super::timing::{Pause, Timing};
 use super::{MAX_ATTEMPTS, Worker, now_ms};
 use crate::store::{ClaimedJob, Store, StoreError, SweepId, SweepInput};
@@ -39,8 +39,8 @@ enum Loss {
     LeaseLost,
     /// A panic; the text is its message.
     Panicked(String),
-    /// The disk; the text says what and where.
-    Disk(String),
+    /// The disk.
+    Disk(Fault),
 }
 
 impl Held {
@@ -98,8 +98,18 @@ impl Held {
                 Ended::Over
             }
             Err(Loss::Panicked(words)) => self.fail(&words).await,
-            Err(Loss::Disk(words)) => {
-                self.fail(&words).await;
+            // No fault of this sweep, which would be set aside after an hour without a disk.
+            Err(Loss::Disk(fault)) if fault.is_of_all => {
+                tracing::error!(
+                    sweep,
+                    reason = fault.words,
+                    "the originals are away; it will be tried again"
+                );
+                self.give_back().await;
+                Ended::Faulted
+            }
+            Err(Loss::Disk(fault)) => {
+                self.fail(&fault.words).await;
                 Ended::Faulted
             }
         }
@@ -232,7 +242,7 @@ fn read_outcome(
     course: &Course,
 ) -> Result<SweepMeasurement, Loss> {
     if let Some(fault) = course.fault() {
-        return Err(Loss::Disk(fault.to_owned()));
+        return Err(Loss::Disk(fault.clone()));
     }
     outcome.map_err(|error| {
         Loss::Panicked(match error.try_into_panic() {

@@ -13,7 +13,16 @@ use crate::sweep::{self, SweepMeasurement};
 pub(super) struct Course {
     dropped: AtomicBool,
     done: AtomicUsize,
-    fault: OnceLock<String>,
+    fault: OnceLock<Fault>,
+}
+
+/// An original that could not be read.
+#[derive(Debug, Clone)]
+pub(super) struct Fault {
+    /// Which one, and what the system said.
+    pub(super) words: String,
+    /// No other one could be read either.
+    pub(super) is_of_all: bool,
 }
 
 impl Course {
@@ -27,9 +36,9 @@ impl Course {
     }
 
     /// The disk failed: nothing that is measured now can be trusted.
-    fn fail(&self, words: String) {
+    fn fail(&self, fault: Fault) {
         // The first fault is the one to be told.
-        let _ = self.fault.set(words);
+        let _ = self.fault.set(fault);
         self.drop_work();
     }
 
@@ -43,8 +52,8 @@ impl Course {
     }
 
     /// What the disk said, where it failed.
-    pub(super) fn fault(&self) -> Option<&str> {
-        self.fault.get().map(String::as_str)
+    pub(super) fn fault(&self) -> Option<&Fault> {
+        self.fault.get()
     }
 }
 
@@ -88,10 +97,13 @@ fn load(
         .and_then(|bytes| intake::decode_plane(&bytes, limits))
         .map_err(|error| {
             if let IntakeError::Io(cause) = &error {
-                course.fail(format!(
-                    "the original of {} ({}) could not be read: {cause}",
-                    frame.info.file, frame.sha256
-                ));
+                course.fail(Fault {
+                    words: format!(
+                        "the original of {} ({}) could not be read: {cause}",
+                        frame.info.file, frame.sha256
+                    ),
+                    is_of_all: originals.are_away(),
+                });
             }
             Unmeasurable::Undecodable(error.to_string())
         })

@@ -1,7 +1,8 @@
 //! The worker: claims a job, runs intake → measure → sweep off the async threads, saves. Doing a job twice changes nothing.
 //!
-//! It waits to be rung and looks by itself every few seconds all the same. A panic ends one job only; a fault of disk or
-//! database makes it pause and try again, longer each time; nothing makes it stop but `stop`.
+//! It waits to be rung and looks by itself every few seconds all the same. A panic ends one job only, as does an original that
+//! can't be read; a fault of the whole disk or of the database makes it pause and try again, longer each time, and counts
+//! against no job; nothing makes it stop but `stop`.
 
 mod held;
 mod measuring;

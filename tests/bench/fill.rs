@@ -161,7 +161,9 @@ async fn publish(store: &Store, reviewer: i64, lens: &Lens, measurement: SweepMe
         settings: SweepSettings::default(),
         files,
     };
-    let sweeps = store.finish_upload(upload, &[draft], NOW).await;
+    let sweeps = store
+        .finish_upload(upload, draft.files.len(), &[draft], NOW)
+        .await;
     let sweep = sweeps.expect("a finished upload")[0];
     let job = store
         .claim_job(30_000, 3, NOW)

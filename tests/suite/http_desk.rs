@@ -9,6 +9,7 @@ mod door;
 mod events;
 mod faults;
 mod filing;
+mod finishing;
 mod form;
 mod lenses;
 mod page;

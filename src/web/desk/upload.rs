@@ -183,7 +183,7 @@ async fn receive(
 
 /// Goes on to the page of the upload; it is finished when a frame arrived.
 async fn finish(web: &Web, upload: &Upload) -> Result<Redirect, WebError> {
-    match arrivals::finish(&web.app, upload).await {
+    match arrivals::finish(web, upload.id).await {
         Ok(_) | Err(WebError::Conflict(_)) => {}
         Err(error) => return Err(error),
     }

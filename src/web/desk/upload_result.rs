@@ -10,11 +10,11 @@ use crate::app::App;
 use crate::report::words;
 use crate::store::{LensId, Sweep, UploadId};
 use crate::sweep::{Finding, Severity};
-use crate::web::WebError;
 use crate::web::arrivals;
 use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
+use crate::web::{Web, WebError};
 
 struct Refused {
     name: String,
@@ -156,12 +156,12 @@ fn is_public(sweep: &Sweep) -> bool {
 
 /// `POST /desk/uploads/{id}/finish`
 pub(in crate::web) async fn finish(
-    State(app): State<App>,
+    State(web): State<Web>,
     account: SignedIn,
     Place(id): Place<UploadId>,
 ) -> Result<Redirect, WebError> {
-    let upload = arrivals::own_upload(&app, &account, id).await?;
-    arrivals::finish(&app, &upload).await?;
+    let upload = arrivals::own_upload(&web.app, &account, id).await?;
+    arrivals::finish(&web, upload.id).await?;
     Ok(Redirect::to(&format!("/desk/uploads/{id}")))
 }
 

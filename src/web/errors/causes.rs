@@ -15,10 +15,13 @@ impl From<StoreError> for WebError {
                 Self::Unwritable("the data folder is full or can't be written".into())
             }
             StoreError::Conflict(what) => Self::Conflict(what),
-            StoreError::AlreadyPublic => Self::Conflict(error.to_string()),
-            StoreError::NewerSchema(_) | StoreError::Damaged(_) | StoreError::Sqlite(_) => {
-                Self::inside(error)
+            StoreError::OtherBytes(_) | StoreError::AlreadyPublic => {
+                Self::Conflict(error.to_string())
             }
+            StoreError::NewerSchema(_)
+            | StoreError::OlderSchema(_)
+            | StoreError::Damaged(_)
+            | StoreError::Sqlite(_) => Self::inside(error),
         }
     }
 }

@@ -209,11 +209,11 @@ struct FinishedDocument {
 
 /// Sorts the frames into sweeps and queues them.
 pub(in crate::web) async fn finish(
-    State(app): State<App>,
+    State(web): State<Web>,
     account: SignedIn,
     Place(id): Place<UploadId>,
 ) -> Result<impl IntoResponse, WebError> {
-    let upload = arrivals::own_upload(&app, &account, id).await?;
-    let sweeps = arrivals::finish(&app, &upload).await?;
+    let upload = arrivals::own_upload(&web.app, &account, id).await?;
+    let sweeps = arrivals::finish(&web, upload.id).await?;
     Ok(Json(FinishedDocument { sweeps }))
 }

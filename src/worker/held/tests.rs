@@ -1,6 +1,7 @@
 //! Held jobs on a real database: how each of them ends.
 
 use super::*;
+use crate::intake::Originals;
 use crate::store::{Conditions, JobState, Kind, LensDraft, Role, Said, SweepDraft, UploadFile};
 use crate::sweep::{DistanceSource, FrameInfo, SweepSettings};
 
@@ -53,7 +54,7 @@ async fn one_waiting(folder: &tempfile::TempDir) -> (Store, SweepId) {
         files: vec![file],
     };
     let sweeps = store
-        .finish_upload(upload, &[draft], 0)
+        .finish_upload(upload, 1, &[draft], 0)
         .await
         .expect("an open upload");
     (store, sweeps[0])
@@ -165,30 +166,67 @@ async fn a_changed_sweep_takes_its_job_away_and_the_old_measurement_is_dropped()
     assert_eq!((view.state, view.attempts), (JobState::Waiting, 0));
 }
 
-#[tokio::test]
-async fn a_failed_disk_counts_a_try_and_asks_for_a_rest() {
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let (store, sweep) = one_waiting(&folder).await;
+/// Measures with the originals of a folder that has none for the sweep; the job afterwards.
+async fn without_its_original(
+    folder: &tempfile::TempDir,
+    originals: Originals,
+) -> crate::store::JobView {
+    let (store, sweep) = one_waiting(folder).await;
     let (held, input) = claim(&store).await;
-    let originals = crate::intake::Originals::open(folder.path()).expect("a writable folder");
     let threads = rayon::ThreadPoolBuilder::new().num_threads(1).build();
     let measuring = crate::worker::measuring::with_originals(
         originals,
         crate::intake::Limits::default(),
         Arc::new(threads.expect("a thread")),
     );
-    // The row says that there is an original, the folder has none.
     let ended = held
         .carry_out(input, measuring, &CancellationToken::new())
         .await;
-    assert_eq!(ended, Ended::Faulted);
-    let view = job(&store, sweep).await;
+    assert_eq!(ended, Ended::Faulted, "it asks for a rest");
+    job(&store, sweep).await
+}
+
+#[tokio::test]
+async fn a_missing_original_counts_a_try() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let originals = Originals::open(folder.path()).expect("a writable folder");
+    originals
+        .keep(&mut &b"another one"[..], 100)
+        .expect("a disk that works");
+    let view = without_its_original(&folder, originals).await;
     assert_eq!((view.state, view.attempts), (JobState::Waiting, 1));
     let words = view.error.expect("what went wrong");
     assert!(
         words.contains("SWP_0001.JPG") || words.contains(&"a".repeat(64)),
         "{words}"
     );
+}
+
+#[tokio::test]
+async fn a_disk_that_is_away_costs_no_try() {
+    let kept = |folder: &tempfile::TempDir| {
+        let originals = Originals::open(folder.path()).expect("a writable folder");
+        let other = originals.keep(&mut &b"another one"[..], 100);
+        other.expect("a disk that works");
+        originals
+    };
+    let unmounted = |originals: &Originals| {
+        std::fs::remove_dir_all(originals.folder()).expect("removed");
+        std::fs::create_dir(originals.folder()).expect("where it was mounted");
+    };
+    let gone = |originals: &Originals| {
+        std::fs::remove_dir_all(originals.folder()).expect("removed");
+    };
+    let dead = |originals: &Originals| {
+        std::fs::remove_dir(originals.tmp()).expect("nothing can be written");
+    };
+    for away in [&unmounted as &dyn Fn(&Originals), &gone, &dead] {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let originals = kept(&folder);
+        away(&originals);
+        let view = without_its_original(&folder, originals).await;
+        assert_eq!((view.state, view.attempts), (JobState::Waiting, 0));
+    }
 }
 
 #[tokio::test]

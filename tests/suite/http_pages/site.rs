@@ -167,7 +167,7 @@ impl Site {
             files: vec![file],
         };
         let sweep = store
-            .finish_upload(upload, &[draft], NOW)
+            .finish_upload(upload, 1, &[draft], NOW)
             .await
             .expect("a finished upload")[0];
         let job = store

@@ -65,7 +65,7 @@ impl Fresh {
             files,
         };
         store
-            .finish_upload(upload, &[draft], NOW)
+            .finish_upload(upload, draft.files.len(), &[draft], NOW)
             .await
             .expect("a finished upload")[0]
     }

@@ -7,6 +7,7 @@ use sqlx::sqlite::SqliteConnectOptions;
 use sqlx::{ConnectOptions, Connection, SqliteConnection};
 
 use super::fixture::{Fresh, NOW};
+use crate::support::program::{run, run_with_input, stderr, stdout};
 
 pub(super) async fn connect(fresh: &Fresh) -> SqliteConnection {
     SqliteConnectOptions::new()
@@ -95,15 +96,106 @@ async fn a_newer_database_is_refused_in_plain_words() {
     sqlx::query("INSERT INTO _sqlx_migrations (version, description, success, checksum, execution_time) VALUES (1000, 'later', 1, x'00', 0)")
         .execute(&mut other).await.expect("a later migration");
     other.close().await.expect("closed");
-    let refused = Store::open(&fresh.folder.path().join("breathmark.sqlite")).await;
-    let Err(StoreError::NewerSchema(words)) = refused else {
-        panic!("{refused:?}");
-    };
-    let known = format!("up to {}", newest_migration());
+    let path = fresh.folder.path().join("breathmark.sqlite");
+    for refused in [Store::open(&path).await, Store::open_as_it_is(&path).await] {
+        let Err(StoreError::NewerSchema(words)) = refused else {
+            panic!("{refused:?}");
+        };
+        let known = format!("up to {}", newest_migration());
+        assert!(
+            words.contains("schema 1000") && words.contains(&known),
+            "{words}"
+        );
+    }
+}
+
+/// Makes a database as the program made it before its newest migration.
+async fn older(path: &std::path::Path) -> i64 {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("migrations");
+    let known = tempfile::tempdir().expect("a temporary folder");
+    let newest = format!("{:04}_", newest_migration());
+    for file in std::fs::read_dir(folder).expect("the migrations folder is in the checkout") {
+        let file = file.expect("readable folder");
+        let name = file.file_name();
+        if !name.to_string_lossy().starts_with(&newest) {
+            std::fs::copy(file.path(), known.path().join(name)).expect("copied");
+        }
+    }
+    let migrator = sqlx::migrate::Migrator::new(known.path()).await;
+    let mut database = SqliteConnectOptions::new()
+        .filename(path)
+        .create_if_missing(true)
+        .connect()
+        .await
+        .expect("a new database");
+    let migrated = migrator.expect("older migrations").run(&mut database).await;
+    migrated.expect("an empty database");
+    let version = schema_of(&mut database).await;
+    database.close().await.expect("closed");
+    version
+}
+
+async fn schema_of(database: &mut SqliteConnection) -> i64 {
+    sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
+        .fetch_one(database)
+        .await
+        .expect("a schema")
+}
+
+#[tokio::test]
+async fn who_only_looks_leaves_an_older_database_as_it_is() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = folder.path().join("breathmark.sqlite");
+    let version = older(&path).await;
+    assert!(version < newest_migration());
+    let data = folder.path().to_str().expect("UTF-8");
+    let backup = folder.path().join("backup.zip");
+    let backup = backup.to_str().expect("UTF-8");
+    for command in [
+        &["doctor", "--data", data][..],
+        &["backup", "--data", data, backup],
+    ] {
+        let ran = run(command);
+        assert!(ran.status.success(), "{}{}", stdout(&ran), stderr(&ran));
+    }
+    let doctor = stdout(&run(&["doctor", "--data", data]));
     assert!(
-        words.contains("schema 1000") && words.contains(&known),
-        "{words}"
+        doctor.contains(&format!("schema        {version}")),
+        "{doctor}"
     );
+    // What would change something leaves that to the server.
+    let add = [
+        "account", "add", "Mara", "--role", "reviewer", "--data", data,
+    ];
+    for refused in [
+        run(&["remeasure", "--data", data]),
+        run(&["token", "add", "x", "--account", "Mara", "--data", data]),
+        run(&["account", "password", "Mara", "--data", data]),
+        run_with_input(&add, "tape on black cloth\n"),
+    ] {
+        assert_eq!(refused.status.code(), Some(2));
+        let said = stderr(&refused);
+        assert!(said.contains("breathmark serve"), "{said}");
+    }
+    let mut database = SqliteConnectOptions::new()
+        .filename(&path)
+        .connect()
+        .await
+        .expect("it is there");
+    assert_eq!(schema_of(&mut database).await, version);
+
+    let mut packed = zip::ZipArchive::new(std::fs::File::open(backup).expect("a backup"))
+        .expect("a zip archive");
+    let mut copy = packed.by_name("breathmark.sqlite").expect("the database");
+    let copied = folder.path().join("copied.sqlite");
+    let mut file = std::fs::File::create(&copied).expect("a writable folder");
+    std::io::copy(&mut copy, &mut file).expect("copied");
+    let mut copy = SqliteConnectOptions::new()
+        .filename(&copied)
+        .connect()
+        .await
+        .expect("a database");
+    assert_eq!(schema_of(&mut copy).await, version, "of the form it had");
 }
 
 #[tokio::test]
@@ -117,6 +209,10 @@ async fn what_is_no_database_is_told_apart_from_what_cannot_be_made() {
     .expect("a writable folder");
     assert!(matches!(
         Store::open(&path).await,
+        Err(StoreError::Damaged(_))
+    ));
+    assert!(matches!(
+        Store::open_as_it_is(&path).await,
         Err(StoreError::Damaged(_))
     ));
     let nowhere = Store::open(&folder.path().join("no/such/folder/breathmark.sqlite")).await;

@@ -37,7 +37,16 @@ async fn the_same_file_again_changes_nothing_and_other_bytes_are_refused() {
         ..file(upload, 1)
     };
     let refused = store.add_upload_file(upload, &other, NOW).await;
-    assert!(matches!(refused, Err(StoreError::Conflict(words)) if words.contains("SWP_0001.JPG")));
+    assert!(matches!(refused, Err(StoreError::OtherBytes(name)) if name == "SWP_0001.JPG"));
+    // The same may come again where there is no place for more.
+    for (name, most, takes) in [
+        ("SWP_0001.JPG", 1, true),
+        ("SWP_0002.JPG", 1, false),
+        ("SWP_0002.JPG", 2, true),
+    ] {
+        let answer = store.may_take(upload, name, most).await;
+        assert_eq!(answer.is_ok(), takes, "{name} of {most}: {answer:?}");
+    }
     let files = store.upload_files(upload).await.expect("a working store");
     assert_eq!(files.len(), 1);
     assert_eq!(files[0].info, file(upload, 1).info);
@@ -122,7 +131,7 @@ async fn finishing_makes_the_sweeps_once_and_all_or_nothing() {
     let mut broken = drafts.clone();
     broken[1].files[0].sha256 = "e".repeat(64);
     assert!(matches!(
-        store.finish_upload(upload, &broken, NOW).await,
+        store.finish_upload(upload, 4, &broken, NOW).await,
         Err(StoreError::Conflict(_))
     ));
     assert_eq!(
@@ -131,14 +140,16 @@ async fn finishing_makes_the_sweeps_once_and_all_or_nothing() {
         "nothing of it was kept"
     );
 
+    let early = store.finish_upload(upload, 3, &drafts, NOW).await;
+    assert!(matches!(early, Err(StoreError::Conflict(words)) if words.contains("arriving")));
     let made = store
-        .finish_upload(upload, &drafts, NOW)
+        .finish_upload(upload, 4, &drafts, NOW)
         .await
         .expect("an open upload");
     assert_eq!(made.len(), 2);
     assert_eq!(
         store
-            .finish_upload(upload, &[], NOW)
+            .finish_upload(upload, 0, &[], NOW)
             .await
             .expect("finished already"),
         made
@@ -191,7 +202,7 @@ async fn finishing_makes_the_sweeps_once_and_all_or_nothing() {
     let late = store.add_upload_file(upload, &file(upload, 5), NOW).await;
     assert!(matches!(late, Err(StoreError::Conflict(words)) if words.contains("finished")));
     assert!(matches!(
-        store.finish_upload(404, &[], NOW).await,
+        store.finish_upload(404, 0, &[], NOW).await,
         Err(StoreError::Conflict(_))
     ));
 }
