@@ -48,7 +48,7 @@ pub struct Sweep {
     pub publications: Vec<Publication>,
 }
 
-/// What a reviewer says of a sweep; changed as a whole.
+/// What a reviewer says of a sweep.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Said {
     /// Of the shoot.
@@ -57,18 +57,6 @@ pub struct Said {
     pub settings: SweepSettings,
     /// Notes of the reviewer.
     pub notes: String,
-}
-
-impl Sweep {
-    /// What its reviewer says of it.
-    #[must_use]
-    pub fn said(&self) -> Said {
-        Said {
-            conditions: self.conditions.clone(),
-            settings: self.settings.clone(),
-            notes: self.notes.clone(),
-        }
-    }
 }
 
 /// The columns of a sweep.
@@ -97,32 +85,16 @@ impl Store {
     }
 
     /// Changes what the reviewer says of a sweep and queues a new measurement, in one transaction; a measurement that runs is dropped.
+    /// `change` gets what is said at that moment, so that of two changes at a time neither takes the other back.
     /// What is public keeps what it was published with. # Errors: `Conflict` when there is no such sweep.
     pub async fn change_sweep(
         &self,
         id: SweepId,
-        said: &Said,
+        change: impl FnOnce(&mut Said) + Send,
         now_ms: i64,
     ) -> Result<(), StoreError> {
         let mut write = self.write().await?;
-        let camera = match said.settings.camera.as_deref() {
-            Some(name) => Some(camera_named(&mut write, name, None).await?),
-            None => None,
-        };
-        let changed = sqlx::query(
-            "UPDATE sweeps SET conditions = ?2, settings = ?3, notes = ?4, camera_id = coalesce(?5, camera_id) WHERE id = ?1",
-        )
-        .bind(id)
-        .bind(encode(&ConditionsDoc::of(&said.conditions))?)
-        .bind(encode(&SettingsDoc::of(&said.settings))?)
-        .bind(&said.notes)
-        .bind(camera)
-        .execute(&mut *write)
-        .await?
-        .rows_affected();
-        if changed == 0 {
-            return Err(no_such_sweep());
-        }
+        change_said(&mut write, id, change).await?;
         queue_anew(&mut write, id, now_ms).await?;
         write.commit().await?;
         Ok(())
@@ -183,8 +155,41 @@ impl Store {
     }
 }
 
-fn no_such_sweep() -> StoreError {
-    StoreError::Conflict("there is no such sweep".to_owned())
+/// Changes what is said of a sweep, in the transaction of `write`. # Errors: `Conflict` when there is no such sweep.
+pub(super) async fn change_said(
+    write: &mut SqliteConnection,
+    id: SweepId,
+    change: impl FnOnce(&mut Said) + Send,
+) -> Result<(), StoreError> {
+    let held: Option<(String, String, String)> =
+        sqlx::query_as("SELECT conditions, settings, notes FROM sweeps WHERE id = ?1")
+            .bind(id)
+            .fetch_optional(&mut *write)
+            .await?;
+    let Some((conditions, settings, notes)) = held else {
+        return Err(StoreError::Conflict("there is no such sweep".to_owned()));
+    };
+    let mut said = Said {
+        conditions: decode::<ConditionsDoc>(&conditions)?.read()?,
+        settings: decode::<SettingsDoc>(&settings)?.read()?,
+        notes,
+    };
+    change(&mut said);
+    let camera = match said.settings.camera.as_deref() {
+        Some(name) => Some(camera_named(&mut *write, name, None).await?),
+        None => None,
+    };
+    sqlx::query(
+        "UPDATE sweeps SET conditions = ?2, settings = ?3, notes = ?4, camera_id = coalesce(?5, camera_id) WHERE id = ?1",
+    )
+    .bind(id)
+    .bind(encode(&ConditionsDoc::of(&said.conditions))?)
+    .bind(encode(&SettingsDoc::of(&said.settings))?)
+    .bind(&said.notes)
+    .bind(camera)
+    .execute(write)
+    .await?;
+    Ok(())
 }
 
 /// A sweep, with its newest job.

@@ -3,7 +3,7 @@
 use breathmark::store::{Actor, HistoryEntry, StoreError};
 use breathmark::sweep::{Code, Severity, SweepSettings, ToleranceOutcome};
 
-use super::fixture::{Fresh, NOW, measurement, off, said, with_finding};
+use super::fixture::{Fresh, NOW, measurement, off, with_finding};
 
 fn conflict<T: std::fmt::Debug>(outcome: Result<T, StoreError>) -> String {
     match outcome {
@@ -121,12 +121,8 @@ async fn a_new_version_takes_over_and_the_old_one_stays_readable() {
     let sweep = fresh
         .published(&lens, &off(), &measurement(85.0, 2.5, 0.01), NOW)
         .await;
-    let settings = SweepSettings {
-        last_not_at_infinity: true,
-        ..SweepSettings::default()
-    };
     store
-        .change_sweep(sweep, &said(&settings, &off()), NOW)
+        .change_sweep(sweep, |said| said.settings.last_not_at_infinity = true, NOW)
         .await
         .expect("there");
     fresh.measured(sweep, &measurement(85.0, 2.4, 0.01)).await;
