@@ -69,7 +69,7 @@ pub use same_pictures::OtherSweep;
 pub(crate) use search::words_run_together;
 pub use sessions::SessionRow;
 pub use sweep_input::{FrameInput, SweepInput};
-pub use sweeps::{Said, Sweep, SweepId};
+pub use sweeps::{Said, Sweep, SweepId, Whose};
 pub use tokens::{LiveToken, TokenDraft, TokenRow, TokenScope};
 pub use uploads::{SweepDraft, Upload, UploadFile, UploadId};
 

@@ -48,6 +48,17 @@ pub struct Sweep {
     pub publications: Vec<Publication>,
 }
 
+/// Who may see a sweep.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::FromRow)]
+pub struct Whose {
+    /// Whose it is.
+    #[sqlx(rename = "account_id")]
+    pub account: AccountId,
+    /// Version that is public now.
+    #[sqlx(rename = "version")]
+    pub public_version: Option<u32>,
+}
+
 /// What a reviewer says of a sweep.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Said {
@@ -129,29 +140,25 @@ impl Store {
         )
     }
 
-    /// Whose sweep it is.
-    pub async fn owner_of_sweep(&self, id: SweepId) -> Result<Option<AccountId>, StoreError> {
-        Ok(
-            sqlx::query_scalar("SELECT account_id FROM sweeps WHERE id = ?1")
-                .bind(id)
-                .fetch_optional(&self.readers)
-                .await?,
-        )
+    /// Whose sweep it is and whether it is public, without anything of its measurement.
+    pub async fn whose_sweep(&self, id: SweepId) -> Result<Option<Whose>, StoreError> {
+        Ok(sqlx::query_as(WHOSE)
+            .bind(id)
+            .fetch_optional(&self.readers)
+            .await?)
     }
 
-    /// The hash of the original of a frame, by its file name.
+    /// File name and hash of the original of a frame, by its number in file order, from 1.
     pub async fn frame_original(
         &self,
         id: SweepId,
-        file: &str,
-    ) -> Result<Option<String>, StoreError> {
-        Ok(
-            sqlx::query_scalar("SELECT sha256 FROM frames WHERE sweep_id = ?1 AND file = ?2")
-                .bind(id)
-                .bind(file)
-                .fetch_optional(&self.readers)
-                .await?,
-        )
+        number: u32,
+    ) -> Result<Option<(String, String)>, StoreError> {
+        Ok(sqlx::query_as(FRAME)
+            .bind(id)
+            .bind(number)
+            .fetch_optional(&self.readers)
+            .await?)
     }
 }
 
@@ -203,6 +210,14 @@ pub(super) const SWEEP: &str = concat!(
           LEFT JOIN jobs j ON j.id = (SELECT max(id) FROM jobs WHERE sweep_id = s.id)
           WHERE s.id = ?1"
     );
+
+/// The owner of a sweep and its public version.
+pub(super) const WHOSE: &str = "SELECT s.account_id, p.version
+    FROM sweeps s LEFT JOIN publications p ON p.id = s.public_id WHERE s.id = ?1";
+
+/// One frame of a sweep.
+pub(super) const FRAME: &str =
+    "SELECT file, sha256 FROM frames WHERE sweep_id = ?1 AND position = ?2 - 1";
 
 /// The frames of a sweep.
 pub(super) const FRAMES: &str =

@@ -9,10 +9,10 @@ use serde::Deserialize;
 use super::archive::safe_name;
 use super::overlay::{self, Detail};
 use super::view::{self, FrameView};
-use super::{Progress, html, own_sweep, pointing, seen_sweep};
+use super::{Progress, check_own, html, may_see, pointing, seen_sweep};
 use crate::app::App;
 use crate::intake;
-use crate::store::{Sweep, SweepId};
+use crate::store::{Store, Sweep, SweepId};
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
 use crate::web::pages::frame::{PageFrame, Section};
@@ -80,13 +80,15 @@ pub(in crate::web) async fn show(
     Query(asked): Query<Asked>,
     headers: HeaderMap,
 ) -> Result<Response, WebError> {
-    let seen = seen_sweep(&web.app.store, &viewer, id).await?;
     match name.strip_suffix(".jpg") {
         Some(number) => {
+            let (_, is_own) = may_see(&web.app.store, &viewer, id).await?;
             let side = side_px(asked.side.as_deref())?;
-            picture(&web, &seen.sweep, number, side, seen.is_own, &headers).await
+            let (_, sha256) = original(&web.app.store, id, number).await?;
+            picture(&web, sha256, side, is_own, &headers).await
         }
         None => {
+            let seen = seen_sweep(&web.app.store, &viewer, id).await?;
             let mut typed = Typed::default();
             if let Some((x, y)) = asked.x1.zip(asked.y1) {
                 typed.set("x1", x.to_string());
@@ -192,26 +194,24 @@ fn side_px(asked: Option<&str>) -> Result<u32, WebError> {
         .ok_or_else(|| WebError::field("side", "give 320, 960, 1920 or 3840 (px)"))
 }
 
-fn original<'a>(sweep: &'a Sweep, number: &str) -> Result<(&'a str, &'a str), WebError> {
-    number
-        .parse::<usize>()
-        .ok()
-        .and_then(|number| sweep.files.get(number.checked_sub(1)?))
-        .map(|(file, sha256)| (file.as_str(), sha256.as_str()))
-        .ok_or_else(|| WebError::no_such("frame"))
+/// File name and hash of the frame of this number.
+async fn original(store: &Store, id: SweepId, number: &str) -> Result<(String, String), WebError> {
+    let found = match number.parse() {
+        Ok(number) => store.frame_original(id, number).await?,
+        Err(_) => None,
+    };
+    found.ok_or_else(|| WebError::no_such("frame"))
 }
 
 /// The picture made anew of its pixels alone. Nothing of the file's metadata leaves the server this way.
 async fn picture(
     web: &Web,
-    sweep: &Sweep,
-    number: &str,
+    sha256: String,
     side: u32,
     is_own: bool,
     headers: &HeaderMap,
 ) -> Result<Response, WebError> {
-    let (_, sha256) = original(sweep, number)?;
-    let etag = format!("\"{}-{side}\"", sha256.get(..32).unwrap_or(sha256));
+    let etag = format!("\"{}-{side}\"", sha256.get(..32).unwrap_or(&sha256));
     let keep = if is_own {
         "private, max-age=3600"
     } else {
@@ -227,7 +227,6 @@ async fn picture(
     let place = web.pictures.acquire().await.map_err(WebError::inside)?;
     let originals = web.app.originals.clone();
     let limits = web.app.config.limits();
-    let sha256 = sha256.to_owned();
     let jpeg = tokio::task::spawn_blocking(move || {
         let bytes = originals.read(&sha256)?;
         intake::preview_jpeg(&bytes, side, &limits)
@@ -243,11 +242,10 @@ pub(in crate::web) async fn download(
     account: SignedIn,
     Place((id, number)): Place<(SweepId, String)>,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
-    let (file, sha256) = original(&sweep, &number)?;
-    let name = safe_name(file);
+    check_own(&app.store, &account, id).await?;
+    let (file, sha256) = original(&app.store, id, &number).await?;
+    let name = safe_name(&file);
     let originals = app.originals.clone();
-    let sha256 = sha256.to_owned();
     let bytes = tokio::task::spawn_blocking(move || originals.read(&sha256)).await??;
     Ok((
         [

@@ -1,6 +1,6 @@
 //! Sweeps, the desk, changes.
 
-use breathmark::store::{Conditions, JobState, Role, Said, StoreError, Switch};
+use breathmark::store::{Conditions, JobState, Role, Said, StoreError, Switch, Whose};
 use breathmark::sweep::{Code, Severity, SweepSettings};
 use breathmark::units::{FocusDistance, Metres};
 
@@ -31,30 +31,18 @@ async fn a_sweep_is_read_with_all_that_is_known_of_it() {
         store.lens_of_sweep(id).await.expect("a working store"),
         Some(lens.id)
     );
-    assert_eq!(
-        store.owner_of_sweep(id).await.expect("a working store"),
-        Some(fresh.reviewer)
-    );
-    assert_eq!(
-        store.owner_of_sweep(404).await.expect("a working store"),
-        None
-    );
-    let (file, sha256) = &sweep.files[1];
-    assert_eq!(
-        store
-            .frame_original(id, file)
-            .await
-            .expect("a working store")
-            .as_ref(),
-        Some(sha256)
-    );
-    assert_eq!(
-        store
-            .frame_original(id, "other.jpg")
-            .await
-            .expect("a working store"),
-        None
-    );
+    let whose = async |id| store.whose_sweep(id).await.expect("a working store");
+    let own = Whose {
+        account: fresh.reviewer,
+        public_version: None,
+    };
+    assert_eq!((whose(id).await, whose(404).await), (Some(own), None));
+    let frame = async |number| {
+        let found = store.frame_original(id, number).await;
+        found.expect("a working store")
+    };
+    assert_eq!(frame(2).await.as_ref(), Some(&sweep.files[1]));
+    assert_eq!((frame(0).await, frame(4).await), (None, None));
 }
 
 #[tokio::test]
