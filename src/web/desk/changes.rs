@@ -11,10 +11,9 @@ use crate::app::App;
 use crate::intake::{self, IntakeError};
 use crate::store::{Said, Sweep, SweepId};
 use crate::sweep::FrameOrder;
-use crate::units::{FNumber, FocusDistance};
+use crate::units::{F_NUMBERS, FNumber, FOCAL_LENGTHS_MM, FocusDistance, SENSOR_SIDES_MM};
 use crate::web::inputs::{
-    CAMERA_CHARACTERS, Check, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM, Typed, metres,
-    millimetres, switch,
+    CAMERA_CHARACTERS, Check, NOTE_CHARACTERS, Typed, metres, millimetres, switch,
 };
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
@@ -106,11 +105,11 @@ fn settings_of(typed: &Typed, check: &mut Check) -> impl FnOnce(&mut Said) + Sen
     let target_distance = distance("target_distance_m");
     let closest_focus = distance("closest_focus_m");
     let focal_length = check.number("focal_length_mm", typed.get("focal_length_mm"));
-    let focal_length = millimetres("focal_length_mm", focal_length, &FOCAL_MM, check);
+    let focal_length = millimetres("focal_length_mm", focal_length, &FOCAL_LENGTHS_MM, check);
     let f_number = check.number("f_number", typed.get("f_number"));
-    let f_number = check.within("f_number", f_number, &F_NUMBER, "");
+    let f_number = check.within("f_number", f_number, &F_NUMBERS, "");
     let sensor_width = check.number("sensor_width_mm", typed.get("sensor_width_mm"));
-    let sensor_width = millimetres("sensor_width_mm", sensor_width, &SENSOR_MM, check);
+    let sensor_width = millimetres("sensor_width_mm", sensor_width, &SENSOR_SIDES_MM, check);
     let camera = check.line("camera", typed.get("camera"), CAMERA_CHARACTERS);
     let code = typed.get("order");
     let order = FrameOrder::ALL

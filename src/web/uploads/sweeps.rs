@@ -11,7 +11,9 @@ use super::Document;
 use crate::app::App;
 use crate::store::{Said, Sweep, SweepId};
 use crate::sweep::FrameOrder;
-use crate::units::{FNumber, FocusDistance};
+use crate::units::{
+    F_NUMBERS, FNumber, FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M, FocusDistance, SENSOR_SIDES_MM,
+};
 use crate::web::WebError;
 use crate::web::desk::changes::change;
 use crate::web::desk::filing::move_sweep;
@@ -19,8 +21,7 @@ use crate::web::desk::pointing::{UNMEASURED, picture_size};
 use crate::web::desk::publishing::{publish_sweep, withdraw_sweep, withdrawal_reason};
 use crate::web::desk::{own_sweep, sweep_to_change};
 use crate::web::inputs::{
-    CAMERA_CHARACTERS, Check, DISTANCE_M, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM, metres,
-    millimetres, switch, target_places,
+    CAMERA_CHARACTERS, Check, NOTE_CHARACTERS, metres, millimetres, switch, target_places,
 };
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
@@ -115,9 +116,9 @@ impl Changes {
         let closest_focus = distance("closest_focus_m", self.closest_focus_m);
         let focal_length = self
             .focal_length_mm
-            .map(|mm| millimetres("focal_length_mm", Some(mm), &FOCAL_MM, check));
+            .map(|mm| millimetres("focal_length_mm", Some(mm), &FOCAL_LENGTHS_MM, check));
         let f_number = self.f_number.map(|n| {
-            let n = check.within("f_number", Some(n), &F_NUMBER, "")?;
+            let n = check.within("f_number", Some(n), &F_NUMBERS, "")?;
             FNumber::new(n).ok()
         });
         let camera = self
@@ -125,7 +126,7 @@ impl Changes {
             .map(|name| check.line("camera", &name, CAMERA_CHARACTERS));
         let sensor_width = self
             .sensor_width_mm
-            .map(|mm| millimetres("sensor_width_mm", Some(mm), &SENSOR_MM, check));
+            .map(|mm| millimetres("sensor_width_mm", Some(mm), &SENSOR_SIDES_MM, check));
         let order = self.order.map(|code| order(&code, check));
         let distances = self.distances.map(|given| distances(given, sweep, check));
         let left_out = self.left_out.map(|given| left_out(given, sweep, check));
@@ -193,7 +194,12 @@ fn distances(
             }
             let distance = match distance {
                 DistanceInput::Metres(m) => {
-                    let m = check.within("distances", Some(m), &DISTANCE_M, "m, or “infinity”")?;
+                    let m = check.within(
+                        "distances",
+                        Some(m),
+                        &FOCUS_DISTANCES_M,
+                        "m, or “infinity”",
+                    )?;
                     FocusDistance::At(metres("distances", Some(m), check)?)
                 }
                 DistanceInput::Word(word) if matches!(word.as_str(), "infinity" | "inf") => {
