@@ -51,9 +51,8 @@ pub struct Web {
     /// The guard of judging files that arrive: so many at once.
     #[from_ref(skip)]
     intake: Arc<Semaphore>,
-    /// The guard of making pictures for pages: so many at once.
-    #[from_ref(skip)]
-    pictures: Arc<Semaphore>,
+    /// Pictures of frames that were made already.
+    pictures: desk::Pictures,
     /// Streams of events that may be open at once.
     #[from_ref(skip)]
     streams: Arc<Semaphore>,
@@ -72,9 +71,6 @@ pub struct Web {
 const JUDGED_AT_ONCE: usize = 2;
 /// Streams of events open at once: each holds a connection.
 const STREAMS_AT_ONCE: usize = 64;
-/// Pictures decoded for pages at once.
-const PICTURES_AT_ONCE: usize = 2;
-
 /// Archives sent at once: each holds a connection and a thread.
 const EXPORTED_AT_ONCE: usize = 2;
 
@@ -87,7 +83,7 @@ impl Web {
             app,
             door: Arc::new(door::Door::default()),
             intake: Arc::new(Semaphore::new(JUDGED_AT_ONCE)),
-            pictures: Arc::new(Semaphore::new(PICTURES_AT_ONCE)),
+            pictures: desk::Pictures::default(),
             streams: Arc::new(Semaphore::new(STREAMS_AT_ONCE)),
             exports: Arc::new(Semaphore::new(EXPORTED_AT_ONCE)),
             packages: data::Packages::default(),

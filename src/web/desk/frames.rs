@@ -8,11 +8,12 @@ use serde::Deserialize;
 
 use super::archive::safe_name;
 use super::overlay::{self, Detail};
+use super::pictures::For;
 use super::view::{self, FrameView};
 use super::{Progress, check_own, html, may_see, pointing, seen_sweep};
 use crate::app::App;
-use crate::intake;
 use crate::store::{Store, Sweep, SweepId};
+use crate::web::caller::Caller;
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
 use crate::web::pages::frame::{PageFrame, Section};
@@ -76,6 +77,7 @@ pub(in crate::web) struct Asked {
 pub(in crate::web) async fn show(
     State(web): State<Web>,
     viewer: Viewer,
+    Caller(address): Caller,
     Place((id, name)): Place<(SweepId, String)>,
     Query(asked): Query<Asked>,
     headers: HeaderMap,
@@ -85,7 +87,12 @@ pub(in crate::web) async fn show(
             let (_, is_own) = may_see(&web.app.store, &viewer, id).await?;
             let side = side_px(asked.side.as_deref())?;
             let (_, sha256) = original(&web.app.store, id, number).await?;
-            picture(&web, sha256, side, is_own, &headers).await
+            let whom = if is_own {
+                For::Owner
+            } else {
+                For::Reader(address)
+            };
+            picture(&web, whom, sha256, side, &headers).await
         }
         None => {
             let seen = seen_sweep(&web.app.store, &viewer, id).await?;
@@ -206,16 +213,15 @@ async fn original(store: &Store, id: SweepId, number: &str) -> Result<(String, S
 /// The picture made anew of its pixels alone. Nothing of the file's metadata leaves the server this way.
 async fn picture(
     web: &Web,
+    whom: For,
     sha256: String,
     side: u32,
-    is_own: bool,
     headers: &HeaderMap,
 ) -> Result<Response, WebError> {
     let etag = format!("\"{}-{side}\"", sha256.get(..32).unwrap_or(&sha256));
-    let keep = if is_own {
-        "private, max-age=3600"
-    } else {
-        "public, max-age=3600"
+    let keep = match whom {
+        For::Owner => "private, max-age=3600",
+        For::Reader(_) => "public, max-age=3600",
     };
     let about = [
         (header::ETAG, etag.clone()),
@@ -224,15 +230,10 @@ async fn picture(
     if is_fresh(headers, &etag) {
         return Ok((StatusCode::NOT_MODIFIED, about).into_response());
     }
-    let place = web.pictures.acquire().await.map_err(WebError::inside)?;
-    let originals = web.app.originals.clone();
-    let limits = web.app.config.limits();
-    let jpeg = tokio::task::spawn_blocking(move || {
-        let bytes = originals.read(&sha256)?;
-        intake::preview_jpeg(&bytes, side, &limits)
-    })
-    .await??;
-    drop(place);
+    let jpeg = web
+        .pictures
+        .picture(&web.app, &web.reads, whom, sha256, side)
+        .await?;
     Ok((about, [(header::CONTENT_TYPE, "image/jpeg")], jpeg).into_response())
 }
 

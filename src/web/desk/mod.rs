@@ -11,6 +11,7 @@ pub(super) mod frames;
 pub(super) mod lens_changes;
 pub(super) mod lenses;
 mod overlay;
+mod pictures;
 pub(super) mod pointing;
 pub(super) mod progress;
 pub(super) mod publish_page;
@@ -24,6 +25,8 @@ pub(super) mod upload;
 pub(super) mod upload_result;
 pub(super) mod versions;
 mod view;
+
+pub(super) use pictures::Pictures;
 
 use askama::Template;
 use axum::response::Html;
