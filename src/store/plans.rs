@@ -68,7 +68,6 @@ async fn no_page_reads_or_sorts_a_whole_table() {
         jobs::COUNTS,
         jobs::NEWEST,
         desk::DESK_OF_ONE,
-        published::NEWEST_PUBLISHED,
         events::NEWEST,
         events::NEWEST_WITHDRAWN,
         jobs::CLAIM,

@@ -225,13 +225,6 @@ async fn a_withdrawn_sweep_is_gone_from_every_page_and_the_reason_stays() {
     );
     assert!(
         store
-            .published_sweeps(5)
-            .await
-            .expect("a working store")
-            .is_empty()
-    );
-    assert!(
-        store
             .conditions_in_use()
             .await
             .expect("a working store")
