@@ -20,7 +20,7 @@ pub struct Config {
     /// Public address of the site, used in links that leave it; http://LISTEN where it is not given
     #[arg(long, env = "BREATHMARK_PUBLIC_URL", value_name = "URL", value_parser = public_url)]
     pub public_url: Option<String>,
-    /// Address of the proxy before this server, whose X-Forwarded-For is believed when sign-ins are counted
+    /// Address of the proxy before this server, whose X-Forwarded-For is believed when sign-ins and reads are counted
     #[arg(long, env = "BREATHMARK_TRUSTED_PROXY", value_name = "ADDRESS")]
     pub trusted_proxy: Option<IpAddr>,
     /// Threads that measure frames; 0 is one a processor

@@ -57,9 +57,7 @@ pub(super) fn shift(text: &str) -> Result<f64, String> {
 
 /// An order of frames by its word.
 pub(super) fn order(text: &str) -> Result<FrameOrder, String> {
-    FrameOrder::ALL
-        .into_iter()
-        .find(|order| order.code() == text)
+    FrameOrder::from_code(text)
         .ok_or_else(|| format!("the order is auto, name, time or reverse, not {text}"))
 }
 

@@ -16,7 +16,7 @@ pub enum Flag {
 }
 
 impl Flag {
-    /// Every flag, in the order of their bits in storage.
+    /// Every flag.
     pub const ALL: [Self; 5] = [
         Self::Clipped,
         Self::Saturated,

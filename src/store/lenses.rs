@@ -6,6 +6,7 @@ use sqlx::SqliteConnection;
 
 use super::error::taken;
 use super::lens_changes::is_slug_held;
+use super::lens_page::LENS;
 use super::names::isolated;
 use super::search::{search_text, slug, sort_name};
 use super::{AccountId, Store, StoreError};
@@ -277,16 +278,12 @@ impl Store {
 
     /// The lens of this slug.
     pub async fn lens_by_slug(&self, slug: &str) -> Result<Option<Lens>, StoreError> {
-        sqlx::query_as::<_, LensRow>(concat!(
-            "SELECT ",
-            lens_columns!(),
-            " FROM lenses l WHERE l.slug = ?1"
-        ))
-        .bind(slug)
-        .fetch_optional(&self.readers)
-        .await?
-        .map(LensRow::read)
-        .transpose()
+        sqlx::query_as::<_, LensRow>(LENS)
+            .bind(slug)
+            .fetch_optional(&self.readers)
+            .await?
+            .map(LensRow::read)
+            .transpose()
     }
 
     /// The lens of this key.

@@ -5,7 +5,7 @@
 
 use super::LensDraft;
 
-/// Words of one question that count, as many as the ranking has parameters for; more are passed over.
+/// Words of one question that count; more are passed over.
 pub(super) const MOST_WORDS: usize = 8;
 
 /// Characters of one word that count.

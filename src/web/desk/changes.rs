@@ -111,10 +111,7 @@ fn settings_of(typed: &Typed, check: &mut Check) -> impl FnOnce(&mut Said) + Sen
     let sensor_width = check.number("sensor_width_mm", typed.get("sensor_width_mm"));
     let sensor_width = millimetres("sensor_width_mm", sensor_width, &SENSOR_SIDES_MM, check);
     let camera = check.line("camera", typed.get("camera"), CAMERA_CHARACTERS);
-    let code = typed.get("order");
-    let order = FrameOrder::ALL
-        .into_iter()
-        .find(|order| order.code() == code);
+    let order = FrameOrder::from_code(typed.get("order"));
     let order = check.required("order", order, "auto, name, time or reverse");
     let last_not_at_infinity = typed.is("last_not_at_infinity", "on");
     let notes = check.text("notes", typed.get("notes"), NOTE_CHARACTERS);

@@ -164,11 +164,12 @@ impl Changes {
 }
 
 fn order(code: &str, check: &mut Check) -> FrameOrder {
-    let order = FrameOrder::ALL
-        .into_iter()
-        .find(|order| order.code() == code);
     check
-        .required("order", order, "auto, name, time or reverse")
+        .required(
+            "order",
+            FrameOrder::from_code(code),
+            "auto, name, time or reverse",
+        )
         .unwrap_or_default()
 }
 
