@@ -4,6 +4,7 @@
 //! Pixel loops use raw `f32`/`f64`; these types stand at the borders of the rooms.
 
 use std::fmt;
+use std::ops::RangeInclusive;
 
 /// A number that can't be the quantity it was offered as.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -62,6 +63,21 @@ quantity!(
     /// The f-number of a lens: focal length over entrance pupil diameter.
     FNumber, n, "f-stops", "an f-number", "from 0.3 to 256", |v| (0.3..=256.0).contains(&v)
 );
+
+/// Focal lengths that are taken for one of a lens, mm: from a phone's fisheye to a telescope's.
+pub const FOCAL_LENGTHS_MM: RangeInclusive<f64> = 1.0..=5000.0;
+
+/// Sides of a picture area, mm: from the smallest phone's to 5 × 7 inch sheet film's with room to spare.
+pub const SENSOR_SIDES_MM: RangeInclusive<f64> = 1.0..=200.0;
+
+/// Distances that a lens is focused at or targets stand at, m: from a macro lens's to a telescope's.
+pub const FOCUS_DISTANCES_M: RangeInclusive<f64> = 0.01..=10_000.0;
+
+/// F-numbers, from the widest openings to those of pinholes.
+pub const F_NUMBERS: RangeInclusive<f64> = 0.5..=128.0;
+
+/// Tolerances that shifts are judged by, per cent.
+pub const TOLERANCES_PCT: RangeInclusive<f64> = 0.01..=100.0;
 
 /// The international foot, m (exact; international yard and pound agreement, 1959).
 pub const METRES_PER_FOOT: f64 = 0.3048;

@@ -3,24 +3,18 @@
 use std::ops::RangeInclusive;
 
 use crate::sweep::FrameOrder;
-use crate::units::{FNumber, Metres, Millimetres};
+use crate::units::{
+    F_NUMBERS, FNumber, FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M, Metres, Millimetres, SENSOR_SIDES_MM,
+    TOLERANCES_PCT,
+};
 
-/// Distances that a lens is focused at or targets stand at, m: from a macro lens's to a telescope's.
-const DISTANCES_M: RangeInclusive<f64> = 0.01..=1000.0;
-/// Focal lengths, mm.
-const FOCAL_LENGTHS_MM: RangeInclusive<f64> = 1.0..=5000.0;
-/// Sides of picture areas, mm: from the smallest phone to medium format with room to spare.
-const SENSOR_SIDES_MM: RangeInclusive<f64> = 1.0..=100.0;
-/// f-numbers.
-const F_NUMBERS: RangeInclusive<f64> = 0.5..=128.0;
-/// Tolerances, per cent.
-const TOLERANCES_PCT: RangeInclusive<f64> = 0.01..=100.0;
 /// Shifts, per cent.
 const SHIFTS_PCT: RangeInclusive<f64> = -90.0..=900.0;
 
 /// A focus or target distance in metres.
 pub(super) fn metres(text: &str) -> Result<Metres, String> {
-    Metres::new(within(text, &DISTANCES_M, "a distance", "m")?).map_err(|error| error.to_string())
+    Metres::new(within(text, &FOCUS_DISTANCES_M, "a distance", "m")?)
+        .map_err(|error| error.to_string())
 }
 
 /// A focal length in millimetres.
@@ -63,9 +57,7 @@ pub(super) fn shift(text: &str) -> Result<f64, String> {
 
 /// An order of frames by its word.
 pub(super) fn order(text: &str) -> Result<FrameOrder, String> {
-    FrameOrder::ALL
-        .into_iter()
-        .find(|order| order.code() == text)
+    FrameOrder::from_code(text)
         .ok_or_else(|| format!("the order is auto, name, time or reverse, not {text}"))
 }
 
@@ -95,12 +87,12 @@ mod tests {
     #[test]
     fn what_is_out_of_range_is_named() {
         for (said, words) in [
-            (metres("0").err(), "from 0.01 to 1000 m, not 0"),
-            (metres("1e-30").err(), "from 0.01 to 1000 m, not 1e-30"),
+            (metres("0").err(), "from 0.01 to 10000 m, not 0"),
+            (metres("1e-30").err(), "from 0.01 to 10000 m, not 1e-30"),
             (metres("1e9").err(), "not 1e9"),
             (focal_length("-50").err(), "from 1 to 5000 mm, not -50"),
             (focal_length("1e-6").err(), "not 1e-6"),
-            (sensor_side("0.001").err(), "from 1 to 100 mm, not 0.001"),
+            (sensor_side("0.001").err(), "from 1 to 200 mm, not 0.001"),
             (f_number("1e-3").err(), "from 0.5 to 128, not 1e-3"),
             (one_of_several_focal_lengths("50,85").err(), "blanks"),
         ] {

@@ -191,7 +191,7 @@ impl SweepDocument {
             f_number: sweep.f_number.map(|stop| stop.n()),
             camera: sweep.camera.clone(),
             lens: sweep.lens.clone(),
-            captured_at: sweep.captured_at.as_ref().map(local_time),
+            captured_at: sweep.captured_at.map(|taken| taken.to_string()),
             captured_at_offset: sweep.captured_at.as_ref().and_then(offset),
             picture_width_px: sweep.picture_size_px.map(|(width, _)| width),
             picture_height_px: sweep.picture_size_px.map(|(_, height)| height),
@@ -328,20 +328,6 @@ impl ReportDocument {
             skipped,
         }
     }
-}
-
-/// Date and time of the camera's clock to the second, `2026-04-03T10:00:00`.
-fn local_time(taken: &CaptureTime) -> String {
-    let (date, clock) = (taken.local.date(), taken.local.time());
-    format!(
-        "{:04}-{:02}-{:02}T{:02}:{:02}:{:02}",
-        date.year(),
-        u8::from(date.month()),
-        date.day(),
-        clock.hour(),
-        clock.minute(),
-        clock.second()
-    )
 }
 
 fn offset(taken: &CaptureTime) -> Option<String> {

@@ -53,8 +53,9 @@ pub struct Account {
     pub password_hash: String,
 }
 
+/// The columns of an account, to be flattened into rows of others.
 #[derive(sqlx::FromRow)]
-struct AccountRow {
+pub(super) struct AccountRow {
     id: i64,
     name: String,
     role: String,
@@ -62,7 +63,7 @@ struct AccountRow {
 }
 
 impl AccountRow {
-    fn read(self) -> Result<Account, StoreError> {
+    pub(super) fn read(self) -> Result<Account, StoreError> {
         Ok(Account {
             id: self.id,
             name: self.name,

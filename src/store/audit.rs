@@ -1,4 +1,4 @@
-//! Who did what and when; rows are only ever added.
+//! Who did what and when; rows are only ever added. No page shows them: they are there to be asked by SQL when it matters.
 
 use sqlx::SqliteConnection;
 
@@ -63,7 +63,7 @@ impl Store {
         add_audit_row(&mut writer, entry).await
     }
 
-    /// The newest audit rows.
+    /// The newest audit rows, as tests and those who look into something read them.
     pub async fn audit_rows(&self, limit: u32) -> Result<Vec<AuditRow>, StoreError> {
         Ok(sqlx::query_as(
             "SELECT e.at_ms, a.name AS account, e.action, e.subject, e.detail, e.request_id

@@ -65,6 +65,15 @@ pub struct ClaimedJob {
     pub attempt: u32,
 }
 
+/// The columns of [`JobRow`] for a query that names the jobs `j`.
+macro_rules! job_columns {
+    () => {
+        "j.state AS job_state, j.attempts AS job_attempts, j.frames_done AS job_frames_done, \
+         j.frames_total AS job_frames_total, j.error AS job_error"
+    };
+}
+pub(super) use job_columns;
+
 /// Claims the oldest job that is free. `jobs_open` holds only jobs that are not over, so the walk is short.
 pub(super) const CLAIM: &str = "
     UPDATE jobs SET state = 'running', attempts = attempts + 1, lease_token = ?1, lease_until_ms = ?2, frames_done = 0
@@ -81,6 +90,13 @@ pub(super) const SET_ASIDE_VANISHED: &str = "
     WHERE id IN (
       SELECT id FROM jobs INDEXED BY jobs_open
       WHERE state IN ('waiting', 'running') AND state = 'running' AND lease_until_ms <= ?2 AND attempts >= ?1)";
+
+/// The newest job of a sweep.
+pub(super) const NEWEST: &str = concat!(
+    "SELECT ",
+    job_columns!(),
+    " FROM jobs j WHERE j.sweep_id = ?1 ORDER BY j.id DESC LIMIT 1"
+);
 
 /// How many jobs are open, and how many were set aside.
 pub(super) const COUNTS: &str =
@@ -213,26 +229,13 @@ impl Store {
 
     /// The newest job of a sweep.
     pub async fn job_view(&self, sweep: SweepId) -> Result<Option<JobView>, StoreError> {
-        sqlx::query_as::<_, JobRow>(
-            "SELECT state AS job_state, attempts AS job_attempts, frames_done AS job_frames_done,
-                    frames_total AS job_frames_total, error AS job_error
-             FROM jobs WHERE sweep_id = ?1 ORDER BY id DESC LIMIT 1",
-        )
-        .bind(sweep)
-        .fetch_optional(&self.readers)
-        .await?
-        .map_or(Ok(None), JobRow::read)
+        sqlx::query_as::<_, JobRow>(NEWEST)
+            .bind(sweep)
+            .fetch_optional(&self.readers)
+            .await?
+            .map_or(Ok(None), JobRow::read)
     }
 }
-
-/// The columns of [`JobRow`] for a query that names the jobs `j`.
-macro_rules! job_columns {
-    () => {
-        "j.state AS job_state, j.attempts AS job_attempts, j.frames_done AS job_frames_done, \
-         j.frames_total AS job_frames_total, j.error AS job_error"
-    };
-}
-pub(super) use job_columns;
 
 /// The columns of a job as pages see it; all of them NULL where a sweep has none.
 #[derive(sqlx::FromRow)]

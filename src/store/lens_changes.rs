@@ -8,7 +8,10 @@ use super::jobs::queue_anew;
 use super::lenses::{LensRow, lens_columns, tidied};
 use super::read_model::remake;
 use super::search::{search_text, sort_name};
-use super::{AccountId, Actor, AuditEntry, Lens, LensDraft, LensId, Store, StoreError, SweepId};
+use super::sweeps::change_said;
+use super::{
+    AccountId, Actor, AuditEntry, Lens, LensDraft, LensId, Said, Store, StoreError, SweepId,
+};
 
 /// A lens in the list of the desk.
 #[derive(Debug, Clone)]
@@ -162,12 +165,14 @@ impl Store {
         Ok(())
     }
 
-    /// Files a sweep under another lens and queues it, as closest focus and range of the lens go into its measurement.
+    /// Files a sweep under another lens, changes what is said of it as [`Store::change_sweep`] does, and queues it, as closest
+    /// focus and range of the lens go into its measurement; all of it or nothing.
     /// # Errors: `Conflict` while a version of it is public, when it is filed so already, or when there is no such sweep.
     pub async fn move_sweep(
         &self,
         sweep: SweepId,
         into: &Lens,
+        change: impl FnOnce(&mut Said) + Send,
         by: Actor,
         now_ms: i64,
     ) -> Result<(), StoreError> {
@@ -199,6 +204,7 @@ impl Store {
                 .execute(&mut *write)
                 .await?;
         }
+        change_said(&mut write, sweep, change).await?;
         remake(&mut write, from).await?;
         remake(&mut write, into.id).await?;
         queue_anew(&mut write, sweep, now_ms).await?;

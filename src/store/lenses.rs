@@ -1,12 +1,16 @@
 //! Lenses.
 
+use std::ops::RangeInclusive;
+
 use sqlx::SqliteConnection;
 
 use super::error::taken;
 use super::lens_changes::is_slug_held;
+use super::lens_page::LENS;
 use super::names::isolated;
 use super::search::{search_text, slug, sort_name};
 use super::{AccountId, Store, StoreError};
+use crate::units::{F_NUMBERS, FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M};
 
 /// Key of a lens.
 pub type LensId = i64;
@@ -127,8 +131,8 @@ impl LensDraft {
     /// Whether a lens can be like this.
     ///
     /// # Errors
-    /// The first field that it can't: a name empty, longer than 120 characters or with control characters; a focal length outside
-    /// 1 to 5000 mm; the longest shorter than the shortest; an aperture outside f/0.5 to f/64; a closest focus outside 0.01 to 100 m.
+    /// The first field that it can't: a name empty, longer than 120 characters or with control characters; a focal length, an
+    /// aperture or a closest focus outside what [`units`](crate::units) takes for one; the longest shorter than the shortest.
     pub fn check(&self) -> Result<(), InvalidField> {
         let invalid = |field, detail: &str| {
             Err(InvalidField {
@@ -152,21 +156,21 @@ impl LensDraft {
             ("focal_min_mm", self.focal_min_mm),
             ("focal_max_mm", self.focal_max_mm),
         ] {
-            if !(1.0..=5000.0).contains(&mm) {
-                return invalid(field, "from 1 to 5000 mm");
+            if !FOCAL_LENGTHS_MM.contains(&mm) {
+                return invalid(field, &range(&FOCAL_LENGTHS_MM, "mm"));
             }
         }
         if self.focal_max_mm < self.focal_min_mm {
             return invalid("focal_max_mm", "not shorter than the shortest focal length");
         }
-        if !(0.5..=64.0).contains(&self.max_aperture) {
-            return invalid("max_aperture", "an f-number from 0.5 to 64");
+        if !F_NUMBERS.contains(&self.max_aperture) {
+            return invalid("max_aperture", &range(&F_NUMBERS, "as an f-number"));
         }
         if self
             .closest_focus_m
-            .is_some_and(|metres| !(0.01..=100.0).contains(&metres))
+            .is_some_and(|metres| !FOCUS_DISTANCES_M.contains(&metres))
         {
-            return invalid("closest_focus_m", "from 0.01 to 100 m");
+            return invalid("closest_focus_m", &range(&FOCUS_DISTANCES_M, "m"));
         }
         Ok(())
     }
@@ -176,6 +180,11 @@ impl LensDraft {
     pub fn name(&self) -> String {
         isolated(&format!("{} {}", self.maker, self.model)).into_owned()
     }
+}
+
+/// A range in words, with its unit.
+fn range(allowed: &RangeInclusive<f64>, unit: &str) -> String {
+    format!("from {} to {} {unit}", allowed.start(), allowed.end())
 }
 
 /// The columns of a lens; every query that gives lenses selects them by these names.
@@ -269,16 +278,12 @@ impl Store {
 
     /// The lens of this slug.
     pub async fn lens_by_slug(&self, slug: &str) -> Result<Option<Lens>, StoreError> {
-        sqlx::query_as::<_, LensRow>(concat!(
-            "SELECT ",
-            lens_columns!(),
-            " FROM lenses l WHERE l.slug = ?1"
-        ))
-        .bind(slug)
-        .fetch_optional(&self.readers)
-        .await?
-        .map(LensRow::read)
-        .transpose()
+        sqlx::query_as::<_, LensRow>(LENS)
+            .bind(slug)
+            .fetch_optional(&self.readers)
+            .await?
+            .map(LensRow::read)
+            .transpose()
     }
 
     /// The lens of this key.

@@ -3,9 +3,8 @@
 use sqlx::SqliteConnection;
 
 use super::document::{PublicationDoc, decode};
-use super::lenses::{LensRow, lens_columns};
 use super::sweeps::load_sweep;
-use super::{FocalResult, Lens, Store, StoreError, Sweep, SweepId};
+use super::{Store, StoreError, Sweep, SweepId};
 
 /// One publishing of a sweep.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -27,21 +26,6 @@ pub struct PublishedSweep {
     pub sweep: Sweep,
     /// Version of these.
     pub version: u32,
-}
-
-/// A public sweep in a list.
-#[derive(Debug, Clone)]
-pub struct PublishedRow {
-    /// Key of the sweep.
-    pub sweep: SweepId,
-    /// Version that is public.
-    pub version: u32,
-    /// When it was published, ms since 1970 UTC.
-    pub published_ms: i64,
-    /// Which lens it is of.
-    pub lens: Lens,
-    /// Its result alone, without repeats.
-    pub result: FocalResult,
 }
 
 /// A sweep that was public and no longer is.
@@ -69,14 +53,6 @@ pub(super) struct PublicationRow {
 /// The public version of a sweep.
 pub(super) const PUBLIC: &str = "SELECT p.version, p.result_id, p.document
     FROM sweeps s JOIN publications p ON p.id = s.public_id WHERE s.id = ?1";
-
-/// The public sweeps along the index of publications, newest first.
-pub(super) const NEWEST_PUBLISHED: &str = concat!(
-    "SELECT s.id AS sweep_id, p.version, p.published_ms, p.document, ",
-    lens_columns!(),
-    " FROM sweeps s CROSS JOIN publications p ON p.id = s.public_id CROSS JOIN lenses l ON l.id = s.lens_id
-      WHERE s.public_id IS NOT NULL ORDER BY s.public_id DESC LIMIT ?1"
-);
 
 /// A version of a sweep that was not taken back.
 pub(super) const VERSION: &str = "SELECT version, result_id, document FROM publications
@@ -129,34 +105,6 @@ impl Store {
             reason,
             lens_slug,
         }))
-    }
-
-    /// The public sweeps, newest published first.
-    pub async fn published_sweeps(&self, limit: u32) -> Result<Vec<PublishedRow>, StoreError> {
-        #[derive(sqlx::FromRow)]
-        struct Row {
-            sweep_id: i64,
-            version: u32,
-            published_ms: i64,
-            document: String,
-            #[sqlx(flatten)]
-            lens: LensRow,
-        }
-        sqlx::query_as::<_, Row>(NEWEST_PUBLISHED)
-            .bind(limit)
-            .fetch_all(&self.readers)
-            .await?
-            .into_iter()
-            .map(|row| {
-                Ok(PublishedRow {
-                    sweep: row.sweep_id,
-                    version: row.version,
-                    published_ms: row.published_ms,
-                    lens: row.lens.read()?,
-                    result: decode::<PublicationDoc>(&row.document)?.result()?,
-                })
-            })
-            .collect()
     }
 }
 

@@ -3,9 +3,7 @@
 use sqlx::SqliteConnection;
 
 use super::audit::add_audit_row;
-use super::document::{
-    ConditionsDoc, MeasurementDoc, PublicationDoc, SettingsDoc, camera_time, decode, encode,
-};
+use super::document::{ConditionsDoc, MeasurementDoc, PublicationDoc, SettingsDoc, decode, encode};
 use super::lens_names::note_lens_name;
 use super::lens_page::load_lens_page;
 use super::read_model::remake;
@@ -291,7 +289,7 @@ fn public_result(
         reviewers: vec![reviewer.to_owned()],
         captured_at: measurement
             .captured_at
-            .and_then(camera_time)
+            .map(|taken| taken.to_string())
             .into_iter()
             .collect(),
         algorithm_version,

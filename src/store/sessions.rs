@@ -1,6 +1,7 @@
 //! Sessions of browsers. Only the hash of the secret is kept.
 
-use super::{Account, AccountId, Role, Store, StoreError};
+use super::accounts::AccountRow;
+use super::{Account, AccountId, Store, StoreError};
 
 /// A session that is alive, with its account.
 #[derive(Debug, Clone)]
@@ -19,26 +20,19 @@ pub struct SessionRow {
 
 #[derive(sqlx::FromRow)]
 struct Row {
-    id: i64,
+    session_id: i64,
     client: String,
     created_ms: i64,
     seen_ms: i64,
-    account_id: i64,
-    name: String,
-    role: String,
-    password_hash: String,
+    #[sqlx(flatten)]
+    account: AccountRow,
 }
 
 impl Row {
     fn read(self) -> Result<SessionRow, StoreError> {
         Ok(SessionRow {
-            id: self.id,
-            account: Account {
-                id: self.account_id,
-                name: self.name,
-                role: Role::from_stored(&self.role)?,
-                password_hash: self.password_hash,
-            },
+            id: self.session_id,
+            account: self.account.read()?,
             client: self.client,
             created_ms: self.created_ms,
             seen_ms: self.seen_ms,
@@ -48,7 +42,7 @@ impl Row {
 
 /// The session of a token.
 pub(super) const SESSION: &str =
-    "SELECT s.id, s.client, s.created_ms, s.seen_ms, s.account_id, a.name, a.role, a.password_hash
+    "SELECT s.id AS session_id, s.client, s.created_ms, s.seen_ms, a.id, a.name, a.role, a.password_hash
     FROM sessions s JOIN accounts a ON a.id = s.account_id
     WHERE s.token_sha256 = ?1 AND s.created_ms > ?2 AND s.seen_ms > ?3";
 
@@ -93,7 +87,7 @@ impl Store {
     /// The sessions of an account, last used first.
     pub async fn sessions(&self, account: AccountId) -> Result<Vec<SessionRow>, StoreError> {
         sqlx::query_as::<_, Row>(
-            "SELECT s.id, s.client, s.created_ms, s.seen_ms, s.account_id, a.name, a.role, a.password_hash
+            "SELECT s.id AS session_id, s.client, s.created_ms, s.seen_ms, a.id, a.name, a.role, a.password_hash
              FROM sessions s JOIN accounts a ON a.id = s.account_id
              WHERE s.account_id = ?1 ORDER BY s.seen_ms DESC, s.id DESC",
         )

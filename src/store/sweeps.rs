@@ -48,7 +48,18 @@ pub struct Sweep {
     pub publications: Vec<Publication>,
 }
 
-/// What a reviewer says of a sweep; changed as a whole.
+/// Who may see a sweep.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::FromRow)]
+pub struct Whose {
+    /// Whose it is.
+    #[sqlx(rename = "account_id")]
+    pub account: AccountId,
+    /// Version that is public now.
+    #[sqlx(rename = "version")]
+    pub public_version: Option<u32>,
+}
+
+/// What a reviewer says of a sweep.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Said {
     /// Of the shoot.
@@ -57,18 +68,6 @@ pub struct Said {
     pub settings: SweepSettings,
     /// Notes of the reviewer.
     pub notes: String,
-}
-
-impl Sweep {
-    /// What its reviewer says of it.
-    #[must_use]
-    pub fn said(&self) -> Said {
-        Said {
-            conditions: self.conditions.clone(),
-            settings: self.settings.clone(),
-            notes: self.notes.clone(),
-        }
-    }
 }
 
 /// The columns of a sweep.
@@ -97,32 +96,16 @@ impl Store {
     }
 
     /// Changes what the reviewer says of a sweep and queues a new measurement, in one transaction; a measurement that runs is dropped.
+    /// `change` gets what is said at that moment, so that of two changes at a time neither takes the other back.
     /// What is public keeps what it was published with. # Errors: `Conflict` when there is no such sweep.
     pub async fn change_sweep(
         &self,
         id: SweepId,
-        said: &Said,
+        change: impl FnOnce(&mut Said) + Send,
         now_ms: i64,
     ) -> Result<(), StoreError> {
         let mut write = self.write().await?;
-        let camera = match said.settings.camera.as_deref() {
-            Some(name) => Some(camera_named(&mut write, name, None).await?),
-            None => None,
-        };
-        let changed = sqlx::query(
-            "UPDATE sweeps SET conditions = ?2, settings = ?3, notes = ?4, camera_id = coalesce(?5, camera_id) WHERE id = ?1",
-        )
-        .bind(id)
-        .bind(encode(&ConditionsDoc::of(&said.conditions))?)
-        .bind(encode(&SettingsDoc::of(&said.settings))?)
-        .bind(&said.notes)
-        .bind(camera)
-        .execute(&mut *write)
-        .await?
-        .rows_affected();
-        if changed == 0 {
-            return Err(no_such_sweep());
-        }
+        change_said(&mut write, id, change).await?;
         queue_anew(&mut write, id, now_ms).await?;
         write.commit().await?;
         Ok(())
@@ -157,34 +140,63 @@ impl Store {
         )
     }
 
-    /// Whose sweep it is.
-    pub async fn owner_of_sweep(&self, id: SweepId) -> Result<Option<AccountId>, StoreError> {
-        Ok(
-            sqlx::query_scalar("SELECT account_id FROM sweeps WHERE id = ?1")
-                .bind(id)
-                .fetch_optional(&self.readers)
-                .await?,
-        )
+    /// Whose sweep it is and whether it is public, without anything of its measurement.
+    pub async fn whose_sweep(&self, id: SweepId) -> Result<Option<Whose>, StoreError> {
+        Ok(sqlx::query_as(WHOSE)
+            .bind(id)
+            .fetch_optional(&self.readers)
+            .await?)
     }
 
-    /// The hash of the original of a frame, by its file name.
+    /// File name and hash of the original of a frame, by its number in file order, from 1.
     pub async fn frame_original(
         &self,
         id: SweepId,
-        file: &str,
-    ) -> Result<Option<String>, StoreError> {
-        Ok(
-            sqlx::query_scalar("SELECT sha256 FROM frames WHERE sweep_id = ?1 AND file = ?2")
-                .bind(id)
-                .bind(file)
-                .fetch_optional(&self.readers)
-                .await?,
-        )
+        number: u32,
+    ) -> Result<Option<(String, String)>, StoreError> {
+        Ok(sqlx::query_as(FRAME)
+            .bind(id)
+            .bind(number)
+            .fetch_optional(&self.readers)
+            .await?)
     }
 }
 
-fn no_such_sweep() -> StoreError {
-    StoreError::Conflict("there is no such sweep".to_owned())
+/// Changes what is said of a sweep, in the transaction of `write`. # Errors: `Conflict` when there is no such sweep.
+pub(super) async fn change_said(
+    write: &mut SqliteConnection,
+    id: SweepId,
+    change: impl FnOnce(&mut Said) + Send,
+) -> Result<(), StoreError> {
+    let held: Option<(String, String, String)> =
+        sqlx::query_as("SELECT conditions, settings, notes FROM sweeps WHERE id = ?1")
+            .bind(id)
+            .fetch_optional(&mut *write)
+            .await?;
+    let Some((conditions, settings, notes)) = held else {
+        return Err(StoreError::Conflict("there is no such sweep".to_owned()));
+    };
+    let mut said = Said {
+        conditions: decode::<ConditionsDoc>(&conditions)?.read()?,
+        settings: decode::<SettingsDoc>(&settings)?.read()?,
+        notes,
+    };
+    change(&mut said);
+    let camera = match said.settings.camera.as_deref() {
+        Some(name) => Some(camera_named(&mut *write, name, None).await?),
+        None => None,
+    };
+    sqlx::query(
+        "UPDATE sweeps SET conditions = ?2, settings = ?3, notes = ?4, camera_id = coalesce(?5, camera_id) WHERE id = ?1",
+    )
+    .bind(id)
+    .bind(encode(&ConditionsDoc::of(&said.conditions))?)
+    .bind(encode(&SettingsDoc::of(&said.settings))?)
+    .bind(&said.notes)
+    .bind(camera)
+    .execute(write)
+    .await?;
+    Ok(())
 }
 
 /// A sweep, with its newest job.
@@ -198,6 +210,14 @@ pub(super) const SWEEP: &str = concat!(
           LEFT JOIN jobs j ON j.id = (SELECT max(id) FROM jobs WHERE sweep_id = s.id)
           WHERE s.id = ?1"
     );
+
+/// The owner of a sweep and its public version.
+pub(super) const WHOSE: &str = "SELECT s.account_id, p.version
+    FROM sweeps s LEFT JOIN publications p ON p.id = s.public_id WHERE s.id = ?1";
+
+/// One frame of a sweep.
+pub(super) const FRAME: &str =
+    "SELECT file, sha256 FROM frames WHERE sweep_id = ?1 AND position = ?2 - 1";
 
 /// The frames of a sweep.
 pub(super) const FRAMES: &str =

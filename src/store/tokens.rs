@@ -1,6 +1,7 @@
 //! Tokens of scripts. Only the hash of a token is kept; it is shown once, when it is made.
 
-use super::{Account, AccountId, Role, Store, StoreError};
+use super::accounts::AccountRow;
+use super::{Account, AccountId, Store, StoreError};
 
 /// What a token may do on behalf of its account.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -104,7 +105,7 @@ impl TokenDraft {
 
 /// The token of a hash, unless it is revoked or over.
 pub(super) const TOKEN: &str =
-    "SELECT t.id, t.scope, t.used_ms, t.account_id, a.name, a.role, a.password_hash
+    "SELECT t.id AS token_id, t.scope, t.used_ms, a.id, a.name, a.role, a.password_hash
     FROM tokens t JOIN accounts a ON a.id = t.account_id
     WHERE t.token_sha256 = ?1 AND t.expires_ms > ?2 AND t.revoked_ms IS NULL";
 
@@ -143,13 +144,11 @@ impl Store {
     ) -> Result<Option<LiveToken>, StoreError> {
         #[derive(sqlx::FromRow)]
         struct Row {
-            id: i64,
+            token_id: i64,
             scope: String,
             used_ms: Option<i64>,
-            account_id: i64,
-            name: String,
-            role: String,
-            password_hash: String,
+            #[sqlx(flatten)]
+            account: AccountRow,
         }
         let row = sqlx::query_as::<_, Row>(TOKEN)
             .bind(token_sha256.as_slice())
@@ -158,13 +157,8 @@ impl Store {
             .await?;
         row.map(|row| {
             Ok(LiveToken {
-                id: row.id,
-                account: Account {
-                    id: row.account_id,
-                    name: row.name,
-                    role: Role::from_stored(&row.role)?,
-                    password_hash: row.password_hash,
-                },
+                id: row.token_id,
+                account: row.account.read()?,
                 scope: TokenScope::from_stored(&row.scope)?,
                 used_ms: row.used_ms,
             })

@@ -1,5 +1,7 @@
 //! One frame of a sweep: what its file says of it, and what was measured in it.
 
+use std::fmt;
+
 use crate::measure::{Flag, Target, Unmeasurable};
 use crate::units::{FNumber, FocusDistance, Measured, Metres, Millimetres};
 
@@ -10,6 +12,23 @@ pub struct CaptureTime {
     pub local: time::PrimitiveDateTime,
     /// Offset from UTC, where the file says it.
     pub offset: Option<time::UtcOffset>,
+}
+
+/// The camera's clock to the second, `2026-04-03T10:00:00`.
+impl fmt::Display for CaptureTime {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (date, clock) = (self.local.date(), self.local.time());
+        write!(
+            f,
+            "{:04}-{:02}-{:02}T{:02}:{:02}:{:02}",
+            date.year(),
+            u8::from(date.month()),
+            date.day(),
+            clock.hour(),
+            clock.minute(),
+            clock.second()
+        )
+    }
 }
 
 /// What is known of a frame before a pixel is looked at; unknown is `None`.

@@ -32,6 +32,12 @@ impl FrameOrder {
             Self::Reverse => "reverse",
         }
     }
+
+    /// The order that a code stands for.
+    #[must_use]
+    pub fn from_code(code: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|order| order.code() == code)
+    }
 }
 
 /// Everything that may be told about one sweep; all of it may be left unsaid.

@@ -54,9 +54,8 @@ pub struct Web {
     /// The guard of sorting finished uploads into sweeps: one at a time.
     #[from_ref(skip)]
     finishing: Arc<Semaphore>,
-    /// The guard of making pictures for pages: so many at once.
-    #[from_ref(skip)]
-    pictures: Arc<Semaphore>,
+    /// Pictures of frames that were made already.
+    pictures: desk::Pictures,
     /// Streams of events that may be open at once.
     #[from_ref(skip)]
     streams: Arc<Semaphore>,
@@ -75,9 +74,6 @@ pub struct Web {
 const JUDGED_AT_ONCE: usize = 2;
 /// Streams of events open at once: each holds a connection.
 const STREAMS_AT_ONCE: usize = 64;
-/// Pictures decoded for pages at once.
-const PICTURES_AT_ONCE: usize = 2;
-
 /// Archives sent at once: each holds a connection and a thread.
 const EXPORTED_AT_ONCE: usize = 2;
 
@@ -91,7 +87,7 @@ impl Web {
             door: Arc::new(door::Door::default()),
             intake: Arc::new(Semaphore::new(JUDGED_AT_ONCE)),
             finishing: Arc::new(Semaphore::new(1)),
-            pictures: Arc::new(Semaphore::new(PICTURES_AT_ONCE)),
+            pictures: desk::Pictures::default(),
             streams: Arc::new(Semaphore::new(STREAMS_AT_ONCE)),
             exports: Arc::new(Semaphore::new(EXPORTED_AT_ONCE)),
             packages: data::Packages::default(),

@@ -3,6 +3,7 @@
 //! An answer is a function of the published content and of its address. So an answer that was made once is kept until the
 //! mark of the content changes, and one look at the mark tells whether a reader's copy is still right.
 
+use std::net::IpAddr;
 use std::sync::Arc;
 
 use axum::body::{Body, Bytes};
@@ -15,7 +16,7 @@ use http_body_util::BodyExt as _;
 use sha2::{Digest as _, Sha256};
 
 use super::caller::Caller;
-use super::quota::Quota;
+use super::quota::{Quota, Taken};
 use super::shelf::Shelf;
 use super::{WebError, is_fresh, now_ms};
 use crate::app::App;
@@ -55,6 +56,24 @@ impl Reads {
             kept: Shelf::new(MOST_KEPT_BYTES),
         }))
     }
+
+    /// Counts a read of an address.
+    ///
+    /// # Errors
+    /// `TooFast` where it is one too many.
+    pub(super) fn count(&self, from: Option<IpAddr>) -> Result<(), WebError> {
+        match self.0.quota.take(from, now_ms()) {
+            Some(taken) if taken.refused => Err(too_many(taken)),
+            _ => Ok(()),
+        }
+    }
+}
+
+fn too_many(taken: Taken) -> WebError {
+    WebError::TooFast {
+        detail: "too many reads from one address in a minute; wait as long as Retry-After says, ask for more rows at once with limit, or take all numbers at once from /data/breathmark.zip".to_owned(),
+        retry_after_s: taken.reset_s,
+    }
 }
 
 /// Whether everybody gets the same there, whoever is signed in: documents and pictures, not pages.
@@ -92,11 +111,7 @@ pub(super) async fn mind(
     let taken = reads.0.quota.take(from, now_ms());
     let request = Request::from_parts(parts, body);
     let mut response = match taken {
-        Some(taken) if taken.refused => WebError::TooFast {
-            detail: "too many reads from one address in a minute; wait as long as Retry-After says, ask for more rows at once with limit, or take all numbers at once from /data/breathmark.zip".to_owned(),
-            retry_after_s: taken.reset_s,
-        }
-        .into_response(),
+        Some(taken) if taken.refused => too_many(taken).into_response(),
         _ => answered(&app, &reads, request, next).await,
     };
     let headers = response.headers_mut();

@@ -100,10 +100,19 @@ impl Viewer {
 }
 
 impl SignedIn {
+    /// Whose drafts alone may be seen: one's own; `None` for an operator, who sees all.
+    #[must_use]
+    pub fn confined_to(&self) -> Option<AccountId> {
+        match self.role {
+            Role::Operator => None,
+            Role::Reviewer => Some(self.id),
+        }
+    }
+
     /// Whether drafts of `owner` may be seen and changed: one's own, and all for an operator.
     #[must_use]
     pub fn may_work_on(&self, owner: AccountId) -> bool {
-        self.id == owner || self.role == Role::Operator
+        self.confined_to().is_none_or(|own| own == owner)
     }
 }
 

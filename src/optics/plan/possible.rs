@@ -1,18 +1,13 @@
 //! Set-ups that no lens can be shot in, and what would be possible instead.
 
 use std::fmt;
-use std::ops::RangeInclusive;
 
 use super::Setup;
-use crate::units::FNumber;
+use crate::units::{FNumber, FOCAL_LENGTHS_MM, SENSOR_SIDES_MM};
 
 /// Targets are at least so many focal lengths from the sensor plane: a thin lens makes no picture of what is nearer than
 /// four, macro lenses shorten their focal length and get to about two and a half (from the trade, no source).
 const NEAREST_FOCAL_LENGTHS: f64 = 2.0;
-/// Sides of picture areas, mm: from the smallest phone to medium format with room to spare.
-const SENSOR_MM: RangeInclusive<f64> = 1.0..=100.0;
-/// Focal lengths, mm.
-const FOCAL_MM: RangeInclusive<f64> = 1.0..=5000.0;
 /// f-numbers are nominal: a share by which one may be below the widest opening.
 const NOMINAL: f64 = 0.97;
 
@@ -67,8 +62,8 @@ impl fmt::Display for Impossible {
             Self::FocalLength { focal_mm } => write!(
                 f,
                 "a focal length is from {} to {} mm, not {focal_mm}",
-                FOCAL_MM.start(),
-                FOCAL_MM.end()
+                FOCAL_LENGTHS_MM.start(),
+                FOCAL_LENGTHS_MM.end()
             ),
             Self::TargetsTooNear { target_m, focal_mm } => write!(
                 f,
@@ -84,8 +79,8 @@ impl fmt::Display for Impossible {
             Self::Sensor { side_mm, .. } => write!(
                 f,
                 "a side of the picture area is from {} to {} mm, not {side_mm}",
-                SENSOR_MM.start(),
-                SENSOR_MM.end()
+                SENSOR_SIDES_MM.start(),
+                SENSOR_SIDES_MM.end()
             ),
         }
     }
@@ -105,12 +100,12 @@ impl Setup {
     /// `Impossible`, the first reason there is.
     pub fn check(&self) -> Result<(), Impossible> {
         let focal_mm = self.focal_length.mm();
-        if !FOCAL_MM.contains(&focal_mm) {
+        if !FOCAL_LENGTHS_MM.contains(&focal_mm) {
             return Err(Impossible::FocalLength { focal_mm });
         }
         for (is_width, side) in [(true, self.sensor_width), (false, self.sensor_height)] {
             let side_mm = side.mm();
-            if !SENSOR_MM.contains(&side_mm) {
+            if !SENSOR_SIDES_MM.contains(&side_mm) {
                 return Err(Impossible::Sensor { is_width, side_mm });
             }
         }
@@ -179,7 +174,7 @@ mod tests {
                     ..good
                 },
                 "sensor_width_mm",
-                "from 1 to 100 mm",
+                "from 1 to 200 mm",
             ),
             (
                 Setup {
@@ -187,7 +182,7 @@ mod tests {
                     ..good
                 },
                 "sensor_height_mm",
-                "from 1 to 100 mm",
+                "from 1 to 200 mm",
             ),
             (
                 Setup {

@@ -12,15 +12,8 @@ use crate::store::StoreError;
 use crate::sweep::{CaptureTime, FrameInfo, FrameResult, FrameState};
 use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
 
-const CAMERA_TIME: &[BorrowedFormatItem<'static>] =
-    format_description!("[year]-[month]-[day]T[hour]:[minute]:[second]");
 const EXACT_TIME: &[BorrowedFormatItem<'static>] =
     format_description!("[year]-[month]-[day]T[hour]:[minute]:[second].[subsecond digits:9]");
-
-/// The camera's clock to the second, e.g. "2026-04-03T10:00:00".
-pub(in crate::store) fn camera_time(time: CaptureTime) -> Option<String> {
-    time.local.format(CAMERA_TIME).ok()
-}
 
 #[derive(Serialize, Deserialize)]
 pub(super) struct CaptureTimeDoc {

@@ -14,7 +14,7 @@ mod target;
 pub(super) use focal_result::{
     PublicationDoc, PublicationHead, decode_focal_result, encode_focal_result,
 };
-pub(super) use frame::{FrameInfoDoc, camera_time};
+pub(super) use frame::FrameInfoDoc;
 pub(super) use measurement::MeasurementDoc;
 pub(super) use settings::{ConditionsDoc, SettingsDoc};
 

@@ -115,9 +115,7 @@ impl SettingsDoc {
     }
 
     pub(in crate::store) fn read(self) -> Result<SweepSettings, StoreError> {
-        let order = FrameOrder::ALL
-            .into_iter()
-            .find(|order| order.code() == self.order)
+        let order = FrameOrder::from_code(&self.order)
             .ok_or_else(|| unknown("frame order", &self.order))?;
         let places = |(file, places): (String, Vec<(Number, Number)>)| {
             (file, places.iter().map(|(x, y)| (x.0, y.0)).collect())

@@ -141,7 +141,8 @@ impl Bracket {
             indices.iter().map(see).collect()
         };
         let settings = SweepSettings::default();
-        measure_seen("sweep", &infos, &look, &|_| Err(unread()), &settings)
+        let load = |_| Err(unread());
+        measure_seen("sweep", &infos, &look, &load, &settings, Lie::SideBySide)
     }
 
     /// Holds a measurement against the truth: value, no false alarm, no good frame thrown out.

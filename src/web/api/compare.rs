@@ -6,13 +6,14 @@ use utoipa::ToSchema;
 use super::documents::{FocalDocument, LICENCE, LensHead, conditions_words};
 use super::matching::{meeting, nearest};
 use super::pull::{PullDocument, PullQuestion};
-use super::query::{FOCAL_LENGTHS, Params, cut};
+use super::query::{Params, cut};
 use super::ranking::{ConditionsDocument, conditions_asked};
 use super::record::conditions_in_use;
 use super::stored::{lens_by_any_name, unless_withdrawn};
 use crate::app::App;
 use crate::report::words;
 use crate::store::{ConditionsKey, FocalResult, LensPage, isolated};
+use crate::units::FOCAL_LENGTHS_MM;
 use crate::web::WebError;
 
 /// How many lenses can be compared.
@@ -57,7 +58,7 @@ impl CompareQuestion {
         }
         Ok(Self {
             lenses,
-            focal_mm: params.number("focal_mm", FOCAL_LENGTHS, "mm")?,
+            focal_mm: params.number("focal_mm", FOCAL_LENGTHS_MM, "mm")?,
             tolerance_pct: params.tolerance_pct()?,
             pull: PullQuestion::read(params)?,
             conditions: conditions_asked(params)?,

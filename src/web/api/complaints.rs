@@ -72,7 +72,7 @@ mod tests {
         let compared = |pairs| refused(pairs, CompareQuestion::read_at_least_two);
         assert_eq!(compared(&five), ["lens"]);
         assert_eq!(
-            compared(&[("lens", "a"), ("tolerance_pct", "99")]),
+            compared(&[("lens", "a"), ("tolerance_pct", "101")]),
             ["tolerance_pct", "lens"]
         );
     }

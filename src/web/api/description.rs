@@ -10,13 +10,14 @@ use super::counter_scale::__path_counter_scale;
 use super::published::{__path_sweep, __path_sweep_version};
 use super::pull::PICTURE_WIDTHS;
 use super::pulls::__path_pull;
-use super::query::{DISTANCES, FOCAL_LENGTHS, LONGEST_TEXT, TOLERANCES};
+use super::query::LONGEST_TEXT;
 use super::ranking::{MOST_ROWS, SORTS};
 use super::scale_question::STEPS_TRAVEL;
 use super::v1::{__path_compared, __path_curves, __path_lens, __path_lenses};
 use super::{MOST_LENSES, reviewing};
 use crate::app::App;
 use crate::store::{ConditionsKey, Kind, Switch};
+use crate::units::{FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M, TOLERANCES_PCT};
 use crate::web::WebError;
 
 /// The read API.
@@ -107,9 +108,9 @@ fn allowed(name: &str) -> Option<Value> {
         "id" => json!({ "type": "integer", "format": "int64", "minimum": 1 }),
         "q" | "mount" => json!({ "type": "string", "maxLength": LONGEST_TEXT }),
         "kind" => words(&Kind::ALL.map(Kind::code)),
-        "focal_mm" | "min_focal_mm" | "max_focal_mm" => number(&FOCAL_LENGTHS),
-        "tolerance_pct" => number(&TOLERANCES),
-        "holds_from_m" => number(&DISTANCES),
+        "focal_mm" | "min_focal_mm" | "max_focal_mm" => number(&FOCAL_LENGTHS_MM),
+        "tolerance_pct" => number(&TOLERANCES_PCT),
+        "holds_from_m" => number(&FOCUS_DISTANCES_M),
         "step_travel" => number(&STEPS_TRAVEL),
         "conditions" => json!({ "type": "string", "enum": conditions() }),
         "direction" => words(&["tighter", "wider", "none"]),

@@ -41,7 +41,7 @@ pub(super) use documents::{FocalDocument, LICENCE, LensHead, conditions_words, t
 pub(super) use near::asked_for;
 pub(super) use pull::{PullDocument, PullQuestion, shared_picture_width};
 pub(super) use pulls::pulls;
-pub(super) use query::{FOCAL_LENGTHS, Params, encoded};
+pub(super) use query::{Params, encoded};
 pub(super) use ranked::RankedDocument;
 pub(super) use ranking::{
     ConditionsDocument, DIRECTIONS, RankingDocument, RankingQuestion, conditions_asked,

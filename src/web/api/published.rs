@@ -41,7 +41,7 @@ pub(super) struct PublishedSweepDocument {
     tag = "read",
     params(
         ("id" = i64, Path, description = "Key of the sweep"),
-        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
+        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent; 2 where it is not given"),
     ),
     responses(
         (status = 200, body = PublishedSweepDocument, description = "A published sweep with all its frames"),
@@ -83,7 +83,7 @@ async fn public_version(app: &App, id: SweepId) -> Result<PublishedSweep, WebErr
     params(
         ("id" = i64, Path, description = "Key of the sweep"),
         ("version" = u32, Path, description = "Version, 1 for the first; the history of a lens tells them"),
-        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
+        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent; 2 where it is not given"),
     ),
     responses(
         (status = 200, body = PublishedSweepDocument, description = "A version of a published sweep, as it was"),

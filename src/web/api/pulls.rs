@@ -10,11 +10,12 @@ use super::answer;
 use super::documents::{LICENCE, LensHead};
 use super::near::asked_for;
 use super::pull::{PullDocument, PullQuestion};
-use super::query::{FOCAL_LENGTHS, Params};
+use super::query::Params;
 use super::ranking::conditions_asked;
 use super::record::LensDocument;
 use crate::app::App;
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
+use crate::units::FOCAL_LENGTHS_MM;
 use crate::web::WebError;
 use crate::web::errors::FieldError;
 
@@ -71,7 +72,7 @@ pub(in crate::web) async fn pulls(
 ) -> Result<PullsDocument, WebError> {
     let (question, focal_mm) = params.asked(|params| {
         conditions_asked(params)?;
-        let focal_mm = params.number("focal_mm", FOCAL_LENGTHS, "mm")?;
+        let focal_mm = params.number("focal_mm", FOCAL_LENGTHS_MM, "mm")?;
         let question = PullQuestion::read(params)?.ok_or_else(neither_end)?;
         Ok((question, focal_mm))
     })?;

@@ -4,15 +4,10 @@ use std::ops::RangeInclusive;
 
 use super::typed_units::without_unit;
 use crate::sweep::DEFAULT_TOLERANCE_PCT;
+use crate::units::{FOCUS_DISTANCES_M, TOLERANCES_PCT};
 use crate::web::WebError;
 use crate::web::inputs::{LENGTH_HINT, Length};
 
-/// Tolerances that can be asked for, per cent.
-pub(in crate::web) const TOLERANCES: RangeInclusive<f64> = 0.1..=20.0;
-/// Focal lengths that can be asked for, mm.
-pub(in crate::web) const FOCAL_LENGTHS: RangeInclusive<f64> = 1.0..=5000.0;
-/// Focus distances that can be asked for, m.
-pub(in crate::web) const DISTANCES: RangeInclusive<f64> = 0.01..=10_000.0;
 /// Longest text that is searched for, characters.
 pub(super) const LONGEST_TEXT: usize = 200;
 
@@ -231,7 +226,7 @@ impl Params {
     /// The tolerance asked for, or the usual one, per cent.
     pub(in crate::web) fn tolerance_pct(&self) -> Result<f64, WebError> {
         Ok(self
-            .number("tolerance_pct", TOLERANCES, "per cent")?
+            .number("tolerance_pct", TOLERANCES_PCT, "per cent")?
             .unwrap_or(DEFAULT_TOLERANCE_PCT))
     }
 
@@ -245,15 +240,15 @@ impl Params {
         }
         Length::typed(text)
             .map(|length| length.m)
-            .filter(|m| DISTANCES.contains(m))
+            .filter(|m| FOCUS_DISTANCES_M.contains(m))
             .map(|m| Some(1.0 / m))
             .ok_or_else(|| {
                 WebError::field(
                     name,
                     format!(
                         "give a distance from {} to {} m, {LENGTH_HINT}, or “inf” for infinity, not “{}”",
-                        DISTANCES.start(),
-                        DISTANCES.end(),
+                        FOCUS_DISTANCES_M.start(),
+                        FOCUS_DISTANCES_M.end(),
                         cut(text)
                     ),
                 )
@@ -333,13 +328,14 @@ pub(super) fn cut(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::FOCAL_LENGTHS_MM;
 
     #[test]
     fn absurd_numbers_are_refused_by_name() {
         for absurd in ["-1", "0", "NaN", "inf", "1e999", "abc", "99999999"] {
             let params = Params::of(&[("focal_mm", absurd)]);
             let error = params
-                .number("focal_mm", FOCAL_LENGTHS, "mm")
+                .number("focal_mm", FOCAL_LENGTHS_MM, "mm")
                 .expect_err("out of range");
             let words = error.to_string();
             assert!(
@@ -348,7 +344,7 @@ mod tests {
             );
         }
         let comma = Params::of(&[("focal_mm", " 16,5 ")]);
-        let value = comma.number("focal_mm", FOCAL_LENGTHS, "mm");
+        let value = comma.number("focal_mm", FOCAL_LENGTHS_MM, "mm");
         assert!((value.expect("usable").expect("there") - 16.5).abs() < 1e-12);
     }
 

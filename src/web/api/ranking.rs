@@ -6,13 +6,14 @@ use utoipa::ToSchema;
 
 use super::cursor;
 use super::documents::{LICENCE, conditions_words};
-use super::query::{DISTANCES, FOCAL_LENGTHS, Params, TOLERANCES};
+use super::query::Params;
 use super::ranked::RankedDocument;
 use super::search::search_words;
 use crate::app::App;
 use crate::report::words;
 use crate::store::{ConditionsKey, Kind, RankedLens, RankingQuery, RankingSort};
 use crate::sweep::Direction;
+use crate::units::{FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M, TOLERANCES_PCT};
 use crate::web::WebError;
 
 /// Rows of one answer where no number is asked for.
@@ -72,8 +73,8 @@ impl RankingQuestion {
     /// Reads the question.
     pub(in crate::web) fn read(params: &Params) -> Result<Self, WebError> {
         let kinds = Kind::ALL.map(|kind| (kind.code(), kind));
-        let min_focal_mm = params.number("min_focal_mm", FOCAL_LENGTHS, "mm")?;
-        let max_focal_mm = params.number("max_focal_mm", FOCAL_LENGTHS, "mm")?;
+        let min_focal_mm = params.number("min_focal_mm", FOCAL_LENGTHS_MM, "mm")?;
+        let max_focal_mm = params.number("max_focal_mm", FOCAL_LENGTHS_MM, "mm")?;
         if let (Some(min), Some(max)) = (min_focal_mm, max_focal_mm)
             && min > max
         {
@@ -91,12 +92,14 @@ impl RankingQuestion {
                 .unwrap_or_default(),
             mount: params.short_text("mount")?.map(str::to_owned),
             kind: params.choice("kind", &kinds)?,
-            focal_mm: params.number("focal_mm", FOCAL_LENGTHS, "mm")?,
+            focal_mm: params.number("focal_mm", FOCAL_LENGTHS_MM, "mm")?,
             min_focal_mm,
             max_focal_mm,
             conditions: conditions_asked(params)?,
             tolerance_pct: params.tolerance_pct()?,
-            holds_from_m: params.length("holds_from_m", DISTANCES)?.map(|from| from.m),
+            holds_from_m: params
+                .length("holds_from_m", FOCUS_DISTANCES_M)?
+                .map(|from| from.m),
             direction: params.choice("direction", &DIRECTIONS)?,
             sort: params.choice("sort", &SORTS)?.unwrap_or_default(),
             descending: params
@@ -296,7 +299,7 @@ impl RankingDocument {
 
 /// The same question about lenses that cover its focal length, ranked as a whole; `None` where it asks for none.
 pub(in crate::web) fn of_whole_lenses(params: &Params) -> Option<String> {
-    let number = |name: &str| params.number(name, FOCAL_LENGTHS, "mm").ok().flatten();
+    let number = |name: &str| params.number(name, FOCAL_LENGTHS_MM, "mm").ok().flatten();
     let at = number("focal_mm")?;
     let least = number("min_focal_mm").unwrap_or(at).min(at).to_string();
     let most = number("max_focal_mm").unwrap_or(at).max(at).to_string();
@@ -310,5 +313,5 @@ pub(in crate::web) fn of_whole_lenses(params: &Params) -> Option<String> {
 
 /// The range of tolerances, for forms.
 pub(in crate::web) fn tolerance_range() -> (f64, f64) {
-    (*TOLERANCES.start(), *TOLERANCES.end())
+    (*TOLERANCES_PCT.start(), *TOLERANCES_PCT.end())
 }

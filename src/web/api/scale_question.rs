@@ -1,9 +1,9 @@
 //! What is asked of a counter-scale table: whose framing is held, and where the rows stand.
 
-use super::query::{DISTANCES, FOCAL_LENGTHS, Params};
+use super::query::Params;
 use crate::report::{self, Held, Place};
 use crate::sweep::ShiftCurve;
-use crate::units::distance_m;
+use crate::units::{FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M, distance_m};
 use crate::web::WebError;
 
 /// Steps in distance that can be asked for, m.
@@ -101,7 +101,7 @@ impl ScaleQuestion {
     /// The question in a query.
     pub(in crate::web) fn read(params: &Params) -> Result<Self, WebError> {
         Ok(Self {
-            focal_mm: params.number("focal_mm", FOCAL_LENGTHS, "mm")?,
+            focal_mm: params.number("focal_mm", FOCAL_LENGTHS_MM, "mm")?,
             held: held(params)?,
             held_in_feet: params.is_in_feet("hold_m"),
             steps: steps(params)?,
@@ -147,7 +147,7 @@ fn held(params: &Params) -> Result<Held, WebError> {
 
 fn steps(params: &Params) -> Result<Option<Steps>, WebError> {
     let step = params.length("step_m", STEPS_M)?;
-    let far = params.length("far_m", DISTANCES)?;
+    let far = params.length("far_m", FOCUS_DISTANCES_M)?;
     let travel = params.number("step_travel", STEPS_TRAVEL, "of the travel")?;
     if let Some(travel) = travel {
         if step.is_some() || far.is_some() {

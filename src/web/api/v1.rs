@@ -13,11 +13,12 @@ use super::documents::{FocalDocument, LICENCE};
 use super::near::asked_for;
 use super::published::{sweep, sweep_version};
 use super::pulls::pull;
-use super::query::{FOCAL_LENGTHS, Params};
+use super::query::Params;
 use super::ranking::{RankingDocument, RankingQuestion, conditions_asked, rank};
 use super::record::LensDocument;
 use super::{answer, description};
 use crate::app::App;
+use crate::units::FOCAL_LENGTHS_MM;
 use crate::web::{Web, WebError};
 
 /// The routes of the read API.
@@ -47,7 +48,7 @@ pub fn routes() -> Router<Web> {
         ("min_focal_mm" = Option<f64>, Query, description = "Focal length that the lens must reach down to, mm: its shortest one is at most this. Lenses that begin above it are left out, not those below"),
         ("max_focal_mm" = Option<f64>, Query, description = "Focal length that the lens must reach up to, mm: its longest one is at least this; not smaller than min_focal_mm"),
         ("conditions" = Option<String>, Query, description = "Conditions, e.g. correction-on.compensation-off; those of most lenses where not given"),
-        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
+        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent; 2 where it is not given"),
         ("holds_from_m" = Option<f64>, Query, description = "Only lenses that stay within the tolerance from this distance on, m; those measured against their farthest frame (`relative_to`) can't be said to, and are left out"),
         ("direction" = Option<String>, Query, description = "Only lenses whose picture goes this way where their shift is worst: tighter, wider or none"),
         ("sort" = Option<String>, Query, description = "worst_shift, tolerance_distance, name or newest"),
@@ -82,7 +83,7 @@ pub(in crate::web) async fn lenses(
     params(
         ("slug" = String, Path, description = "Stable name of the lens"),
         ("conditions" = Option<String>, Query, description = "Conditions that the verdict is to hold for, e.g. correction-on.compensation-off; of those it was measured under, those of most lenses where not given"),
-        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
+        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent; 2 where it is not given"),
     ),
     responses(
         (status = 200, body = LensDocument, description = "The record of a lens"),
@@ -128,7 +129,7 @@ pub(super) async fn curves(
     params: Params,
 ) -> Result<Response, WebError> {
     let (focal_mm, tolerance_pct) = params.asked(|params| {
-        let focal_mm = params.number("focal_mm", FOCAL_LENGTHS, "mm")?;
+        let focal_mm = params.number("focal_mm", FOCAL_LENGTHS_MM, "mm")?;
         conditions_asked(params)?;
         Ok((focal_mm, params.tolerance_pct()?))
     })?;
@@ -183,7 +184,7 @@ fn wanted(
         ("lens" = Vec<String>, Query, description = "Stable name of a lens; give it two to four times"),
         ("focal_mm" = Option<f64>, Query, description = "Focal length, mm; each lens is compared at the nearest one that was measured; where not all were measured there, `focal_mm` of the answer tells where they meet, and `matched` says it. Refused where none is within a factor of 1.25"),
         ("conditions" = Option<String>, Query, description = "Conditions to compare under, e.g. correction-on.compensation-off; those of most of the lenses where not given; of several, those that come first in the ranking. Refused where none of the lenses has results under them, with those that there are"),
-        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent, 0.1 to 20; 2 where it is not given"),
+        ("tolerance_pct" = Option<f64>, Query, description = "Tolerance, per cent; 2 where it is not given"),
         ("from_m" = Option<String>, Query, description = "Where the pull begins: metres, feet as 3 ft, or inf"),
         ("to_m" = Option<String>, Query, description = "Where the pull ends: metres, feet as 3 ft, or inf"),
         ("picture_width_px" = Option<u32>, Query, description = "Picture width for the edge movement, px"),

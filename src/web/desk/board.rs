@@ -258,11 +258,7 @@ pub(in crate::web) async fn show(
 }
 
 async fn sweeps(app: &App, account: &SignedIn) -> Result<Vec<DeskRow>, WebError> {
-    let whose = match account.role {
-        Role::Operator => None,
-        Role::Reviewer => Some(account.id),
-    };
-    Ok(app.store.desk(whose, ROWS).await?)
+    Ok(app.store.desk(account.confined_to(), ROWS).await?)
 }
 
 /// Changes when a sweep moves from one group to another, so that the script knows when to fetch the page again.

@@ -10,11 +10,10 @@ use super::{frames, sweep as sweep_page, sweep_to_change};
 use crate::app::App;
 use crate::intake::{self, IntakeError};
 use crate::store::{Said, Sweep, SweepId};
-use crate::sweep::{FrameOrder, SweepSettings};
-use crate::units::{FNumber, FocusDistance};
+use crate::sweep::FrameOrder;
+use crate::units::{F_NUMBERS, FNumber, FOCAL_LENGTHS_MM, FocusDistance, SENSOR_SIDES_MM};
 use crate::web::inputs::{
-    CAMERA_CHARACTERS, Check, ConditionsInput, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM,
-    Typed, millimetres,
+    CAMERA_CHARACTERS, Check, NOTE_CHARACTERS, Typed, metres, millimetres, switch,
 };
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
@@ -42,9 +41,13 @@ fn back(id: SweepId, typed: &Typed, anchor: &str) -> Response {
     Redirect::to(&to).into_response()
 }
 
-/// Stores what is said of a sweep now and rings the worker.
-pub(in crate::web) async fn change(app: &App, id: SweepId, said: &Said) -> Result<(), WebError> {
-    app.store.change_sweep(id, said, now_ms()).await?;
+/// Changes what is said of a sweep and rings the worker.
+pub(in crate::web) async fn change(
+    app: &App,
+    id: SweepId,
+    change: impl FnOnce(&mut Said) + Send,
+) -> Result<(), WebError> {
+    app.store.change_sweep(id, change, now_ms()).await?;
     app.wake.notify_one();
     Ok(())
 }
@@ -55,12 +58,12 @@ pub(super) async fn apply(
     account: &SignedIn,
     sweep: &Sweep,
     typed: Typed,
-    changed: Result<Said, WebError>,
+    changed: Result<impl FnOnce(&mut Said) + Send, WebError>,
     anchor: &str,
 ) -> Result<Response, WebError> {
     match changed {
-        Ok(said) => {
-            change(app, sweep.id, &said).await?;
+        Ok(changed) => {
+            change(app, sweep.id, changed).await?;
             Ok(back(sweep.id, &typed, anchor))
         }
         Err(WebError::Fields(errors)) if typed.get(FROM).is_empty() => {
@@ -69,13 +72,6 @@ pub(super) async fn apply(
         Err(WebError::Fields(errors)) => frames::show_refused(account, sweep, typed, errors),
         Err(error) => Err(error),
     }
-}
-
-/// What is said of a sweep with other settings.
-pub(super) fn with(sweep: &Sweep, change: impl FnOnce(&mut SweepSettings)) -> Said {
-    let mut said = sweep.said();
-    change(&mut said.settings);
-    said
 }
 
 /// `POST /sweeps/{id}/settings`
@@ -88,45 +84,56 @@ pub(in crate::web) async fn settings(
     let sweep = sweep_to_change(&app.store, &account, id).await?;
     let typed = typed(form);
     let mut check = Check::default();
-    let changed = with_settings(&sweep, &typed, &mut check);
+    let changed = settings_of(&typed, &mut check);
     let changed = check.finish(Some(changed));
     apply(&app, &account, &sweep, typed, changed, "top").await
 }
 
-fn with_settings(sweep: &Sweep, typed: &Typed, check: &mut Check) -> Said {
-    let mut shoot = typed.clone();
-    for (field, position) in sweep_page::switches(&sweep.conditions) {
-        if shoot.get(field).is_empty() {
-            shoot.set(field, position.code());
-        }
-    }
-    let conditions = ConditionsInput::typed(&shoot, check).check(check);
-    let focal_length = check.number("focal_length_mm", typed.get("focal_length_mm"));
-    let f_number = check.number("f_number", typed.get("f_number"));
-    let sensor_width = check.number("sensor_width_mm", typed.get("sensor_width_mm"));
-    let code = typed.get("order");
-    let order = FrameOrder::ALL
-        .into_iter()
-        .find(|order| order.code() == code);
-    let order = check.required("order", order, "auto, name, time or reverse");
-    let settings = SweepSettings {
-        target_distance: conditions.target_distance,
-        closest_focus: conditions.closest_focus,
-        focal_length: millimetres("focal_length_mm", focal_length, &FOCAL_MM, check),
-        f_number: check
-            .within("f_number", f_number, &F_NUMBER, "")
-            .and_then(|value| FNumber::new(value).ok()),
-        camera: check.line("camera", typed.get("camera"), CAMERA_CHARACTERS),
-        sensor_width: millimetres("sensor_width_mm", sensor_width, &SENSOR_MM, check),
-        order: order.unwrap_or_default(),
-        last_not_at_infinity: typed.is("last_not_at_infinity", "on"),
-        ..sweep.settings.clone()
+/// What the form of settings changes: all that it shows; a switch that was not sent stays where it is.
+fn settings_of(typed: &Typed, check: &mut Check) -> impl FnOnce(&mut Said) + Send + use<> {
+    let mut position = |field: &str| {
+        let code = Some(typed.get(field)).filter(|code| !code.is_empty())?;
+        Some(switch(field, code, check))
     };
+    let correction = position("distortion_correction");
+    let compensation = position("breathing_compensation");
+    let stabilisation = position("stabilisation");
+    let mut distance = |field: &str| {
+        let m = check.distance(field, typed.get(field));
+        metres(field, m, check)
+    };
+    let target_distance = distance("target_distance_m");
+    let closest_focus = distance("closest_focus_m");
+    let focal_length = check.number("focal_length_mm", typed.get("focal_length_mm"));
+    let focal_length = millimetres("focal_length_mm", focal_length, &FOCAL_LENGTHS_MM, check);
+    let f_number = check.number("f_number", typed.get("f_number"));
+    let f_number = check.within("f_number", f_number, &F_NUMBERS, "");
+    let sensor_width = check.number("sensor_width_mm", typed.get("sensor_width_mm"));
+    let sensor_width = millimetres("sensor_width_mm", sensor_width, &SENSOR_SIDES_MM, check);
+    let camera = check.line("camera", typed.get("camera"), CAMERA_CHARACTERS);
+    let order = FrameOrder::from_code(typed.get("order"));
+    let order = check.required("order", order, "auto, name, time or reverse");
+    let last_not_at_infinity = typed.is("last_not_at_infinity", "on");
     let notes = check.text("notes", typed.get("notes"), NOTE_CHARACTERS);
-    Said {
-        conditions,
-        settings,
-        notes: notes.unwrap_or_default(),
+    move |said| {
+        let (shoot, own) = (&mut said.conditions, &mut said.settings);
+        for (now, given) in [
+            (&mut shoot.distortion_correction, correction),
+            (&mut shoot.breathing_compensation, compensation),
+            (&mut shoot.stabilisation, stabilisation),
+        ] {
+            *now = given.unwrap_or(*now);
+        }
+        // Both speak of these, and the sweep's own word goes first.
+        (shoot.target_distance, own.target_distance) = (target_distance, target_distance);
+        (shoot.closest_focus, own.closest_focus) = (closest_focus, closest_focus);
+        own.focal_length = focal_length;
+        own.f_number = f_number.and_then(|n| FNumber::new(n).ok());
+        own.sensor_width = sensor_width;
+        own.camera = camera;
+        own.order = order.unwrap_or_default();
+        own.last_not_at_infinity = last_not_at_infinity;
+        said.notes = notes.unwrap_or_default();
     }
 }
 
@@ -143,7 +150,7 @@ pub(in crate::web) async fn distances(
     let given = read_distances(&sweep, typed.get("distances"), &mut check);
     let changed = check
         .finish(Some(given))
-        .map(|distances| with(&sweep, |settings| settings.distances = distances));
+        .map(|distances| |said: &mut Said| said.settings.distances = distances);
     apply(&app, &account, &sweep, typed, changed, "top").await
 }
 
@@ -214,9 +221,9 @@ pub(in crate::web) async fn leave_out(
     let reason = check.line("reason", typed.get("reason"), NOTE_CHARACTERS);
     let reason = check.required("reason", reason, "a few words why, for you and for readers");
     let changed = check.finish(file.zip(reason)).map(|(file, reason)| {
-        with(&sweep, |settings| {
-            settings.left_out.insert(file, reason);
-        })
+        |said: &mut Said| {
+            said.settings.left_out.insert(file, reason);
+        }
     });
     apply(&app, &account, &sweep, typed, changed, "left-out").await
 }
@@ -233,9 +240,9 @@ pub(in crate::web) async fn take_back(
     let mut check = Check::default();
     let file = named_file(&sweep, &typed, &mut check);
     let changed = check.finish(file).map(|file| {
-        with(&sweep, |settings| {
-            settings.left_out.remove(&file);
-        })
+        move |said: &mut Said| {
+            said.settings.left_out.remove(&file);
+        }
     });
     apply(&app, &account, &sweep, typed, changed, "left-out").await
 }

@@ -7,26 +7,29 @@ use super::changes::{self, Sent};
 use super::publishing::actor;
 use super::{sweep as sweep_page, sweep_to_change};
 use crate::app::App;
-use crate::store::{Lens, Sweep, SweepId};
+use crate::store::{Lens, Said, SweepId};
 use crate::web::inputs::Check;
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
 use crate::web::{WebError, now_ms};
 
-/// Files a sweep under another lens and rings the worker, for the form and the API.
+/// Files a sweep under another lens, with what else changes of it, and rings the worker, for the form and the API.
 ///
 /// # Errors
 /// `Conflict` while it is public.
 pub(in crate::web) async fn move_sweep(
     app: &App,
     account: &SignedIn,
-    sweep: &Sweep,
+    sweep: SweepId,
     into: &Lens,
+    change: impl FnOnce(&mut Said) + Send,
     request: &RequestId,
 ) -> Result<(), WebError> {
     let by = actor(account, request);
-    app.store.move_sweep(sweep.id, into, by, now_ms()).await?;
+    app.store
+        .move_sweep(sweep, into, change, by, now_ms())
+        .await?;
     app.wake.notify_one();
     Ok(())
 }
@@ -39,11 +42,11 @@ pub(in crate::web) async fn file_under(
     Place(id): Place<SweepId>,
     form: Sent,
 ) -> Result<Response, WebError> {
-    let sweep = sweep_to_change(&app.store, &account, id).await?;
+    sweep_to_change(&app.store, &account, id).await?;
     let typed = changes::typed(form);
     let mut check = Check::default();
     let moved = match app.store.lens_by_slug(typed.get("into")).await? {
-        Some(into) => move_sweep(&app, &account, &sweep, &into, &request).await,
+        Some(into) => move_sweep(&app, &account, id, &into, |_| {}, &request).await,
         None => {
             check.refuse("into", "choose the lens that this sweep is of");
             Ok(())

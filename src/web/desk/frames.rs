@@ -8,11 +8,12 @@ use serde::Deserialize;
 
 use super::archive::safe_name;
 use super::overlay::{self, Detail};
+use super::pictures::For;
 use super::view::{self, FrameView};
-use super::{Progress, html, own_sweep, pointing, seen_sweep};
+use super::{Progress, check_own, html, may_see, pointing, seen_sweep};
 use crate::app::App;
-use crate::intake;
-use crate::store::{Sweep, SweepId};
+use crate::store::{Store, Sweep, SweepId};
+use crate::web::caller::Caller;
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
 use crate::web::pages::frame::{PageFrame, Section};
@@ -76,17 +77,25 @@ pub(in crate::web) struct Asked {
 pub(in crate::web) async fn show(
     State(web): State<Web>,
     viewer: Viewer,
+    Caller(address): Caller,
     Place((id, name)): Place<(SweepId, String)>,
     Query(asked): Query<Asked>,
     headers: HeaderMap,
 ) -> Result<Response, WebError> {
-    let seen = seen_sweep(&web.app.store, &viewer, id).await?;
     match name.strip_suffix(".jpg") {
         Some(number) => {
+            let (_, is_own) = may_see(&web.app.store, &viewer, id).await?;
             let side = side_px(asked.side.as_deref())?;
-            picture(&web, &seen.sweep, number, side, seen.is_own, &headers).await
+            let (_, sha256) = original(&web.app.store, id, number).await?;
+            let whom = if is_own {
+                For::Owner
+            } else {
+                For::Reader(address)
+            };
+            picture(&web, whom, sha256, side, &headers).await
         }
         None => {
+            let seen = seen_sweep(&web.app.store, &viewer, id).await?;
             let mut typed = Typed::default();
             if let Some((x, y)) = asked.x1.zip(asked.y1) {
                 typed.set("x1", x.to_string());
@@ -192,30 +201,27 @@ fn side_px(asked: Option<&str>) -> Result<u32, WebError> {
         .ok_or_else(|| WebError::field("side", "give 320, 960, 1920 or 3840 (px)"))
 }
 
-fn original<'a>(sweep: &'a Sweep, number: &str) -> Result<(&'a str, &'a str), WebError> {
-    number
-        .parse::<usize>()
-        .ok()
-        .and_then(|number| sweep.files.get(number.checked_sub(1)?))
-        .map(|(file, sha256)| (file.as_str(), sha256.as_str()))
-        .ok_or_else(|| WebError::no_such("frame"))
+/// File name and hash of the frame of this number.
+async fn original(store: &Store, id: SweepId, number: &str) -> Result<(String, String), WebError> {
+    let found = match number.parse() {
+        Ok(number) => store.frame_original(id, number).await?,
+        Err(_) => None,
+    };
+    found.ok_or_else(|| WebError::no_such("frame"))
 }
 
 /// The picture made anew of its pixels alone. Nothing of the file's metadata leaves the server this way.
 async fn picture(
     web: &Web,
-    sweep: &Sweep,
-    number: &str,
+    whom: For,
+    sha256: String,
     side: u32,
-    is_own: bool,
     headers: &HeaderMap,
 ) -> Result<Response, WebError> {
-    let (_, sha256) = original(sweep, number)?;
-    let etag = format!("\"{}-{side}\"", sha256.get(..32).unwrap_or(sha256));
-    let keep = if is_own {
-        "private, max-age=3600"
-    } else {
-        "public, max-age=3600"
+    let etag = format!("\"{}-{side}\"", sha256.get(..32).unwrap_or(&sha256));
+    let keep = match whom {
+        For::Owner => "private, max-age=3600",
+        For::Reader(_) => "public, max-age=3600",
     };
     let about = [
         (header::ETAG, etag.clone()),
@@ -224,16 +230,10 @@ async fn picture(
     if is_fresh(headers, &etag) {
         return Ok((StatusCode::NOT_MODIFIED, about).into_response());
     }
-    let place = web.pictures.acquire().await.map_err(WebError::inside)?;
-    let originals = web.app.originals.clone();
-    let limits = web.app.config.limits();
-    let sha256 = sha256.to_owned();
-    let jpeg = tokio::task::spawn_blocking(move || {
-        let bytes = originals.read(&sha256)?;
-        intake::preview_jpeg(&bytes, side, &limits)
-    })
-    .await??;
-    drop(place);
+    let jpeg = web
+        .pictures
+        .picture(&web.app, &web.reads, whom, sha256, side)
+        .await?;
     Ok((about, [(header::CONTENT_TYPE, "image/jpeg")], jpeg).into_response())
 }
 
@@ -243,11 +243,10 @@ pub(in crate::web) async fn download(
     account: SignedIn,
     Place((id, number)): Place<(SweepId, String)>,
 ) -> Result<Response, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
-    let (file, sha256) = original(&sweep, &number)?;
-    let name = safe_name(file);
+    check_own(&app.store, &account, id).await?;
+    let (file, sha256) = original(&app.store, id, &number).await?;
+    let name = safe_name(&file);
     let originals = app.originals.clone();
-    let sha256 = sha256.to_owned();
     let bytes = tokio::task::spawn_blocking(move || originals.read(&sha256)).await??;
     Ok((
         [

@@ -11,7 +11,8 @@ use super::publishing::{actor, check_scope};
 use crate::app::App;
 use crate::report::words;
 use crate::store::{Lens, LensDraft, Role, StoreError};
-use crate::web::inputs::{Check, SENSOR_MM, Typed};
+use crate::units::SENSOR_SIDES_MM;
+use crate::web::inputs::{Check, Typed};
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
@@ -154,7 +155,7 @@ pub(in crate::web) async fn camera(
     let typed: Typed = sent.into_iter().collect();
     let mut check = Check::default();
     let width = check.number("sensor_width_mm", typed.get("sensor_width_mm"));
-    let width = check.within("sensor_width_mm", width, &SENSOR_MM, "mm");
+    let width = check.within("sensor_width_mm", width, &SENSOR_SIDES_MM, "mm");
     if !check.errors.is_empty() {
         let page = list_page(&app, &account, typed, check.errors).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());

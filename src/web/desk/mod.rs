@@ -11,6 +11,7 @@ pub(super) mod frames;
 pub(super) mod lens_changes;
 pub(super) mod lenses;
 mod overlay;
+mod pictures;
 pub(super) mod pointing;
 pub(super) mod progress;
 pub(super) mod publish_page;
@@ -25,12 +26,14 @@ pub(super) mod upload_result;
 pub(super) mod versions;
 mod view;
 
+pub(super) use pictures::Pictures;
+
 use askama::Template;
 use axum::response::Html;
 
 use super::WebError;
 use super::session::{SignedIn, Viewer};
-use crate::store::{JobState, JobView, Store, Sweep, SweepId};
+use crate::store::{JobState, JobView, Store, Sweep, SweepId, Whose};
 
 /// A page as an answer.
 fn html(page: &impl Template) -> Result<Html<String>, WebError> {
@@ -50,6 +53,15 @@ pub(super) async fn own_sweep(
         .ok_or_else(|| WebError::no_such("sweep"))
 }
 
+/// Passes where this account may work on a sweep; for others it is not there.
+async fn check_own(store: &Store, account: &SignedIn, id: SweepId) -> Result<(), WebError> {
+    let whose = store.whose_sweep(id).await?;
+    whose
+        .filter(|whose| account.may_work_on(whose.account))
+        .map(|_| ())
+        .ok_or_else(|| WebError::no_such("sweep"))
+}
+
 /// A sweep that this account may change. That a public one is there everybody can see, so its others are told whose it is;
 /// drafts of others are not there.
 pub(super) async fn sweep_to_change(
@@ -58,13 +70,29 @@ pub(super) async fn sweep_to_change(
     id: SweepId,
 ) -> Result<Sweep, WebError> {
     match own_sweep(store, account, id).await {
-        Err(WebError::NotFound(_)) if store.published_sweep(id).await?.is_some() => {
+        Err(WebError::NotFound(_)) if is_public(store.whose_sweep(id).await?) => {
             Err(WebError::NotAllowed(
                 "this sweep is another reviewer's: only they or an operator can change, publish or withdraw it"
                     .to_owned(),
             ))
         }
         sweep => sweep,
+    }
+}
+
+fn is_public(sweep: Option<Whose>) -> bool {
+    sweep.is_some_and(|whose| whose.public_version.is_some())
+}
+
+/// Whether a viewer works on a sweep, or only sees what is public of it.
+///
+/// # Errors
+/// `NotFound` or `Gone` where this viewer may not know of it.
+async fn may_see(store: &Store, viewer: &Viewer, id: SweepId) -> Result<(Whose, bool), WebError> {
+    match store.whose_sweep(id).await? {
+        Some(whose) if viewer.may_work_on(whose.account) => Ok((whose, true)),
+        Some(whose) if whose.public_version.is_some() => Ok((whose, false)),
+        _ => Err(not_public(store, id).await?),
     }
 }
 
@@ -90,28 +118,22 @@ pub(super) async fn seen_sweep(
     viewer: &Viewer,
     id: SweepId,
 ) -> Result<Seen, WebError> {
-    let published = store.published_sweep(id).await?;
-    let public_version = published.as_ref().map(|published| published.version);
-    if viewer.account.is_some()
-        && let Some(sweep) = store.sweep(id).await?
-        && viewer.may_work_on(sweep.account)
-    {
-        return Ok(Seen {
+    let (whose, is_own) = may_see(store, viewer, id).await?;
+    let (sweep, public_version) = if is_own {
+        (store.sweep(id).await?, whose.public_version)
+    } else {
+        let published = store.published_sweep(id).await?;
+        published.map(|it| (it.sweep, it.version)).unzip()
+    };
+    match sweep {
+        Some(sweep) => Ok(Seen {
             sweep,
-            is_own: true,
+            is_own,
             public_version,
             shown_version: None,
-        });
+        }),
+        None => Err(not_public(store, id).await?),
     }
-    let Some(published) = published else {
-        return Err(not_public(store, id).await?);
-    };
-    Ok(Seen {
-        sweep: published.sweep,
-        is_own: false,
-        public_version,
-        shown_version: None,
-    })
 }
 
 /// Why a sweep is not shown to readers: it was withdrawn, with this reason, or there is none.

@@ -6,10 +6,10 @@
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::changes::{self, Sent, apply, named_file, with};
+use super::changes::{self, Sent, apply, named_file};
 use super::sweep_to_change;
 use crate::app::App;
-use crate::store::{Sweep, SweepId};
+use crate::store::{Said, Sweep, SweepId};
 use crate::web::WebError;
 use crate::web::inputs::{Check, Typed, target_places};
 use crate::web::place::Place;
@@ -57,9 +57,9 @@ pub(in crate::web) async fn point(
         _ => None,
     };
     let changed = check.finish(file.zip(places)).map(|(file, places)| {
-        with(&sweep, |settings| {
-            settings.pointed_at.insert(file, places);
-        })
+        |said: &mut Said| {
+            said.settings.pointed_at.insert(file, places);
+        }
     });
     apply(&app, &account, &sweep, typed, changed, "frames").await
 }
@@ -76,9 +76,9 @@ pub(in crate::web) async fn unpoint(
     let mut check = Check::default();
     let file = named_file(&sweep, &typed, &mut check);
     let changed = check.finish(file).map(|file| {
-        with(&sweep, |settings| {
-            settings.pointed_at.remove(&file);
-        })
+        move |said: &mut Said| {
+            said.settings.pointed_at.remove(&file);
+        }
     });
     apply(&app, &account, &sweep, typed, changed, "frames").await
 }

@@ -11,7 +11,7 @@ use futures_util::stream::{self, Stream};
 use serde::Serialize;
 use tokio::sync::OwnedSemaphorePermit;
 
-use super::{is_measuring, own_sweep, progress_words};
+use super::{check_own, is_measuring, progress_words};
 use crate::app::App;
 use crate::store::{JobView, SweepId};
 use crate::web::place::Place;
@@ -24,7 +24,7 @@ const LOOK_EVERY: Duration = Duration::from_millis(250);
 const TRY_AGAIN_S: u64 = 10;
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-struct Progress {
+struct ProgressDocument {
     measuring: bool,
     state: Option<&'static str>,
     words: Option<String>,
@@ -32,7 +32,7 @@ struct Progress {
     frames_total: u32,
 }
 
-impl Progress {
+impl ProgressDocument {
     fn of(job: Option<&JobView>) -> Self {
         Self {
             measuring: is_measuring(job),
@@ -50,18 +50,19 @@ pub(in crate::web) async fn ask(
     account: SignedIn,
     Place(id): Place<SweepId>,
 ) -> Result<impl IntoResponse, WebError> {
-    let sweep = own_sweep(&app.store, &account, id).await?;
-    Ok(Json(Progress::of(sweep.job.as_ref())))
+    check_own(&app.store, &account, id).await?;
+    let job = app.store.job_view(id).await?;
+    Ok(Json(ProgressDocument::of(job.as_ref())))
 }
 
 /// `GET /api/v1/sweeps/{id}/events`: server-sent events, `progress` at every change and `done` at the end. Ends when the
-/// measuring does, when the sweep is out of sight, and at shutdown.
+/// measuring does and at shutdown; where the database can't be read for a moment it goes on.
 pub(in crate::web) async fn events(
     State(web): State<Web>,
     account: SignedIn,
     Place(id): Place<SweepId>,
 ) -> Result<impl IntoResponse, WebError> {
-    own_sweep(&web.app.store, &account, id).await?;
+    check_own(&web.app.store, &account, id).await?;
     let place = web
         .streams
         .clone()
@@ -71,7 +72,6 @@ pub(in crate::web) async fn events(
         })?;
     let told = Told {
         app: web.app,
-        account,
         id,
         last: None,
         is_over: false,
@@ -83,10 +83,9 @@ pub(in crate::web) async fn events(
 /// A stream that somebody listens to.
 struct Told {
     app: App,
-    account: SignedIn,
     id: SweepId,
     /// What was told last.
-    last: Option<Progress>,
+    last: Option<ProgressDocument>,
     is_over: bool,
     _place: OwnedSemaphorePermit,
 }
@@ -102,11 +101,9 @@ impl Told {
     /// The next event; `None` when there is none to come.
     async fn next(&mut self) -> Option<Event> {
         while !self.is_over {
-            let sweep = own_sweep(&self.app.store, &self.account, self.id)
-                .await
-                .ok()?;
-            let now = Progress::of(sweep.job.as_ref());
-            if self.last.as_ref() != Some(&now) {
+            let job = self.app.store.job_view(self.id).await;
+            let now = job.ok().map(|job| ProgressDocument::of(job.as_ref()));
+            if let Some(now) = now.filter(|now| self.last.as_ref() != Some(now)) {
                 self.is_over = !now.measuring;
                 let name = if self.is_over { "done" } else { "progress" };
                 let event = Event::default().event(name).json_data(&now).ok()?;

@@ -44,8 +44,10 @@ impl Repeats {
         else {
             return Ok(None);
         };
-        let mut others = store.repeats_of(sweep.id).await?;
-        others.retain(|other| viewer.may_work_on(other.account));
+        let Some(account) = &viewer.account else {
+            return Ok(None);
+        };
+        let others = store.repeats_of(sweep.id, account.confined_to()).await?;
         if others.is_empty() {
             return Ok(None);
         }

@@ -1,16 +1,11 @@
 //! A lens as it was typed or sent.
 
-use std::ops::RangeInclusive;
-
 use serde::Deserialize;
 
-use super::{Check, FOCAL_MM, Typed};
+use super::{Check, Typed};
 use crate::store::{Kind, LensDraft};
+use crate::units::{F_NUMBERS, FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M};
 
-/// Smallest f-numbers of lenses.
-const MAX_APERTURE: RangeInclusive<f64> = 0.5..=64.0;
-/// Marked closest focus of lenses, m.
-const MARKED_CLOSEST_FOCUS_M: RangeInclusive<f64> = 0.01..=100.0;
 /// Most characters of a maker's, a model's or a mount's name.
 const NAME_CHARACTERS: usize = 80;
 
@@ -94,10 +89,10 @@ impl LensInput {
         let mount = check.required("mount", mount, "what it fits on");
         let kind = Kind::from_code(&self.kind);
         let kind = check.required("kind", kind, "prime, zoom, macro, cine_prime or cine_zoom");
-        let focal_min = check.within("focal_min_mm", self.focal_min_mm, &FOCAL_MM, "mm");
-        let focal_min = check.required("focal_min_mm", focal_min, "1 to 3000 mm");
+        let focal_min = check.within("focal_min_mm", self.focal_min_mm, &FOCAL_LENGTHS_MM, "mm");
+        let focal_min = check.required("focal_min_mm", focal_min, "the marked one, mm");
         let focal_max = self.focal_max_mm.or(focal_min);
-        let focal_max = check.within("focal_max_mm", focal_max, &FOCAL_MM, "mm");
+        let focal_max = check.within("focal_max_mm", focal_max, &FOCAL_LENGTHS_MM, "mm");
         if let (Some(min), Some(max)) = (focal_min, focal_max)
             && max < min
         {
@@ -106,12 +101,12 @@ impl LensInput {
                 format!("{max} is shorter than the shortest focal length, {min} mm"),
             );
         }
-        let max_aperture = check.within("max_aperture", self.max_aperture, &MAX_APERTURE, "");
+        let max_aperture = check.within("max_aperture", self.max_aperture, &F_NUMBERS, "");
         let max_aperture = check.required("max_aperture", max_aperture, "its smallest f-number");
         let closest = check.within(
             closest_focus,
             self.closest_focus_m.flatten(),
-            &MARKED_CLOSEST_FOCUS_M,
+            &FOCUS_DISTANCES_M,
             "m",
         );
         Some(LensDraft {

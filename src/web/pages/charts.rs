@@ -10,6 +10,7 @@ use super::chart_shelf::{ChartShelf, Drawing, tag};
 use crate::app::App;
 use crate::charts::{Axis, Series, ShiftChart, Theme};
 use crate::report::words;
+use crate::units::FOCAL_LENGTHS_MM;
 use crate::web::WebError;
 use crate::web::api::{
     self, CompareDocument, CompareQuestion, ComparedDocument, FocalDocument, LensDocument,
@@ -209,7 +210,7 @@ pub(super) async fn lens(
 ) -> Result<Response, WebError> {
     let (slug, drawing) = drawing_of(&file)?;
     let (wanted, tolerance_pct, focal_mm) = params.asked(|params| {
-        let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
+        let focal_mm = params.number("focal_mm", FOCAL_LENGTHS_MM, "mm")?;
         Ok((Wanted::read(params)?, params.tolerance_pct()?, focal_mm))
     })?;
     let record = LensDocument::published(&app, slug, &uri, tolerance_pct).await?;

@@ -9,6 +9,7 @@ use super::inline_chart::InlineChart;
 use super::{ChartShelf, filters, html};
 use crate::app::App;
 use crate::sweep::Severity;
+use crate::units::FOCAL_LENGTHS_MM;
 use crate::web::WebError;
 use crate::web::api::{self, LensDocument, Params, brief_verdict, conditions_words, verdict};
 use crate::web::headers::FRAMED_CONTENT_SECURITY_POLICY;
@@ -48,7 +49,7 @@ pub(super) async fn lens(
     params: Params,
 ) -> Result<Response, WebError> {
     let tolerance_pct = params.tolerance_pct()?;
-    let focal_mm = params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?;
+    let focal_mm = params.number("focal_mm", FOCAL_LENGTHS_MM, "mm")?;
     let axis = asked_axis(&params)?;
     let stored = api::stored_lens(&app, &slug, &uri).await?;
     let document = LensDocument::of(&app, stored, tolerance_pct).await?;

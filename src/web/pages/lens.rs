@@ -14,6 +14,7 @@ use super::{ChartShelf, PageFrame, Section, filters, html, json_ld, paper};
 use crate::app::App;
 use crate::charts::Axis;
 use crate::store::ConditionsKey;
+use crate::units::FOCAL_LENGTHS_MM;
 use crate::web::WebError;
 use crate::web::api::{self, FocalDocument, LensDocument, Params, PullQuestion, Twin, lens_csv};
 use crate::web::session::Viewer;
@@ -262,7 +263,7 @@ impl Asked {
             pull: PullQuestion::read(params)?,
             axis: asked_axis(params)?,
             conditions: api::conditions_asked(params)?,
-            focal_mm: params.number("focal_mm", api::FOCAL_LENGTHS, "mm")?,
+            focal_mm: params.number("focal_mm", FOCAL_LENGTHS_MM, "mm")?,
         })
     }
 }

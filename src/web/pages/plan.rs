@@ -9,9 +9,11 @@ use crate::app::App;
 use crate::optics::{Setup, ShootingPlan};
 use crate::report::words;
 use crate::store::Lens;
-use crate::units::{FNumber, Metres, Millimetres};
+use crate::units::{
+    F_NUMBERS, FNumber, FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M, Metres, Millimetres, SENSOR_SIDES_MM,
+};
 use crate::web::WebError;
-use crate::web::api::{FOCAL_LENGTHS, Params, lens_by_any_name};
+use crate::web::api::{Params, lens_by_any_name};
 use crate::web::session::Viewer;
 
 /// Most focal lengths on one sheet.
@@ -124,10 +126,10 @@ fn fill(form: &mut Form, lens: &Lens) {
 
 /// The set-ups in a query, one a focal length; none while the form is empty.
 fn setups(params: &Params) -> Result<Vec<Setup>, WebError> {
-    let focal = params.numbers("focal_mm", FOCAL_LENGTHS, "mm", FOCAL_LENGTHS_AT_ONCE)?;
-    let aperture = params.number("max_aperture", 0.5..=64.0, "")?;
+    let focal = params.numbers("focal_mm", FOCAL_LENGTHS_MM, "mm", FOCAL_LENGTHS_AT_ONCE)?;
+    let aperture = params.number("max_aperture", F_NUMBERS, "")?;
     let closest = params
-        .length("closest_focus_m", 0.02..=100.0)?
+        .length("closest_focus_m", FOCUS_DISTANCES_M)?
         .map(|closest| closest.m);
     let (aperture, closest) = match (focal.is_empty(), aperture, closest) {
         (true, None, None) => return Ok(Vec::new()),
@@ -148,17 +150,17 @@ fn setup(params: &Params, focal: f64, aperture: f64, closest: f64) -> Result<Set
         FNumber::new(aperture)?,
         Metres::new(closest)?,
     )?;
-    if let Some(distance) = params.length("target_distance_m", 0.1..=100.0)? {
+    if let Some(distance) = params.length("target_distance_m", FOCUS_DISTANCES_M)? {
         setup.target_distance = Some(Metres::new(distance.m)?);
     }
-    if let Some(stop) = params.number("f_number", 0.5..=64.0, "")? {
+    if let Some(stop) = params.number("f_number", F_NUMBERS, "")? {
         setup.f_number = Some(FNumber::new(stop)?);
     }
-    if let Some(width) = params.number("sensor_width_mm", 1.0..=100.0, "mm")? {
+    if let Some(width) = params.number("sensor_width_mm", SENSOR_SIDES_MM, "mm")? {
         setup.sensor_width = Millimetres::new(width)?;
         setup.sensor_height = Millimetres::new(width * 2.0 / 3.0)?;
     }
-    if let Some(height) = params.number("sensor_height_mm", 1.0..=100.0, "mm")? {
+    if let Some(height) = params.number("sensor_height_mm", SENSOR_SIDES_MM, "mm")? {
         setup.sensor_height = Millimetres::new(height)?;
     }
     if let Some(width) = params.whole("picture_width_px", 320..=32_768, "px")? {

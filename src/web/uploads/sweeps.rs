@@ -9,9 +9,11 @@ use serde::{Deserialize, Serialize};
 
 use super::Document;
 use crate::app::App;
-use crate::store::{Conditions, Said, Sweep, SweepId, Switch};
-use crate::sweep::{FrameOrder, SweepSettings};
-use crate::units::{FNumber, FocusDistance, Metres};
+use crate::store::{Said, Sweep, SweepId};
+use crate::sweep::FrameOrder;
+use crate::units::{
+    F_NUMBERS, FNumber, FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M, FocusDistance, SENSOR_SIDES_MM,
+};
 use crate::web::WebError;
 use crate::web::desk::changes::change;
 use crate::web::desk::filing::move_sweep;
@@ -19,15 +21,14 @@ use crate::web::desk::pointing::{UNMEASURED, picture_size};
 use crate::web::desk::publishing::{publish_sweep, withdraw_sweep, withdrawal_reason};
 use crate::web::desk::{own_sweep, sweep_to_change};
 use crate::web::inputs::{
-    CAMERA_CHARACTERS, Check, DISTANCE_M, F_NUMBER, FOCAL_MM, NOTE_CHARACTERS, SENSOR_MM, metres,
-    millimetres, switch, target_places,
+    CAMERA_CHARACTERS, Check, NOTE_CHARACTERS, metres, millimetres, switch, target_places,
 };
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
 
 /// A field that may be left alone (absent), taken back (`null`) or given.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone, Copy)]
 enum Given<T> {
     #[default]
     Absent,
@@ -42,12 +43,23 @@ impl<'de, T: Deserialize<'de>> Deserialize<'de> for Given<T> {
 }
 
 impl<T> Given<T> {
-    /// The new value of a setting: the old one where the field is absent.
-    fn or_keep<U>(self, kept: Option<U>, read: impl FnOnce(T) -> Option<U>) -> Option<U> {
+    /// The same with the value read.
+    fn map<U>(self, read: impl FnOnce(T) -> U) -> Given<U> {
         match self {
-            Self::Absent => kept,
-            Self::TakenBack => None,
-            Self::Value(value) => read(value),
+            Self::Absent => Given::Absent,
+            Self::TakenBack => Given::TakenBack,
+            Self::Value(value) => Given::Value(read(value)),
+        }
+    }
+}
+
+impl<T: Default> Given<T> {
+    /// Puts it in the place of what was said.
+    fn put(self, said: &mut T) {
+        match self {
+            Self::Absent => {}
+            Self::TakenBack => *said = T::default(),
+            Self::Value(value) => *said = value,
         }
     }
 }
@@ -90,110 +102,74 @@ pub(in crate::web) struct Changes {
 }
 
 impl Changes {
-    fn apply(self, sweep: &Sweep, check: &mut Check) -> Said {
-        let Said {
-            conditions,
-            settings: kept,
-            notes,
-        } = sweep.said();
-        let mut distance = |field: &str, given: Given<f64>, kept: Option<Metres>| {
-            given.or_keep(kept, |m| metres(field, Some(m), check))
+    /// What they do to what is said of a sweep; complaints go to `check`.
+    fn checked(self, sweep: &Sweep, check: &mut Check) -> impl FnOnce(&mut Said) + Send + use<> {
+        let mut position = |field: &str, given: Given<String>| {
+            given.map(|code: String| switch(field, &code, check))
         };
-        let target_distance = distance(
-            "target_distance_m",
-            self.target_distance_m,
-            kept.target_distance.or(conditions.target_distance),
-        );
-        let closest_focus = distance(
-            "closest_focus_m",
-            self.closest_focus_m,
-            kept.closest_focus.or(conditions.closest_focus),
-        );
-        let mut position = |field: &str, given: Given<String>, kept: Switch| match given {
-            Given::Absent => kept,
-            Given::TakenBack => Switch::Unknown,
-            Given::Value(code) => switch(field, &code, check),
-        };
-        let conditions = Conditions {
-            distortion_correction: position(
-                "distortion_correction",
-                self.distortion_correction,
-                conditions.distortion_correction,
-            ),
-            breathing_compensation: position(
-                "breathing_compensation",
-                self.breathing_compensation,
-                conditions.breathing_compensation,
-            ),
-            stabilisation: position(
-                "stabilisation",
-                self.stabilisation,
-                conditions.stabilisation,
-            ),
-            target_distance,
-            closest_focus,
-        };
-        let settings = SweepSettings {
-            target_distance,
-            closest_focus,
-            focal_length: self.focal_length_mm.or_keep(kept.focal_length, |mm| {
-                millimetres("focal_length_mm", Some(mm), &FOCAL_MM, check)
-            }),
-            f_number: self.f_number.or_keep(kept.f_number, |n| {
-                let n = check.within("f_number", Some(n), &F_NUMBER, "")?;
-                FNumber::new(n).ok()
-            }),
-            camera: self.camera.or_keep(kept.camera, |name| {
-                check.line("camera", &name, CAMERA_CHARACTERS)
-            }),
-            sensor_width: self.sensor_width_mm.or_keep(kept.sensor_width, |mm| {
-                millimetres("sensor_width_mm", Some(mm), &SENSOR_MM, check)
-            }),
-            order: match self.order {
-                Given::Absent => kept.order,
-                Given::TakenBack => FrameOrder::default(),
-                Given::Value(code) => order(&code, check),
-            },
-            last_not_at_infinity: self
-                .last_not_at_infinity
-                .unwrap_or(kept.last_not_at_infinity),
-            distances: match self.distances {
-                Given::Absent => kept.distances,
-                Given::TakenBack => BTreeMap::new(),
-                Given::Value(given) => distances(given, sweep, check),
-            },
-            left_out: match self.left_out {
-                Given::Absent => kept.left_out,
-                Given::TakenBack => BTreeMap::new(),
-                Given::Value(given) => left_out(given, sweep, check),
-            },
-            pointed_at: match self.target_places {
-                Given::Absent => kept.pointed_at,
-                Given::TakenBack => BTreeMap::new(),
-                Given::Value(given) => pointed_at(&given, sweep, check),
-            },
-        };
-        let notes = match self.notes {
-            Given::Absent => notes,
-            Given::TakenBack => String::new(),
-            Given::Value(text) => check
+        let correction = position("distortion_correction", self.distortion_correction);
+        let compensation = position("breathing_compensation", self.breathing_compensation);
+        let stabilisation = position("stabilisation", self.stabilisation);
+        let mut distance =
+            |field: &str, given: Given<f64>| given.map(|m| metres(field, Some(m), check));
+        let target_distance = distance("target_distance_m", self.target_distance_m);
+        let closest_focus = distance("closest_focus_m", self.closest_focus_m);
+        let focal_length = self
+            .focal_length_mm
+            .map(|mm| millimetres("focal_length_mm", Some(mm), &FOCAL_LENGTHS_MM, check));
+        let f_number = self.f_number.map(|n| {
+            let n = check.within("f_number", Some(n), &F_NUMBERS, "")?;
+            FNumber::new(n).ok()
+        });
+        let camera = self
+            .camera
+            .map(|name| check.line("camera", &name, CAMERA_CHARACTERS));
+        let sensor_width = self
+            .sensor_width_mm
+            .map(|mm| millimetres("sensor_width_mm", Some(mm), &SENSOR_SIDES_MM, check));
+        let order = self.order.map(|code| order(&code, check));
+        let distances = self.distances.map(|given| distances(given, sweep, check));
+        let left_out = self.left_out.map(|given| left_out(given, sweep, check));
+        let pointed_at = self
+            .target_places
+            .map(|given| pointed_at(&given, sweep, check));
+        let notes = self.notes.map(|text| {
+            check
                 .text("notes", &text, NOTE_CHARACTERS)
-                .unwrap_or_default(),
-        };
-        Said {
-            conditions,
-            settings,
-            notes,
+                .unwrap_or_default()
+        });
+        let last_not_at_infinity = self.last_not_at_infinity;
+        move |said| {
+            let (shoot, own) = (&mut said.conditions, &mut said.settings);
+            correction.put(&mut shoot.distortion_correction);
+            compensation.put(&mut shoot.breathing_compensation);
+            stabilisation.put(&mut shoot.stabilisation);
+            // Both speak of these, and the sweep's own word goes first.
+            target_distance.put(&mut shoot.target_distance);
+            target_distance.put(&mut own.target_distance);
+            closest_focus.put(&mut shoot.closest_focus);
+            closest_focus.put(&mut own.closest_focus);
+            focal_length.put(&mut own.focal_length);
+            f_number.put(&mut own.f_number);
+            camera.put(&mut own.camera);
+            sensor_width.put(&mut own.sensor_width);
+            order.put(&mut own.order);
+            own.last_not_at_infinity = last_not_at_infinity.unwrap_or(own.last_not_at_infinity);
+            distances.put(&mut own.distances);
+            left_out.put(&mut own.left_out);
+            pointed_at.put(&mut own.pointed_at);
+            notes.put(&mut said.notes);
         }
     }
 }
 
 fn order(code: &str, check: &mut Check) -> FrameOrder {
-    let order = FrameOrder::ALL
-        .into_iter()
-        .find(|order| order.code() == code);
     check
-        .required("order", order, "auto, name, time or reverse")
+        .required(
+            "order",
+            FrameOrder::from_code(code),
+            "auto, name, time or reverse",
+        )
         .unwrap_or_default()
 }
 
@@ -219,7 +195,12 @@ fn distances(
             }
             let distance = match distance {
                 DistanceInput::Metres(m) => {
-                    let m = check.within("distances", Some(m), &DISTANCE_M, "m, or “infinity”")?;
+                    let m = check.within(
+                        "distances",
+                        Some(m),
+                        &FOCUS_DISTANCES_M,
+                        "m, or “infinity”",
+                    )?;
                     FocusDistance::At(metres("distances", Some(m), check)?)
                 }
                 DistanceInput::Word(word) if matches!(word.as_str(), "infinity" | "inf") => {
@@ -301,12 +282,12 @@ pub(in crate::web) async fn patch(
         }
         None => None,
     };
-    let changed = changes.apply(&sweep, &mut check);
-    let said = check.finish(Some(changed))?;
-    if let Some(into) = into.filter(|into| into.id != sweep.lens.id) {
-        move_sweep(&app, &account, &sweep, &into, &request).await?;
+    let changed = changes.checked(&sweep, &mut check);
+    let changed = check.finish(Some(changed))?;
+    match into.filter(|into| into.id != sweep.lens.id) {
+        Some(into) => move_sweep(&app, &account, id, &into, changed, &request).await?,
+        None => change(&app, id, changed).await?,
     }
-    change(&app, id, &said).await?;
     let sweep = own_sweep(&app.store, &account, id).await?;
     Ok(Json(ChangedDocument {
         id,

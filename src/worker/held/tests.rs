@@ -155,7 +155,7 @@ async fn a_changed_sweep_takes_its_job_away_and_the_old_measurement_is_dropped()
     let (store, sweep) = one_waiting(&folder).await;
     let (held, input) = claim(&store).await;
     store
-        .change_sweep(sweep, &Said::default(), now_ms())
+        .change_sweep(sweep, |said| *said = Said::default(), now_ms())
         .await
         .expect("the sweep is there");
     let ended = held

@@ -29,19 +29,19 @@ fn what_is_wrong_is_said_in_one_line() {
         ),
         (
             vec!["measure", empty, "--closest-focus-m", "-3"],
-            "from 0.01 to 1000 m",
+            "from 0.01 to 10000 m",
         ),
         (
             vec!["measure", empty, "--closest-focus-m", "1e-30"],
-            "from 0.01 to 1000 m, not 1e-30",
+            "from 0.01 to 10000 m, not 1e-30",
         ),
         (
             vec!["measure", empty, "--target-distance-m", "1e99"],
-            "from 0.01 to 1000 m, not 1e99",
+            "from 0.01 to 10000 m, not 1e99",
         ),
         (
             vec!["measure", empty, "--sensor-width-mm", "1e-9"],
-            "from 1 to 100 mm",
+            "from 1 to 200 mm",
         ),
         (
             vec!["measure", empty, "--f-number", "1e-9"],
@@ -55,11 +55,11 @@ fn what_is_wrong_is_said_in_one_line() {
                 "--closest-focus-m",
                 "1e-30",
             ],
-            "from 0.01 to 1000 m",
+            "from 0.01 to 10000 m",
         ),
         (
             vec!["simulate", "/proc/nowhere", "--farthest-focus-m", "-1"],
-            "from 0.01 to 1000 m",
+            "from 0.01 to 10000 m",
         ),
         (
             vec!["demo", "--measure-threads", "99999999999"],
@@ -94,7 +94,7 @@ fn what_is_wrong_is_said_in_one_line() {
                 "--sensor-width-mm",
                 "3600",
             ],
-            "from 1 to 100 mm",
+            "from 1 to 200 mm",
         ),
         (vec!["simulate", "/proc/nowhere"], "can't be made"),
         (vec!["doctor", "--data", "/no/such/folder"], "--data"),

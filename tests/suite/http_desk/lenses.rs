@@ -277,3 +277,54 @@ async fn lenses_and_cameras_of_others_are_changed_by_operators_only() {
     assert_eq!(bare.status, 422);
     assert!(bare.text().contains("mount"), "{}", bare.text());
 }
+
+/// What a lens, a camera or a set-up can be is one range wherever it is said: here its far ends.
+#[tokio::test]
+async fn a_quantity_has_the_same_limits_in_every_room() {
+    let bench = Bench::start_without_worker().await;
+    let mara = bench.signed_in("mara").await;
+    let telescope = json!({
+        "maker": "Ostrel", "model": "Heron 5000", "mount": "Harrow lock", "kind": "prime",
+        "focal_min_mm": 5000, "max_aperture": 128, "closest_focus_m": 10_000
+    });
+    let made = mara.post_json("/api/v1/lenses", telescope).await;
+    assert_eq!(made.status, 201, "{}", made.text());
+    let typed = [
+        ("maker", "Ostrel"),
+        ("model", "Heron 4000"),
+        ("mount", "Harrow lock"),
+        ("kind", "prime"),
+        ("focal_min_mm", "4000"),
+        ("max_aperture", "0.5"),
+        ("marked_closest_focus_m", "0.01"),
+    ];
+    let made = mara.post("/desk/lenses", &typed).await;
+    assert_eq!(made.status, 303, "{}", made.text());
+
+    let sweep = mara.uploaded_sweep().await;
+    let path = format!("/api/v1/sweeps/{sweep}");
+    let far = json!({
+        "focal_length_mm": 5000, "f_number": 128, "sensor_width_mm": 200,
+        "target_distance_m": 10_000, "closest_focus_m": 0.01
+    });
+    let changed = mara.send(Request::new("PATCH", &path).json(&far)).await;
+    assert_eq!(changed.status, 200, "{}", changed.text());
+    let plan = "/plan?focal_mm=5000&max_aperture=0.5&f_number=128&closest_focus_m=20\
+                &target_distance_m=10000&sensor_width_mm=200&sensor_height_mm=200";
+    for address in [
+        plan,
+        "/lenses.json?tolerance_pct=0.01&focal_mm=5000",
+        "/lenses.json?tolerance_pct=100&holds_from_m=10000",
+    ] {
+        let answer = bench.get(address).await;
+        assert_eq!(answer.status, 200, "{address}: {}", answer.text());
+    }
+    for (address, words) in [
+        ("/lenses.json?tolerance_pct=100.1", "0.01 to 100"),
+        ("/lenses.json?focal_mm=5001", "1 to 5000"),
+    ] {
+        let answer = bench.get(address).await;
+        assert_eq!(answer.status, 422, "{address}");
+        assert!(answer.text().contains(words), "{}", answer.text());
+    }
+}

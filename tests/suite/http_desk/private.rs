@@ -149,3 +149,30 @@ async fn no_public_answer_tells_owner_serial_number_or_place() {
         "but to its reviewer"
     );
 }
+
+/// Making a picture decodes a whole original: readers have so many of them a minute, and what was made is not made again.
+#[tokio::test]
+async fn readers_can_not_have_pictures_made_without_end() {
+    let bench = Bench::start_with(&["--reads-per-minute", "2"]).await;
+    let mara = bench.signed_in("mara").await;
+    let sweep = mara.measured_sweep().await;
+    let published = mara.post(&format!("/sweeps/{sweep}/publish"), &[]).await;
+    assert_eq!(published.status, 303, "{}", published.text());
+    let address = |number: u32| format!("/sweeps/{sweep}/frames/{number}.jpg?side=320");
+    let first = bench.get(&address(1)).await;
+    assert_eq!(
+        (first.status, bench.get(&address(2)).await.status),
+        (200, 200)
+    );
+    let refused = bench.get(&address(3)).await;
+    assert_eq!(refused.status, 429);
+    assert!(refused.header("retry-after").is_some(), "{refused:?}");
+    // Those who work on the sweep are not held up, and what they had made is there for readers.
+    assert_eq!(mara.get(&address(3)).await.status, 200);
+    for number in 1..=3 {
+        assert_eq!(bench.get(&address(number)).await.status, 200, "{number}");
+    }
+    let tag = first.header("etag").expect("a tag");
+    let known = Request::new("GET", &address(1)).header("if-none-match", tag);
+    assert_eq!(bench.send(known).await.status, 304);
+}

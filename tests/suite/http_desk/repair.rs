@@ -105,7 +105,7 @@ async fn conditions_can_be_put_right_after_the_upload() {
     }))
     .await;
     assert_eq!(answer.status, 200, "{}", answer.text());
-    let said = stored(&bench, sweep).await.said();
+    let said = stored(&bench, sweep).await;
     assert_eq!(said.conditions.distortion_correction.code(), "off");
     assert_eq!(
         said.conditions.breathing_compensation.code(),
@@ -270,6 +270,35 @@ async fn targets_are_pointed_at_shown_and_taken_back() {
         "{}",
         refused.text()
     );
+}
+
+/// Scripts and tabs change one sweep at the same time, and nobody's change is lost.
+#[tokio::test]
+async fn changes_sent_at_the_same_time_all_stand() {
+    let bench = Bench::start_without_worker().await;
+    let mara = bench.signed_in("mara").await;
+    let sweep = mara.uploaded_sweep().await;
+    let at = format!("/sweeps/{sweep}/leave-out");
+    let path = format!("/api/v1/sweeps/{sweep}");
+    let numbers: Vec<String> = (1..=frames().len()).map(|n| n.to_string()).collect();
+    let forms = numbers.iter().map(|number| {
+        let (mara, at) = (&mara, &at);
+        async move {
+            let fields = [("frame", number.as_str()), ("reason", "a hand")];
+            mara.post(at, &fields).await.status
+        }
+    });
+    let script = async {
+        let document = json!({"f_number": 8, "notes": "windy"});
+        let request = Request::new("PATCH", &path).json(&document);
+        mara.send(request).await.status
+    };
+    let (forms, script) = tokio::join!(futures_util::future::join_all(forms), script);
+    assert_eq!((forms, script), (vec![303; numbers.len()], 200));
+    let said = stored(&bench, sweep).await;
+    assert_eq!(said.settings.left_out.len(), numbers.len());
+    assert_eq!(said.settings.f_number.map(|n| n.n()), Some(8.0));
+    assert_eq!(said.notes, "windy");
 }
 
 #[tokio::test]

@@ -163,7 +163,7 @@ async fn every_wrong_parameter_is_named_at_once() {
             &["focal_mm", "hold_m"],
         ),
         (
-            "/api/v1/compare?lens=a&tolerance_pct=99".to_owned(),
+            "/api/v1/compare?lens=a&tolerance_pct=101".to_owned(),
             &["tolerance_pct", "lens"],
         ),
         (

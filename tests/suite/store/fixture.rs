@@ -2,7 +2,7 @@
 
 pub(super) use crate::support::lenses::draft;
 use breathmark::store::{
-    AccountId, Conditions, Lens, Role, Said, Store, SweepDraft, SweepId, Switch, UploadFile,
+    AccountId, Conditions, Lens, Role, Store, SweepDraft, SweepId, Switch, UploadFile,
 };
 use breathmark::sweep::{
     Budget, BudgetLine, Code, CurvePoint, DistanceSource, Finding, FrameInfo, FrameResult,
@@ -122,15 +122,6 @@ pub(super) fn file(upload: i64, number: u32) -> UploadFile {
             ..FrameInfo::default()
         },
         name,
-    }
-}
-
-/// What is said of a sweep, without notes.
-pub(super) fn said(settings: &SweepSettings, conditions: &Conditions) -> Said {
-    Said {
-        conditions: conditions.clone(),
-        settings: settings.clone(),
-        notes: String::new(),
     }
 }
 

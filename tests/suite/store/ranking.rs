@@ -280,26 +280,3 @@ async fn conditions_are_kept_apart() {
     assert_eq!(ranking.rows[0].lens.about.model, "Corrected 85 f/2.8");
     assert_eq!(ranking.rows[0].results.len(), 1);
 }
-
-#[tokio::test]
-async fn the_newest_published_come_first() {
-    let fresh = shelf().await;
-    let rows = fresh
-        .store
-        .published_sweeps(3)
-        .await
-        .expect("a working store");
-    let models: Vec<_> = rows
-        .iter()
-        .map(|row| row.lens.about.model.split(' ').next().expect("a word"))
-        .collect();
-    assert_eq!(models, ["Corrected", "Blind", "Near"]);
-    assert_eq!(
-        (
-            rows[2].version,
-            rows[2].published_ms,
-            rows[2].result.worst_shift_pct.value
-        ),
-        (1, NOW + 3, -2.1)
-    );
-}

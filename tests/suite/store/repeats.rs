@@ -1,6 +1,6 @@
 //! Repeats: combined where they agree, and no number without a warning where they don't.
 
-use breathmark::store::{Conditions, FocalResult, Lens, Switch};
+use breathmark::store::{AccountId, Conditions, FocalResult, Lens, Switch};
 use breathmark::sweep::{
     Code, Counts, DistanceSource, Severity, ShiftCurve, SweepMeasurement, ToleranceOutcome,
     how_each_counts,
@@ -213,23 +213,40 @@ async fn repeats_of_other_sign_are_not_averaged() {
     assert_eq!(left.worst_shift_pct, Measured::new(5.4, 0.005));
 }
 
-/// Other conditions are no repeats for the reviewer either.
+/// Other conditions are no repeats for the reviewer either, and however many there are they take no place of one.
 #[tokio::test]
 async fn only_sweeps_under_the_same_conditions_stand_side_by_side() {
     let fresh = Fresh::new().await;
     let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
-    let plain = measurement(85.0, 2.5, 0.01);
-    let own = fresh.published(&lens, &off(), &plain, NOW).await;
-    let alike = fresh.published(&lens, &off(), &plain, NOW).await;
     let compensated = Conditions {
         breathing_compensation: Switch::On,
         ..off()
     };
-    let quiet = measurement(85.0, 0.2, 0.01);
-    fresh.published(&lens, &compensated, &quiet, NOW).await;
-    let repeats = fresh.store.repeats_of(own).await.expect("a working store");
-    let keys: Vec<_> = repeats.iter().map(|repeat| repeat.id).collect();
-    assert_eq!(keys, [alike]);
+    let draft = async |conditions: &Conditions, shift_pct: f64| {
+        let sweep = fresh.sweep(&lens, conditions).await;
+        fresh
+            .measured(sweep, &measurement(85.0, shift_pct, 0.01))
+            .await;
+        sweep
+    };
+    let repeats = async |of: i64, account: Option<AccountId>| -> Vec<i64> {
+        let repeats = fresh.store.repeats_of(of, account).await;
+        let repeats = repeats.expect("a working store");
+        repeats.iter().map(|repeat| repeat.id).collect()
+    };
+    for _ in 0..24 {
+        draft(&compensated, 0.2).await;
+    }
+    let own = draft(&off(), 2.5).await;
+    let mut alike = vec![draft(&off(), 2.5).await];
+    assert_eq!(repeats(own, None).await, alike);
+    assert_eq!(repeats(own, Some(fresh.reviewer)).await, alike);
+    assert!(repeats(own, Some(fresh.reviewer + 1)).await.is_empty());
+
+    for _ in 0..24 {
+        alike.push(draft(&off(), 2.5).await);
+    }
+    assert_eq!(repeats(own, None).await, alike[1..], "the newest");
 }
 
 /// A sweep that ends before infinity tells its shifts against another picture: it is named, and its figures change nothing.
@@ -270,7 +287,7 @@ async fn what_begins_farther_off_is_not_averaged_with_what_begins_nearer() {
     assert_eq!((both.sweeps, both.partial), (vec![second], vec![first]));
     assert_eq!(both.worst_shift_pct, Measured::new(3.0, 0.01));
     // The desk is told the same.
-    let others = fresh.store.repeats_of(second).await.expect("a store");
+    let others = fresh.store.repeats_of(second, None).await.expect("a store");
     assert_eq!(others[0].reach.nearest_dioptres, Some(1.0));
     let reaches = [whole.reach().expect("a result"), others[0].reach];
     let counts = how_each_counts(&reaches, &|_, _| false);

@@ -1,10 +1,10 @@
 //! Sweeps, the desk, changes.
 
-use breathmark::store::{Conditions, JobState, Role, Said, StoreError, Switch};
+use breathmark::store::{Conditions, JobState, Role, Said, StoreError, Switch, Whose};
 use breathmark::sweep::{Code, Severity, SweepSettings};
 use breathmark::units::{FocusDistance, Metres};
 
-use super::fixture::{Fresh, NOW, measurement, off, said, with_finding};
+use super::fixture::{Fresh, NOW, measurement, off, with_finding};
 
 #[tokio::test]
 async fn a_sweep_is_read_with_all_that_is_known_of_it() {
@@ -31,30 +31,18 @@ async fn a_sweep_is_read_with_all_that_is_known_of_it() {
         store.lens_of_sweep(id).await.expect("a working store"),
         Some(lens.id)
     );
-    assert_eq!(
-        store.owner_of_sweep(id).await.expect("a working store"),
-        Some(fresh.reviewer)
-    );
-    assert_eq!(
-        store.owner_of_sweep(404).await.expect("a working store"),
-        None
-    );
-    let (file, sha256) = &sweep.files[1];
-    assert_eq!(
-        store
-            .frame_original(id, file)
-            .await
-            .expect("a working store")
-            .as_ref(),
-        Some(sha256)
-    );
-    assert_eq!(
-        store
-            .frame_original(id, "other.jpg")
-            .await
-            .expect("a working store"),
-        None
-    );
+    let whose = async |id| store.whose_sweep(id).await.expect("a working store");
+    let own = Whose {
+        account: fresh.reviewer,
+        public_version: None,
+    };
+    assert_eq!((whose(id).await, whose(404).await), (Some(own), None));
+    let frame = async |number| {
+        let found = store.frame_original(id, number).await;
+        found.expect("a working store")
+    };
+    assert_eq!(frame(2).await.as_ref(), Some(&sweep.files[1]));
+    assert_eq!((frame(0).await, frame(4).await), (None, None));
 }
 
 #[tokio::test]
@@ -136,9 +124,9 @@ async fn a_change_is_kept_and_measured_anew() {
     store
         .change_sweep(
             id,
-            &Said {
-                notes: "the ring slipped".to_owned(),
-                ..said(&settings, &off())
+            |said| {
+                said.settings = settings.clone();
+                said.notes = "the ring slipped".to_owned();
             },
             NOW,
         )
@@ -177,7 +165,7 @@ async fn a_change_is_kept_and_measured_anew() {
         ..off()
     };
     store
-        .change_sweep(id, &said(&settings, &conditions), NOW)
+        .change_sweep(id, |said| said.conditions = conditions, NOW)
         .await
         .expect("the sweep is there");
     assert!(
@@ -199,9 +187,7 @@ async fn a_change_is_kept_and_measured_anew() {
     );
 
     for refused in [
-        store
-            .change_sweep(404, &said(&settings, &conditions), NOW)
-            .await,
+        store.change_sweep(404, |_| {}, NOW).await,
         store.queue_measurement(404, NOW).await,
     ] {
         assert!(
@@ -209,6 +195,46 @@ async fn a_change_is_kept_and_measured_anew() {
             "{refused:?}"
         );
     }
+}
+
+/// Each change is made of what is said when its turn has come, not of what its writer had read.
+#[tokio::test]
+async fn changes_at_the_same_time_all_stand() {
+    let fresh = Fresh::new().await;
+    let store = &fresh.store;
+    let lens = fresh.lens("Tindra", "Sound 85 f/1.8", (85.0, 85.0)).await;
+    let other = fresh.lens("Ostrel", "Tern 85", (85.0, 85.0)).await;
+    let id = fresh.sweep(&lens, &off()).await;
+    let leave_out = |file: &'static str| {
+        let change = move |said: &mut Said| {
+            said.settings
+                .left_out
+                .insert(file.to_owned(), "a hand".to_owned());
+        };
+        store.change_sweep(id, change, NOW)
+    };
+    let note = |said: &mut Said| said.notes = "the ring slipped".to_owned();
+    let (one, two, moved) = tokio::join!(
+        leave_out("SWP_0001.JPG"),
+        leave_out("SWP_0002.JPG"),
+        store.move_sweep(id, &other, note, fresh.reviewer.into(), NOW),
+    );
+    one.and(two).and(moved).expect("the sweep is there");
+    let sweep = store.sweep(id).await.expect("a working store");
+    let sweep = sweep.expect("there");
+    let left_out: Vec<&String> = sweep.settings.left_out.keys().collect();
+    assert_eq!(left_out, ["SWP_0001.JPG", "SWP_0002.JPG"]);
+    assert_eq!(sweep.lens, other);
+    assert_eq!(sweep.notes, "the ring slipped");
+
+    // What can't be moved is not changed either.
+    let back = |said: &mut Said| said.notes = "moved back".to_owned();
+    let refused = store
+        .move_sweep(id, &other, back, fresh.reviewer.into(), NOW)
+        .await;
+    assert!(matches!(refused, Err(StoreError::Conflict(_))));
+    let sweep = store.sweep(id).await.expect("a working store");
+    assert_eq!(sweep.expect("there").notes, "the ring slipped");
 }
 
 /// Distances from blur start at the closest focus marked on the lens, unless the sweep says another, or a distance.
@@ -220,7 +246,7 @@ async fn the_lens_says_where_a_sweep_without_distances_starts() {
     let starts = async |settings: &SweepSettings| {
         let store = &fresh.store;
         store
-            .change_sweep(id, &said(settings, &off()), NOW)
+            .change_sweep(id, |said| said.settings = settings.clone(), NOW)
             .await
             .expect("the sweep is there");
         let input = store.sweep_input(id).await.expect("a working store");
