@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::words;
-use crate::sweep::{Severity, SweepMeasurement};
+use crate::sweep::{Severity, SweepMeasurement, ToleranceOutcome};
 
 /// A bound that stands beside the uncertainty is worth a line from here, percentage points: shifts are shown to a fifth of this.
 const WORTH_A_LINE_PCT: f64 = 0.05;
@@ -64,7 +64,11 @@ pub fn sweep_table(sweep: &SweepMeasurement, tolerance_pct: f64) -> String {
         let outcome = summary.curve.tolerance_outcome(tolerance_pct);
         line(
             &format!("within {} beyond", words::plain_pct(tolerance_pct)),
-            &words::tolerance(outcome),
+            &if outcome == ToleranceOutcome::Within && summary.curve.begins_late() {
+                "not exceeded where it was measured".to_owned()
+            } else {
+                words::tolerance(outcome)
+            },
         );
     } else {
         line(

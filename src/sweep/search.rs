@@ -320,7 +320,7 @@ fn order_by_blur(
         restore::by_blur(&looks(&pairs), ends(sightings, info, settings), is_shuffled)?;
     // Nearer frames whose targets left the picture were blurred more.
     let near_end_is_lost = places.first().is_some_and(|&first| first > FEW_LOST);
-    if arrangement.how == Restored::MaybeBackwards && near_end_is_lost {
+    if arrangement.how.may_be_backwards() && near_end_is_lost {
         return None;
     }
     let mut sequence: Vec<usize> = (0..pairs.len()).collect();

@@ -131,15 +131,22 @@ impl FocalVerdict {
     }
 
     /// Why it is open whether the tolerance is held, as a code: `reference` where that turns on what every shift lacks because
-    /// the reference is short of infinity, `perspective`, or `uncertainty` where the worst shift is closer to the tolerance than
-    /// its expanded uncertainty (k = 2); `None` where it is not open.
+    /// the reference is short of infinity, `perspective`, `uncertainty` where the worst shift is closer to the tolerance than its
+    /// expanded uncertainty (k = 2), or `near_end` where it is held by what was measured and the nearest frames were not; `None`
+    /// where it is not open.
     #[must_use]
     pub fn doubt(&self) -> Option<&'static str> {
-        self.asked().map(|(_, cause)| match cause {
-            Cause::Reference => "reference",
-            Cause::Perspective => "perspective",
-            Cause::Uncertainty => "uncertainty",
-        })
+        let near_end = || {
+            let lacks = self.measured_from.is_some_and(|from| from.is_missing());
+            (lacks && self.outcome == ToleranceOutcome::Within).then_some("near_end")
+        };
+        self.asked()
+            .map(|(_, cause)| match cause {
+                Cause::Reference => "reference",
+                Cause::Perspective => "perspective",
+                Cause::Uncertainty => "uncertainty",
+            })
+            .or_else(near_end)
     }
 
     /// From where on the tolerance is surely held.

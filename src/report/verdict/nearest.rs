@@ -23,7 +23,7 @@ impl MeasuredFrom {
         let dioptres = first.dioptres.map(|at| at.value);
         let m = dioptres.filter(|at| *at > 1e-5).map(|at| 1.0 / at);
         let is_known_short = near.unreached_m().is_some() && m.is_some();
-        if first.travel > 1e-9 || is_known_short {
+        if curve.begins_late() || is_known_short {
             return Some(Self {
                 m,
                 elsewhere_m: None,

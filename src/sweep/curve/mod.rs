@@ -87,6 +87,12 @@ impl ShiftCurve {
         &self.points
     }
 
+    /// Whether the nearest frames of its sweep have no result, so that nobody knows how large the shift is there.
+    #[must_use]
+    pub fn begins_late(&self) -> bool {
+        self.points.first().is_some_and(|point| point.travel > 1e-9)
+    }
+
     /// Shift at a focus setting, per cent; `None` outside the measured range or where no distances are known. Its uncertainty
     /// holds that of the distances, times the slope of the curve.
     #[must_use]

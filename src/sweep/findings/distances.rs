@@ -16,6 +16,8 @@ const SHARE: f64 = 0.15;
 const LEAST: (f64, f64) = (0.03, 0.12);
 /// Blur at both ends of the sweep from which the place between where the targets are sharpest is well known, px.
 const ENOUGH_BLUR_PX: f64 = 8.0;
+/// Distance, m, from which no lens's nearest frame is: what begins farther off is in another unit (from the trade, no source).
+const NOBODY_BEGINS_M: f64 = 50.0;
 /// Most frames that are named in a sentence.
 const MOST_NAMED: usize = 6;
 /// Share of the frames in which they have to disagree.
@@ -81,11 +83,13 @@ pub(super) fn order_uncertain(sweep: &SweepMeasurement, evidence: &Evidence) -> 
                 first.info.file, last.info.file
             )
         }
-        Restored::MaybeBackwards => format!(
-            "The targets are blurred much more in {} than in {}. Either they stand near closest focus, or the sweep was shot from \
+        Restored::MaybeBackwards | Restored::HardlyBackwards => format!(
+            "The targets are blurred {}more in {} than in {}. Either they stand near closest focus, or the sweep was shot from \
              infinity to closest focus; then every shift has the other sign and is against the wrong frame. The order of the files \
              was kept. Give closest focus and the distance to the targets, which settle it, or say which order is right.",
-            last.info.file, first.info.file
+            if restored == Restored::MaybeBackwards { "much " } else { "" },
+            last.info.file,
+            first.info.file
         ),
         Restored::ReversedByDistance => {
             changed("The files run from far to near by their distances; they were turned round.")
@@ -108,9 +112,10 @@ pub(super) fn order_uncertain(sweep: &SweepMeasurement, evidence: &Evidence) -> 
         ),
     };
     let files = match restored {
-        Restored::EitherWay | Restored::MaybeBackwards | Restored::ToldBackwards => {
-            names([first, last])
-        }
+        Restored::EitherWay
+        | Restored::MaybeBackwards
+        | Restored::HardlyBackwards
+        | Restored::ToldBackwards => names([first, last]),
         Restored::Exchanged => out_of_file_order(sweep),
         _ => Vec::new(),
     };
@@ -235,6 +240,17 @@ pub(super) fn disagrees(
                 told.join(", ")
             ),
             names(evidence.aside.iter().filter_map(|&at| sweep.frames.get(at))),
+        );
+    }
+    let nearest = entered.iter().flatten().fold(0.0, |a: f64, b| a.max(*b));
+    if nearest > 0.0 && nearest < 1.0 / NOBODY_BEGINS_M {
+        return warn(
+            format!(
+                "The nearest of the distances given is {}, and no lens begins so far off: they are read as metres, and may be \
+                 millimetres or another unit.",
+                in_metres(nearest)
+            ),
+            Vec::new(),
         );
     }
     let in_files = distance::in_files(&infos);

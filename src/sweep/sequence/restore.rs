@@ -32,6 +32,8 @@ pub(in crate::sweep) enum Restored {
     EitherWay,
     /// The files' order is kept, but the last frame is blurred so much more than the first that it may be the one at closest focus.
     MaybeBackwards,
+    /// As before, but it is blurred only a little more, as targets within twice closest focus are too.
+    HardlyBackwards,
     /// The order was told, and is kept, but distances or blur say that the frames run from infinity to closest focus.
     ToldBackwards,
 }
@@ -169,6 +171,8 @@ const AS_TURNED: f64 = 0.2;
 /// one that does not, the targets stand within 1.6 times closest focus (1/u₀ − 1/D = 0.6/D), where few are put: seen from the
 /// other end, they stand at 2.7 times.
 const BACKWARDS: f64 = 0.6;
+/// The same below which that is worth a note: noise and aberrations make ends that are blurred alike differ by less.
+const HARDLY_BACKWARDS: f64 = 0.9;
 /// The same from which a shuffled sweep is read from its wider end without a doubt: within 1.4 times closest focus nobody puts them.
 const NOBODY_PUTS: f64 = 0.4;
 
@@ -180,6 +184,12 @@ impl Restored {
     #[must_use]
     pub(in crate::sweep) const fn was_shuffled(self) -> bool {
         matches!(self, Self::SortedByBlur | Self::Doubtful | Self::EitherWay)
+    }
+
+    /// Whether the files' order is kept, but may be the wrong way round.
+    #[must_use]
+    pub(in crate::sweep) const fn may_be_backwards(self) -> bool {
+        matches!(self, Self::MaybeBackwards | Self::HardlyBackwards)
     }
 
     /// Whether nothing shows which end of the sweep is at closest focus.
@@ -272,8 +282,12 @@ pub(in crate::sweep) fn by_blur(
         None if how.is_some() => ratio < 1.0,
         None => {
             // Blur alone is no reason to doubt files that are in order: targets may stand near closest focus.
-            if ratio < BACKWARDS && !always_blurred(&radius) {
-                how = Some(Restored::MaybeBackwards);
+            if ratio < HARDLY_BACKWARDS && !always_blurred(&radius) {
+                how = Some(if ratio < BACKWARDS {
+                    Restored::MaybeBackwards
+                } else {
+                    Restored::HardlyBackwards
+                });
             }
             false
         }

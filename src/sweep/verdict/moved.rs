@@ -14,6 +14,7 @@ use super::pieces::{points, separations};
 use crate::sweep::FrameResult;
 use crate::sweep::fitting::{least_squares, steps};
 use crate::sweep::sequence::places::{Places, median};
+use crate::sweep::tracking::balance;
 use crate::units::Measured;
 
 /// A target moved where its misfit is at most that of three standard uncertainties, …
@@ -47,6 +48,9 @@ const MOST: usize = 3;
 /// How far the lens's axis may lie beside the middle of the picture, as a share of its width, standard uncertainty (our choice):
 /// breathing about it moves the middle of the pair as well.
 const AXIS_SHARE: f64 = 0.02;
+/// Change of the logarithm of the ratio of the targets' light from which it was no target that moved: tape that turns a little on its way
+/// sends some per cent more or less (our choice).
+const OTHER_LIGHT: f64 = 0.15;
 /// What stands still across the line to the other target moves by no more than this share of the move, …
 const TREMBLES: f64 = 0.25;
 /// … or this many standard uncertainties.
@@ -220,6 +224,7 @@ pub(in crate::sweep) fn find(
             && sure(seen.apart) > misfit + NOT_CAMERA
             && sure(seen.along) > misfit + NOT_RING
             && together.value.abs() > LEAST_SHARE * whole_px
+            && keeps_its_light(frames, (at[seen.window.from], at[seen.window.to]))
             && other_is_still(&across, &seen, side);
         let (mut apart_px, mut along_px) = (seen.apart.value, seen.along.value);
         if is_target {
@@ -361,6 +366,13 @@ fn trembling(middle: &[f64]) -> f64 {
         .windows(3)
         .map(|three| (three[0] - 2.0 * three[1] + three[2]).abs());
     median(bends.collect()).map_or(0.0, |bend| bend / OF_NORMAL)
+}
+
+/// Whether the ratio of the targets' light is the same in two frames: what moves sends as much as before, a shadow that passes pulls.
+fn keeps_its_light(frames: &[FrameResult], (before, after): (usize, usize)) -> bool {
+    let ratio = |place: usize| balance::log_ratio(&frames[place].targets);
+    let change = ratio(before).zip(ratio(after)).map(|(a, b)| (a - b).abs());
+    change.is_none_or(|change| change < OTHER_LIGHT)
 }
 
 /// Whether the other target stands still across the line between them, as cameras that turn don't leave it.

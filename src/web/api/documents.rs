@@ -154,8 +154,9 @@ pub(in crate::web) struct FocalDocument {
     /// farther than `tolerance_distance_m` by less than a fiftieth, or no distance is known from which on it surely holds.
     pub(in crate::web) tolerance_distance_most_m: Option<f64>,
     /// Why it is open whether the tolerance is exceeded at all: `reference` where that turns on what every shift lacks because
-    /// the reference is short of infinity (`reference_shortfall_pct`, or not known), `perspective`, or `uncertainty` where the
-    /// worst shift is closer to it than its expanded uncertainty (k = 2); `null` where it is not open.
+    /// the reference is short of infinity (`reference_shortfall_pct`, or not known), `perspective`, `uncertainty` where the worst
+    /// shift is closer to it than its expanded uncertainty (k = 2), or `near_end` where what was measured is within it and the
+    /// nearest frames were not; `null` where it is not open.
     pub(in crate::web) tolerance_doubt: Option<&'static str>,
     /// `infinity`, or `farthest_frame`.
     pub(in crate::web) relative_to: &'static str,

@@ -77,38 +77,57 @@ fn errors_are_as_large_as_stated() {
 }
 
 /// Cramér–Rao: no unbiased estimate of x can have less variance than 1 / Σ (∂I/∂x)²/σ² (Kay 1993, Fundamentals of
-/// Statistical Signal Processing, ch. 3), here from the noise-free picture and white noise. A centre of mass pays for
-/// being true to any blur: it gives all of the window's pixels their lever, the bound only those on the edge.
+/// Statistical Signal Processing, ch. 3), here from the noise-free picture and white noise, to which rounding to 8 bits adds its own,
+/// 1/12 of a code squared, where the slope of the tone curve makes it that much light. A centre of mass pays for being true to any blur:
+/// it gives all of the window's pixels their lever, the bound only those on the edge.
+///
+/// What is reached, in multiples of the bound: 1.1 to 1.4 from a blur of 30 px on, 1.4 to 2 at 12 px, 1.8 to 3 where targets are sharp and
+/// the bound is a few thousandths of a pixel. 32 errors scatter by an eighth; two and a half times that is allowed for.
 #[test]
-fn efficiency_against_the_cramer_rao_bound() {
-    let sigma = 0.003;
-    // (blur, least efficiency = bound variance / variance reached): 40 errors scatter by 22 % in variance.
-    for (blur, least) in [(3.0, 0.05), (30.0, 0.25), (90.0, 0.35)] {
-        let case = Case {
-            side: 24.0,
-            blur,
-            read: sigma,
-            shot: 0.0,
-            quality: None,
-        };
-        let clean = Scene::new(240, 240, 0.003, (0.0, 0.0)).add(
-            (120.3, 119.6),
-            &[Patch::square(24.0, 0.8)],
-            &Pupil::Disc(blur),
-            0.7,
-        );
-        let information: f64 = (0..clean.light.len())
-            .filter(|i| i % 240 > 0 && i % 240 < 239)
-            .map(|i| ((clean.light[i + 1] - clean.light[i - 1]) / 2.0 / sigma).powi(2))
-            .sum();
-        let errors = errors(&case, 20);
-        let variance = errors.iter().map(|(e, _)| e * e).sum::<f64>() / errors.len() as f64;
-        let efficiency = 1.0 / information / variance;
-        println!(
-            "blur {blur}: bound {:.5} px, reached {:.5} px, efficiency {efficiency:.2}",
-            information.powf(-0.5),
-            variance.sqrt()
-        );
-        assert!(efficiency > least, "blur {blur}: {efficiency}");
+fn scatter_against_the_cramer_rao_bound() {
+    const CHANCE: f64 = 2.5 / 8.0;
+    for (blur, reaches) in [(3.0, 3.0), (12.0, 2.0), (30.0, 1.4), (90.0, 1.4)] {
+        for read in [0.001, 0.003, 0.01] {
+            let case = Case {
+                side: 24.0,
+                blur,
+                read,
+                shot: 0.0,
+                quality: None,
+            };
+            let bound = bound_px(&case);
+            let errors = errors(&case, 16);
+            let reached = errors.iter().map(|(e, _)| e * e).sum::<f64>() / errors.len() as f64;
+            let factor = reached.sqrt() / bound;
+            println!(
+                "blur {blur}, noise {read}: bound {bound:.5} px, {factor:.2} times as much reached"
+            );
+            let possible = 1.0 - CHANCE..reaches * (1.0 + CHANCE);
+            assert!(
+                possible.contains(&factor),
+                "blur {blur}, noise {read}: {factor}"
+            );
+        }
     }
+}
+
+/// The least standard deviation of x that the noise and the rounding of a case allow, px.
+fn bound_px(case: &Case) -> f64 {
+    let size = ((case.blur + case.side) * 1.7 + 90.0) as usize;
+    let middle = size as f64 / 2.0;
+    let clean = Scene::new(size, size, 0.003, (0.0, 0.0)).add(
+        (middle + 0.3, middle - 0.4),
+        &[Patch::square(case.side, 0.8)],
+        &Pupil::Disc(case.blur),
+        0.7,
+    );
+    let information = |i: usize| {
+        let slope = (clean.light[i + 1] - clean.light[i - 1]) / 2.0;
+        // sRGB's power of 2.4 (IEC 61966-2-1), a code being 1/255.
+        let slope_of_curve = 2.4 / 1.055 * clean.light[i].max(0.0).powf(1.4 / 2.4);
+        let code = slope_of_curve.max(1.0 / 12.92) / 255.0;
+        slope * slope / (case.read * case.read + code * code / 12.0)
+    };
+    let inside = (0..clean.light.len()).filter(|i| i % size > 0 && i % size < size - 1);
+    inside.map(information).sum::<f64>().powf(-0.5)
 }

@@ -93,6 +93,7 @@ fn what_was_not_measured_of_a_lens_is_said() {
     });
     let nearer = "othing is measured nearer than 0.397 m (1 ft 3.7 in), where it may shift more.";
     assert!(late.sentence().ends_with(nearer), "{}", late.sentence());
+    assert_eq!((one[0].doubt(), late.doubt()), (None, Some("near_end")));
     let zoom = lens_verdict(&[late, two[1]], &WHOLE).expect("a verdict");
     assert!(
         zoom.ends_with(nearer) && zoom.contains("At 28 mm n"),

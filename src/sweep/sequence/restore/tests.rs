@@ -81,26 +81,34 @@ fn backwards_by_blur_when_the_set_up_says_so() {
     assert_eq!(by_blur(&looks, known, false), None);
 }
 
-/// Targets at 1.2 m and closest focus at 0.9 m: the blur is three times as wide at infinity, as in a sweep that runs backwards.
+/// Closest focus at 0.9 m: with targets at 1.2 m the blur is three times as wide at infinity as there, as in a sweep that runs
+/// backwards; with targets at 1.6 m a quarter wider, at 2 m narrower.
 #[test]
 fn nothing_known_leaves_files_in_their_order() {
-    let looks: Vec<Look> = (0..24)
-        .map(|i| {
-            let d = (1.0 - f64::from(i) / 23.0) / 0.9;
-            Look {
-                separation: 1500.0 + 25.0 * d,
-                variance: 240.0 + (70.0 * (d - 1.0 / 1.2)).powi(2) / 16.0,
-            }
-        })
-        .collect();
-    let found = by_blur(&looks, Ends::default(), false).expect("doubted");
-    assert_eq!(found.how, Restored::MaybeBackwards);
-    assert_eq!(found.sequence, (0..24).collect::<Vec<_>>());
-    let known = Ends {
-        near_over_far: Some(0.3 / 0.9),
-        nominal_px: None,
-    };
-    assert_eq!(by_blur(&looks, known, false), None);
+    for (target, how) in [
+        (1.2, Some(Restored::MaybeBackwards)),
+        (1.6, Some(Restored::HardlyBackwards)),
+        (2.0, None),
+    ] {
+        let looks: Vec<Look> = (0..24)
+            .map(|i| {
+                let d = (1.0 - f64::from(i) / 23.0) / 0.9;
+                Look {
+                    separation: 1500.0 + 25.0 * d,
+                    variance: 240.0 + (70.0 * (d - 1.0 / target)).powi(2) / 16.0,
+                }
+            })
+            .collect();
+        let found = by_blur(&looks, Ends::default(), false);
+        assert_eq!(found.as_ref().map(|found| found.how), how, "{target}");
+        let filed: Vec<usize> = (0..24).collect();
+        assert!(found.is_none_or(|found| found.sequence == filed));
+        let known = Ends {
+            near_over_far: Some((target - 0.9) / 0.9),
+            nominal_px: None,
+        };
+        assert_eq!(by_blur(&looks, known, false), None);
+    }
 }
 
 /// Targets nearer than twice closest focus: the blur is wider at infinity, so that a sweep which ends short of it looks
