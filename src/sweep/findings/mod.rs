@@ -2,6 +2,7 @@
 
 mod distances;
 mod files;
+mod light;
 mod motion;
 mod pictures;
 
@@ -79,7 +80,8 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         pictures::clipped(sweep),
         pictures::saturated(sweep),
         pictures::faint(sweep),
-        pictures::uneven_exposure(sweep),
+        light::moving_shadow(sweep),
+        light::uneven_exposure(sweep),
         pictures::close_together(sweep),
         pictures::blur_vignetted(sweep, evidence),
         pictures::other_light(sweep, evidence),

@@ -3,7 +3,6 @@
 use super::{Evidence, finding, names, worst_u};
 use crate::measure::{Flag, Unmeasurable};
 use crate::sweep::pulls::vignette;
-use crate::sweep::sequence::places::median;
 use crate::sweep::{
     Code, DistanceSource, Finding, FrameResult, FrameState, Severity, SweepMeasurement,
 };
@@ -14,8 +13,6 @@ const WORTH_A_WARNING_PCT: f64 = 0.02;
 const WORTH_A_WORD_PCT: f64 = 0.01;
 /// Share of an uncertainty that its largest part has at the least where the parts add up in quadrature: √½.
 const LARGEST_PART: f64 = std::f64::consts::FRAC_1_SQRT_2;
-/// Change of light from frame to frame, as a share, that is no lens's own.
-const FLICKER: f64 = 0.06;
 /// The separation should be at least this share of the frame's width.
 const LEAST_SEPARATION: f64 = 1.0 / 3.0;
 
@@ -44,7 +41,7 @@ fn by_effect(sweep: &SweepMeasurement) -> Severity {
     }
 }
 
-fn effect(sweep: &SweepMeasurement) -> String {
+pub(super) fn effect(sweep: &SweepMeasurement) -> String {
     worst_u(sweep).map_or_else(String::new, |u| {
         format!(" The uncertainty of the worst shift is {u:.4} percentage points with it.")
     })
@@ -113,61 +110,6 @@ pub(super) fn faint(sweep: &SweepMeasurement) -> Option<Finding> {
     let mut files = lost;
     files.extend(weak);
     Some(finding(Code::TargetsTooFaint, severity, message, files))
-}
-
-pub(super) fn uneven_exposure(sweep: &SweepMeasurement) -> Option<Finding> {
-    // Burnt-out targets gain light as they blur; they say nothing about the exposure.
-    let lit: Vec<(usize, f64)> = sweep
-        .frames
-        .iter()
-        .enumerate()
-        .filter(|(_, frame)| {
-            !frame.targets.is_empty()
-                && frame
-                    .targets
-                    .iter()
-                    .all(|target| !target.flags.contains(&Flag::Saturated) && target.flux > 0.0)
-        })
-        .map(|(place, frame)| {
-            let flux: f64 = frame.targets.iter().map(|target| target.flux).sum();
-            (place, flux.ln())
-        })
-        .collect();
-    if lit.len() < 5 {
-        return None;
-    }
-    // Against the middle of the neighbours, so that the slow change that focusing brings is none.
-    let off: Vec<(usize, f64)> = lit
-        .iter()
-        .enumerate()
-        .filter_map(|(k, &(place, own))| {
-            let from = k.saturating_sub(2);
-            let beside: Vec<f64> = lit[from..(k + 3).min(lit.len())]
-                .iter()
-                .filter(|other| other.0 != place)
-                .map(|other| other.1)
-                .collect();
-            Some((place, own - median(beside)?))
-        })
-        .collect();
-    let odd: Vec<&(usize, f64)> = off.iter().filter(|(_, o)| o.abs() > FLICKER).collect();
-    if odd.len() < 2 && !odd.iter().any(|(_, o)| o.abs() > 3.0 * FLICKER) {
-        return None;
-    }
-    let most = odd.iter().map(|(_, o)| o.abs()).fold(0.0, f64::max);
-    Some(finding(
-        Code::UnevenExposure,
-        Severity::Note,
-        format!(
-            "The light of the targets changes by up to {:.0} % from one frame to the next, in {} of {} frames. Centres do \
-             not move with it, but noise and burnt-out parts change.{} Shoot with manual exposure and steady light.",
-            100.0 * (most.exp() - 1.0),
-            odd.len(),
-            sweep.frames.len(),
-            effect(sweep)
-        ),
-        names(odd.iter().map(|(place, _)| &sweep.frames[*place])),
-    ))
 }
 
 pub(super) fn close_together(sweep: &SweepMeasurement) -> Option<Finding> {
