@@ -85,7 +85,8 @@ parts! {
         "The zoom ring slipped, or a target moved, between this frame and the reference: the shift holds the step in the \
          picture's scale, of this size, beside the breathing.";
     UntoldMove, "untold_move", false,
-        "The middle between the targets moves beside the breathing, so slowly that the distance between them can't tell whether the          camera moved, or the lens's axis, which change no shift, or one target alone: what the shift would hold then.";
+        "The middle between the targets moves beside the breathing, so slowly that the distance between them can't tell whether the \
+         camera moved, or the lens's axis, which change no shift, or one target alone: what the shift would hold then.";
     AssumedInfinity, "assumed_infinity", false,
         "That the last frame is at infinity is taken from the blur, which a frame that is short of it shows as well if the \
          entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor.";
