@@ -36,6 +36,9 @@ impl Row {
 
 const NO_WARNINGS: &str = "none";
 
+/// Where what else is left open of the worst shift stands, beneath what perspective may do.
+const AFTER_PERSPECTIVE: usize = 3;
+
 /// The rows of a comparison.
 pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
     let row = |label: &str, words: &dyn Fn(&ComparedDocument) -> String| Row {
@@ -57,7 +60,7 @@ pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
             format!("{}, {}", focal.worst_words(), focal.direction_words())
         }),
         of_result(
-            "Perspective changes it by",
+            "Perspective may change it by",
             &FocalDocument::perspective_words,
         ),
         of_result("Frames like", &FocalDocument::like_words),
@@ -77,10 +80,11 @@ pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
     ];
     let results = || document.lenses.iter().flat_map(|lens| &lens.result);
     if results().any(|focal| left_open_pct(focal).is_some()) {
-        rows.push(of_result("Left open besides", &|focal| {
+        let open = of_result("Left open besides", &|focal| {
             let known = left_open_pct(focal).map(|pct| format!("up to {pct:.2} points"));
             known.unwrap_or_else(|| "less than 0.05 points".to_owned())
-        }));
+        });
+        rows.insert(AFTER_PERSPECTIVE, open);
     }
     if pull_asked {
         rows.extend(pull_rows(document));
@@ -116,7 +120,7 @@ fn pull_rows(document: &CompareDocument) -> [Row; 4] {
             &PullDocument::change_words,
         ),
         row(
-            "Perspective changes it by".to_owned(),
+            "Perspective may change it by".to_owned(),
             &PullDocument::perspective_words,
         ),
         row(format!("Edges move{of_width}"), &|pull| {
