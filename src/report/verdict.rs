@@ -16,7 +16,8 @@ use tolerance::tolerance_sentence;
 pub use nearest::MeasuredFrom;
 pub use row::short_verdict;
 
-/// A shift to the other side that is smaller than this, per cent, is not worth a word: 2 px at the edge of 4000 px.
+/// A shift to the other side, or an expanded uncertainty, that is smaller than this, per cent, is not worth a word: 2 px at the
+/// edge of 4000 px.
 const WORTH_SAYING_PCT: f64 = 0.1;
 
 /// What follows where a sweep ends short of infinity: of the way that is left nobody knows.
@@ -193,9 +194,9 @@ impl FocalVerdict {
                 });
                 let other_way = self.other_way.map_or_else(String::new, OtherWay::words);
                 format!(
-                    "{place} gets {} by {:.2} %{against} at its worst{like}{other_way}",
+                    "{place} gets {} by {}{against} at its worst{like}{other_way}",
                     words::direction(direction),
-                    self.worst_shift_pct.value.abs()
+                    size(self.worst_shift_pct)
                 )
             }
         };
@@ -302,11 +303,20 @@ fn ways(verdicts: &[FocalVerdict]) -> (bool, bool) {
     (seen(Direction::Tighter), seen(Direction::Wider))
 }
 
+/// How large a shift is in a sentence: with its expanded uncertainty (k = 2) where that is worth a word, e.g. `7.35 % ± 0.82`.
+fn size(shift_pct: Measured) -> String {
+    let size = format!("{:.2} %", shift_pct.value.abs());
+    if 2.0 * shift_pct.std_error < WORTH_SAYING_PCT {
+        return size;
+    }
+    format!("{size} ± {}", words::expanded(shift_pct.std_error))
+}
+
 fn direction_sentence(verdicts: &[FocalVerdict], worst: &FocalVerdict) -> String {
     let at = worst.focal_length_mm.map_or_else(String::new, |focal| {
         format!(", at {}", words::focal_length(focal))
     });
-    let size = format!("{:.2} %{at}", worst.worst_shift_pct.value.abs());
+    let size = format!("{}{at}", size(worst.worst_shift_pct));
     let at_worst = |wanted: Direction| {
         verdicts
             .iter()

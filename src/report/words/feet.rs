@@ -107,9 +107,13 @@ pub fn distance_from_in_full(m: f64) -> String {
     }
 }
 
-/// The uncertainty of a distance, both in m: as many decimals as the distance is rounded to, rounded up.
+/// The uncertainty of a distance, both in m: as many decimals as the distance is rounded to, rounded up. One that is larger
+/// than half of the distance is not as large to both sides, so it has no figure.
 #[must_use]
 pub fn uncertainty_of(m: f64, u: f64) -> String {
+    if u > m / 2.0 {
+        return "more than half of it".to_owned();
+    }
     let decimals = decimals(m);
     let step = [1.0, 10.0, 100.0, 1000.0][decimals];
     format!(
@@ -141,6 +145,7 @@ mod tests {
             (2.0, 0.25, "2.00 m", "0.25 m"),
             (12.0, 0.04, "12.0 m", "0.1 m"),
             (250.0, 3.2, "250 m", "4 m"),
+            (12.6, 37.6, "12.6 m", "more than half of it"),
         ] {
             let told = distance_from_in_full(m);
             assert!(told.starts_with(&format!("{distance} (")), "{m}: {told}");

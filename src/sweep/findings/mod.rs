@@ -122,6 +122,14 @@ fn names<'a>(frames: impl IntoIterator<Item = &'a FrameResult>) -> Vec<String> {
         .collect()
 }
 
+/// A standard uncertainty of a shift, percentage points, as pages state it: expanded, and never rounded to 0.
+fn expanded(u_pct: f64) -> String {
+    format!(
+        "± {:.3} percentage points (k = 2)",
+        (2.0 * u_pct).max(0.001)
+    )
+}
+
 /// Standard uncertainty of the worst shift, percentage points.
 fn worst_u(sweep: &SweepMeasurement) -> Option<f64> {
     Some(sweep.summary.as_ref()?.worst_shift_pct.std_error)

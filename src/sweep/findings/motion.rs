@@ -1,6 +1,6 @@
 //! Findings about what moved: camera, targets, zoom ring.
 
-use super::{Evidence, finding, signed, worst_u};
+use super::{Evidence, expanded, finding, signed, worst_u};
 use crate::measure::Target;
 use crate::sweep::hanging::Lie;
 use crate::sweep::sequence::places::median;
@@ -162,10 +162,10 @@ pub(super) fn camera_moved(sweep: &SweepMeasurement, evidence: &Evidence) -> Opt
         .filter(|(step, pair)| step.exceeds(jump_px, turn) && !is_of_light(pair))
         .map(|(step, _)| step)
         .collect();
-    let u = worst_u(sweep)?;
+    let u = expanded(worst_u(sweep)?);
     let effect = format!(
         "The shift is taken from the distance between the targets, which a move of the whole picture does not change; \
-         its uncertainty of {u:.4} percentage points holds the scatter that was seen."
+         its uncertainty of {u} holds the scatter that was seen."
     );
     let moved = |message: String, files: Vec<String>| {
         Some(finding(
@@ -257,11 +257,11 @@ pub(super) fn target_moved(sweep: &SweepMeasurement, moves: &Moves, lie: Lie) ->
     };
     let message = format!(
         "The {moves_side} target moves by {:.1} px ({} % of the distance between the targets) between {before} and {after}{more} while \
-         the {stays} one stands still, as peeling tape does. That is taken out of the frames before {after}, but for ±{:.4} \
-         percentage points, which their uncertainty holds. Fix the targets and shoot again.",
+         the {stays} one stands still, as peeling tape does. That is taken out of the frames before {after}, but for {}, which \
+         their uncertainty holds. Fix the targets and shoot again.",
         largest.apart_px.value.abs(),
         signed(pct.value),
-        pct.std_error,
+        expanded(pct.std_error),
     );
     let files = moves
         .moved

@@ -1,6 +1,6 @@
 //! Findings about what the pictures show of the targets.
 
-use super::{Evidence, finding, names, worst_u};
+use super::{Evidence, expanded, finding, names, worst_u};
 use crate::measure::{Flag, Unmeasurable};
 use crate::sweep::pulls::vignette;
 use crate::sweep::{
@@ -43,7 +43,10 @@ fn by_effect(sweep: &SweepMeasurement) -> Severity {
 
 pub(super) fn effect(sweep: &SweepMeasurement) -> String {
     worst_u(sweep).map_or_else(String::new, |u| {
-        format!(" The uncertainty of the worst shift is {u:.4} percentage points with it.")
+        format!(
+            " The uncertainty of the worst shift is {} with it.",
+            expanded(u)
+        )
     })
 }
 
@@ -122,9 +125,9 @@ pub(super) fn close_together(sweep: &SweepMeasurement) -> Option<Finding> {
             Severity::Warning,
             format!(
                 "The targets stand {separation:.0} px apart in a frame of {width:.0} px, less than a third: the same \
-                 noise makes a larger uncertainty ({:.4} percentage points at the worst shift), and the middle of the \
+                 noise makes a larger uncertainty ({} at the worst shift), and the middle of the \
                  frame does not stand for its edges. Put the targets nearer to the left and right edge.",
-                summary.worst_shift_pct.std_error
+                expanded(summary.worst_shift_pct.std_error)
             ),
             Vec::new(),
         )
@@ -133,17 +136,17 @@ pub(super) fn close_together(sweep: &SweepMeasurement) -> Option<Finding> {
 
 pub(super) fn blur_vignetted(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
     let cut = evidence.cut_blur.filter(vignette::CutBlur::is_remarkable)?;
-    let u = worst_u(sweep)?;
+    let u = expanded(worst_u(sweep)?);
     let done = if cut.certain {
         format!(
             "Its shape tells by how much, {:.1} % of the blur, and that was taken out of the distances between the targets; \
-             the uncertainty of the worst shift was widened to {u:.3} percentage points for what may be left.",
+             the uncertainty of the worst shift was widened to {u} for what may be left.",
             100.0 * cut.pull.abs()
         )
     } else {
         format!(
             "Its shape does not tell which way, so nothing was taken out; the uncertainty of the worst shift was widened to \
-             {u:.3} percentage points."
+             {u}."
         )
     };
     Some(finding(
@@ -207,9 +210,8 @@ pub(super) fn other_light(sweep: &SweepMeasurement, evidence: &Evidence) -> Opti
     });
     let pulls = other.map(|_| {
         let worst = worst_u(sweep).map_or_else(String::new, |u| {
-            format!(
-                " The uncertainty of the worst shift was widened to {u:.3} percentage points for it."
-            )
+            let u = expanded(u);
+            format!(" The uncertainty of the worst shift was widened to {u} for it.")
         });
         format!(
             "A reflection, a label or a lamp lies beside or behind a target and pulls its centre, differently from frame to \

@@ -112,10 +112,6 @@ pub(in crate::web) struct RankedDocument {
     #[serde(skip)]
     #[schema(ignore)]
     is_zoom: bool,
-    /// Whether the tolerance may be exceeded farther off than measured.
-    #[serde(skip)]
-    #[schema(ignore)]
-    is_open: bool,
     /// Whether one of the distances is an estimate from blur.
     #[serde(skip)]
     #[schema(ignore)]
@@ -203,7 +199,6 @@ impl RankedDocument {
             measured_under: ranked.conditions.iter().map(|key| key.code()).collect(),
             elsewhere: ranked.conditions.clone(),
             tolerance_pct,
-            is_open: said.iter().any(|verdict| verdict.may_reach_m.is_some()),
             estimated: ranked
                 .ranked_results()
                 .iter()
@@ -287,7 +282,7 @@ impl RankedDocument {
         })
     }
 
-    /// The tolerance distance in words.
+    /// The tolerance distance in words, said to be an estimate where it is one.
     pub(in crate::web) fn tolerance_words(&self) -> String {
         match (self.tolerance_outcome, self.tolerance_distance_m) {
             (Some("within"), _) if self.tolerance_doubt.is_some() => {
@@ -295,8 +290,7 @@ impl RankedDocument {
             }
             (Some("within"), _) => "never exceeded".to_owned(),
             (Some("exceeded"), Some(distance)) => {
-                let open = self.estimated || self.is_open;
-                let about = if open { "about " } else { "" };
+                let about = if self.estimated { "about " } else { "" };
                 format!("{about}{}", words::distance_from(distance))
             }
             (Some(_), _) => "distance unknown".to_owned(),

@@ -4,8 +4,8 @@ use crate::charts::{Axis, Series, ShiftChart, Theme};
 use crate::report::{FocalVerdict, MeasuredFrom, OtherWay, words};
 use crate::store::{Sweep, Switch};
 use crate::sweep::{
-    DEFAULT_TOLERANCE_PCT, DistanceSource, LeftOpen, NearEnd, Part, Perspective, SweepMeasurement,
-    farthest_m,
+    BudgetLine, DEFAULT_TOLERANCE_PCT, DistanceSource, LeftOpen, NearEnd, Part, Perspective,
+    SweepMeasurement, ToleranceOutcome, farthest_m,
 };
 use crate::web::WebError;
 
@@ -122,7 +122,10 @@ pub(super) fn facts(sweep: &Sweep) -> Vec<(&'static str, String)> {
                 .equivalent_focal_length_mm()
                 .map(words::equivalent_focal_length),
         );
-        add("Tolerance distance (2 %)", outcome.map(words::tolerance));
+        add(
+            "Tolerance distance (2 %)",
+            outcome.map(|outcome| tolerance(outcome, measurement.distance_source)),
+        );
         add(
             "Frames",
             Some(format!(
@@ -160,6 +163,20 @@ pub(super) fn facts(sweep: &Sweep) -> Vec<(&'static str, String)> {
     facts
 }
 
+/// The tolerance distance with its expanded uncertainty, said to be an estimate where it is one.
+fn tolerance(outcome: ToleranceOutcome, source: DistanceSource) -> String {
+    let Some(distance) = outcome.distance_m() else {
+        return words::tolerance(outcome);
+    };
+    let about = match source {
+        DistanceSource::Blur => "about ",
+        _ => "",
+    };
+    let (m, u) = (distance.value, 2.0 * distance.std_error);
+    let (told, u) = (words::distance_from_in_full(m), words::uncertainty_of(m, u));
+    format!("{about}{told} ± {u} (k = 2)")
+}
+
 const fn distance_words(source: DistanceSource) -> &'static str {
     match source {
         DistanceSource::Exif => "from the camera's files",
@@ -193,6 +210,9 @@ pub(super) fn conditions(sweep: &Sweep) -> Vec<(&'static str, String)> {
     facts
 }
 
+/// The line under the random parts of a budget.
+pub(super) const TOGETHER: &str = "Together: the root of the sum of their squares, half of the stated ±";
+
 /// The uncertainty budget of the worst shift: what it is, whether it is a bound, how much.
 pub(super) fn budget(sweep: &Sweep) -> Vec<(&'static str, &'static str, String)> {
     let Some(summary) = sweep
@@ -208,10 +228,14 @@ pub(super) fn budget(sweep: &Sweep) -> Vec<(&'static str, &'static str, String)>
         .iter()
         .map(|line| (line, "random, k = 1"));
     let bounds = summary.budget.systematic.iter().map(|line| (line, "bound"));
-    random
-        .chain(bounds)
-        .map(|(line, kind)| (line.part.description(), kind, format!("{:.4}", line.pct)))
-        .collect()
+    let told = |(line, kind): (&BudgetLine, _)| {
+        (line.part.description(), kind, format!("{:.4}", line.pct))
+    };
+    let together = format!("{:.4}", summary.worst_shift_pct.std_error);
+    let mut lines: Vec<_> = random.map(told).collect();
+    lines.push((TOGETHER, "random, k = 1", together));
+    lines.extend(bounds.map(told));
+    lines
 }
 
 fn switch(switch: Switch) -> String {

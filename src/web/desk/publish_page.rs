@@ -17,7 +17,7 @@ use crate::web::api::{FocalDocument, LensDocument, conditions_words};
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
 use crate::web::pages::frame::{PageFrame, PreviewOf, Section};
-use crate::web::pages::{self, ChartShelf};
+use crate::web::pages::{self, ChartShelf, filters};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
 use crate::web::{WebError, now_ms};

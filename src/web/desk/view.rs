@@ -43,6 +43,7 @@ pub(super) struct FrameView {
 pub(super) struct FindingView {
     pub(super) severity: &'static str,
     pub(super) class: &'static str,
+    pub(super) code: &'static str,
     pub(super) title: &'static str,
     /// What was seen, what it does to the number and what to do about it.
     pub(super) message: String,
@@ -204,6 +205,7 @@ fn finding_view(finding: &Finding, numbers: &HashMap<&str, usize>) -> FindingVie
     FindingView {
         severity,
         class,
+        code: finding.code.code(),
         title: finding.code.title(),
         message: finding.message.clone(),
         frames: finding

@@ -113,6 +113,42 @@ pub(super) fn assumed_infinity(results: &[FocalDocument]) -> Option<String> {
     ))
 }
 
+/// Bounds with words of their own under the table; the others are taken together.
+const TOLD_APART: [Part; 3] = [
+    Part::EntrancePupil,
+    Part::AssumedInfinity,
+    Part::ReferenceNotAtInfinity,
+];
+
+/// What else the pictures leave open of a worst shift, percentage points: the bounds without words of their own, one upon the
+/// other; `None` where that is hardly anything.
+pub(super) fn left_open_pct(focal: &FocalDocument) -> Option<f64> {
+    let lines = focal.systematic.iter();
+    let others = lines.filter(|line| TOLD_APART.iter().all(|part| part.code() != line.part));
+    let pct: f64 = others.map(|line| line.pct.abs()).sum();
+    (pct >= WORTH_A_WORD_PCT).then_some(pct)
+}
+
+/// The same of several focal lengths, in words.
+pub(super) fn left_open(results: &[FocalDocument]) -> Option<String> {
+    let known: Vec<(f64, String)> = results
+        .iter()
+        .filter_map(|focal| {
+            Some((
+                focal.focal_length_mm,
+                format!("{:.2}", left_open_pct(focal)?),
+            ))
+        })
+        .collect();
+    (!known.is_empty()).then(|| {
+        format!(
+            "a worst shift may be off by up to so many percentage points more, to either side, by what the pictures can't \
+             tell: {}. The ± does not hold it; the page of each sweep says what it is.",
+            sizes(&known)
+        )
+    })
+}
+
 /// What the shifts lack where a reference is short of infinity and that is known, in words.
 pub(super) fn shortfall(results: &[FocalDocument]) -> Option<String> {
     let known = lacking(results, |focal| focal.reference_shortfall_pct)?;

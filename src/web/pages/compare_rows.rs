@@ -1,5 +1,6 @@
 //! The table of a comparison: one row for each thing to compare, a cell a lens; what is the same for all is said once.
 
+use super::bounds::left_open_pct;
 use crate::web::api::{
     CompareDocument, ComparedDocument, FocalDocument, PullDocument, shared_picture_width,
 };
@@ -35,6 +36,9 @@ impl Row {
 
 const NO_WARNINGS: &str = "none";
 
+/// Where what else is left open of the worst shift stands, beneath what perspective may do.
+const AFTER_PERSPECTIVE: usize = 3;
+
 /// The rows of a comparison.
 pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
     let row = |label: &str, words: &dyn Fn(&ComparedDocument) -> String| Row {
@@ -56,21 +60,32 @@ pub(super) fn rows(document: &CompareDocument, pull_asked: bool) -> Vec<Row> {
             format!("{}, {}", focal.worst_words(), focal.direction_words())
         }),
         of_result(
-            "Perspective changes it by",
+            "Perspective may change it by",
             &FocalDocument::perspective_words,
         ),
         of_result("Frames like", &FocalDocument::like_words),
         of_result(
             &format!("Beyond {} % nearer than", document.tolerance_pct),
-            &|focal| match focal.tolerance_most_words() {
-                Some(most) => format!("{}, {most}", focal.tolerance_words()),
-                None => focal.tolerance_words(),
+            &|focal| {
+                let plain = format!("{} {}", focal.tolerance_words(), focal.tolerance_u_words());
+                match focal.tolerance_most_words() {
+                    Some(most) => format!("{}, {most}", plain.trim_end()),
+                    None => plain.trim_end().to_owned(),
+                }
             },
         ),
         of_result("Measured with", &FocalDocument::conditions_words),
         of_result("Measured against", &|focal| focal.reference_words()),
         of_result("Closest focus measured", &FocalDocument::closest_words),
     ];
+    let results = || document.lenses.iter().flat_map(|lens| &lens.result);
+    if results().any(|focal| left_open_pct(focal).is_some()) {
+        let open = of_result("Left open besides", &|focal| {
+            let known = left_open_pct(focal).map(|pct| format!("up to {pct:.2} points"));
+            known.unwrap_or_else(|| "less than 0.05 points".to_owned())
+        });
+        rows.insert(AFTER_PERSPECTIVE, open);
+    }
     if pull_asked {
         rows.extend(pull_rows(document));
     }
@@ -105,7 +120,7 @@ fn pull_rows(document: &CompareDocument) -> [Row; 4] {
             &PullDocument::change_words,
         ),
         row(
-            "Perspective changes it by".to_owned(),
+            "Perspective may change it by".to_owned(),
             &PullDocument::perspective_words,
         ),
         row(format!("Edges move{of_width}"), &|pull| {

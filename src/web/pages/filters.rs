@@ -8,6 +8,12 @@ pub(in crate::web) fn tied(text: impl Display, _: &dyn askama::Values) -> askama
     Ok(tie(&text.to_string()))
 }
 
+/// The same for narrow cells: where there is no room, a line breaks before `±`, not within a number.
+#[askama::filter_fn]
+pub(super) fn tied_in_cells(text: impl Display, _: &dyn askama::Values) -> askama::Result<String> {
+    Ok(tie(&text.to_string()).replace("\u{a0}±", " ±"))
+}
+
 /// A name as it stands in running words.
 #[askama::filter_fn]
 pub(super) fn isolated(name: impl Display, _: &dyn askama::Values) -> askama::Result<String> {
@@ -74,6 +80,7 @@ fn tie(text: &str) -> String {
 
 /// Whether two words are one quantity.
 fn belong(word: &str, next: &str) -> bool {
+    let word = word.rsplit('>').next().unwrap_or(word);
     let next = next.split(['<', '\n']).next().unwrap_or(next);
     let is_unit = matches!(
         next.trim_end_matches(['.', ',', ';', ')', ':']),
@@ -115,6 +122,7 @@ mod tests {
             ("+2.05 % ± 0.02, tighter", "+2.05~%~±~0.02, tighter"),
             ("expanded (k = 2)", "expanded (k~=~2)"),
             ("<td>4000 px</td><td>", "<td>4000~px</td><td>"),
+            ("<b class=\"x\">± 1 m</b>", "<b class=\"x\">±~1~m</b>"),
             ("", ""),
         ] {
             assert_eq!(tie(words), tied.replace('~', "\u{a0}"));

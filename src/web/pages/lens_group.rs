@@ -156,6 +156,11 @@ impl Group {
         bounds::assumed_infinity(&self.results)
     }
 
+    /// What else the pictures leave open of the worst shifts, in words.
+    pub(super) fn left_open_words(&self) -> Option<String> {
+        bounds::left_open(&self.results)
+    }
+
     /// What the shifts lack where a sweep ends short of infinity, in words.
     pub(super) fn shortfall_words(&self) -> Option<String> {
         bounds::shortfall(&self.results)

@@ -155,6 +155,34 @@ async fn what_is_not_known_is_not_taken_for_nothing() {
     assert!(!shown.contains("Short of infinity"));
 }
 
+/// What has no words of its own is told as a sum, once it is large enough to be seen beside the ±.
+#[tokio::test]
+async fn what_else_the_pictures_leave_open_is_told_once_it_counts() {
+    for (vignetting, moved, told) in [
+        (
+            0.12,
+            0.3,
+            Some("tell: 0.42 at 85 mm. The ± does not hold it"),
+        ),
+        (0.12, -0.3, Some("tell: 0.42 at 85 mm.")),
+        (0.02, 0.02, None),
+    ] {
+        let site = Site::new().await;
+        let lens = site.lens("Ostrel", "Quay", (85.0, 85.0)).await;
+        let bounds = [
+            (Part::EntrancePupil, 0.47),
+            (Part::UnseenVignetting, vignetting),
+            (Part::UntoldMove, moved),
+        ];
+        site.publish(&lens, &off(), bounded(1.0, &bounds)).await;
+        let shown = page(&site).await;
+        match told {
+            Some(words) => assert!(shown.contains(words), "{words}: {shown}"),
+            None => assert!(!shown.contains("Left open"), "{shown}"),
+        }
+    }
+}
+
 #[tokio::test]
 async fn the_method_page_names_the_caution() {
     let shown = Site::new().await.get("/method").await.text();

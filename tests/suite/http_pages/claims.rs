@@ -172,7 +172,7 @@ async fn the_bound_of_perspective_goes_with_every_number_read_from_a_curve() {
     )
     .await;
     for words in [
-        "Perspective changes it by",
+        "Perspective may change it by",
         "up to 0.32 points",
         "how much is not known",
         "up to 0.18 points",

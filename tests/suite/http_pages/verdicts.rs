@@ -273,7 +273,11 @@ async fn repeats_are_combined_and_conditions_kept_apart() {
     on.breathing_compensation = Switch::On;
     site.publish(&lens, &on, curve(24.0, 0.1, 0.5)).await;
     let words = shown(&site).await;
-    assert!(words.contains("at most by 3.00 %, at 24 mm"), "{words}");
+    // They lie 0.1 points to either side of their mean; k = 2.
+    assert!(
+        words.contains("at most by 3.00 % ± 0.20, at 24 mm"),
+        "{words}"
+    );
     let page = site.get("/lenses/ostrel-quay").await.text();
     assert!(page.contains("holds for distortion correction off, breathing compensation off"));
     // What is read out, pasted, or read in the change log and in the feed stands alone: it says which of the two it is of.

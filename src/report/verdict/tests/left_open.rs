@@ -354,3 +354,26 @@ fn what_repeats_contradict_holds_no_framing_at_any_tolerance() {
         "{row}"
     );
 }
+
+/// A number that is read out with two decimals is not left to look surer than it is.
+#[test]
+fn an_uncertainty_that_is_worth_a_word_goes_with_the_number() {
+    for (u, words) in [
+        (0.01, "gets tighter by 7.35 % at its worst"),
+        (0.41, "gets tighter by 7.35 % ± 0.82 at its worst"),
+    ] {
+        let mut alone = verdict(50.0, 7.35, exceeded(1.0));
+        alone.worst_shift_pct.std_error = u;
+        assert!(alone.sentence().contains(words), "{}", alone.sentence());
+    }
+    let mut zoom = [
+        verdict(50.0, 7.35, exceeded(1.0)),
+        verdict(85.0, 1.0, ToleranceOutcome::Within),
+    ];
+    zoom[0].worst_shift_pct.std_error = 0.41;
+    let told = lens_verdict(&zoom, &WHOLE).expect("it was measured");
+    assert!(
+        told.contains("at most by 7.35 % ± 0.82, at 50 mm"),
+        "{told}"
+    );
+}
