@@ -56,12 +56,18 @@ const OUTSTANDING: f64 = 8.0;
 /// Distance of the other light in standard deviations of all the light, squared.
 const FAR_SQUARED: f64 = 4.0;
 
-/// Part by which a third moment may change that is the tape's own …
-const OWN_SHAPE: f64 = 0.05;
+/// Skewness of a target across the line from which it is no tape's: tape that is torn askew lies flat, and has half of it.
+const ACROSS: f64 = 0.15;
+/// Scatter of a third moment over the frames, as a part of it, from which it is not the tape's own: tone curves other than sRGB's make a
+/// fifth.
+const OWN_SHAPE: f64 = 0.3;
+/// Factor between the widest and the narrowest second moment from which a third moment that stays is the tape's own: light at two standard
+/// deviations σ whose blur is another one's adds 3·ε·d per unit of second moment to its ε·d³, three quarters of the factor less 1.
+const BLURRED: f64 = 1.4;
+/// Part by which a third moment may be off a straight course …
+const STRAIGHT: f64 = 0.05;
 /// … or standard uncertainties of it.
-const OWN_SIGMA: f64 = 5.0;
-/// Factor between the widest and the narrowest second moment from which it shows what blur does.
-const BLURRED: f64 = 2.0;
+const STRAIGHT_SIGMA: f64 = 5.0;
 
 /// Light of something else in the window of a target.
 #[derive(Debug, Clone, PartialEq)]
@@ -112,17 +118,10 @@ pub(in crate::sweep) fn detect(
         return None;
     }
     let seen = seen_in(frames);
-    let of_the_tape = is_of_the_tape(frames);
-    let lopsided: Vec<usize> = if of_the_tape {
-        Vec::new()
-    } else {
-        let lopsided = seen.iter().filter(|s| s.lopsided);
-        lopsided.map(|s| s.place).collect()
-    };
+    let lopsided = seen.iter().filter(|s| s.lopsided);
+    let lopsided: Vec<usize> = lopsided.map(|s| s.place).collect();
     let leaning = match course {
-        Some(course) if !of_the_tape && lopsided.is_empty() && dust.is_none() => {
-            leaning(frames, course)
-        }
+        Some(course) if lopsided.is_empty() && dust.is_none() => leaning(frames, course),
         _ => Vec::new(),
     };
     let around = || {
@@ -216,12 +215,14 @@ fn leaning(frames: &[FrameResult], course: &BlurCourse) -> Vec<usize> {
         let own = LOPSIDED * course.sharp_variance.max(0.0).powf(1.5);
         let is_straight = seen.iter().all(|&(blur, third)| {
             let expected = fit[0] + fit[1] * blur;
-            let allowed = OWN_SHAPE * expected.abs().max(fit[0].abs());
-            (third.value - expected).abs() < allowed.max(OWN_SIGMA * third.std_error)
+            let allowed = STRAIGHT * expected.abs().max(fit[0].abs());
+            (third.value - expected).abs() < allowed.max(STRAIGHT_SIGMA * third.std_error)
         });
         Some(fit[0].abs() > own && !is_straight)
     };
-    if !sides.iter().any(|&side| leans(side) == Some(true)) {
+    let own = own_shape(frames);
+    let is_told = |side: usize| own[side][0].abs() > 0.0;
+    if !(0..2).any(|side| !is_told(side) && leans(sides[side]) == Some(true)) {
         return Vec::new();
     }
     let flagged = |frame: &FrameResult| {
@@ -239,66 +240,66 @@ fn leaning(frames: &[FrameResult], course: &BlurCourse) -> Vec<usize> {
 
 /// One of a frame's outermost targets.
 type Side = fn(&[Target]) -> Option<&Target>;
-/// What a target shows along one axis.
-type Axis = fn(&Target) -> Measured;
+/// Third central moments of a target along x and y, px³.
+fn thirds(target: &Target) -> [f64; 2] {
+    let y = target.lean_y_px.value * target.second_px2().1;
+    [target.lean.third_px3.value, y]
+}
 
-/// Whether all that leans is the tape's own shape, a print on it or a fold: blur adds no third moment, so that stays but for the
-/// picture's scale, at any blur. Other light comes into a window, or stays behind when the scale changes.
-fn is_of_the_tape(frames: &[FrameResult]) -> bool {
+/// What of the third moments of the left and the right target along x and y is the tape's own shape, a print on it or a fold, px³ at the
+/// reference's scale; 0 where that is not told. Blur adds no third moment, so it stays but for the picture's scale, at any blur. Other
+/// light comes into a window, or stays behind when the scale changes.
+fn own_shape(frames: &[FrameResult]) -> [[f64; 2]; 2] {
     let Some(reference) = reference_px(frames) else {
-        return false;
+        return [[0.0; 2]; 2];
     };
     let sides: [Side; 2] = [<[Target]>::first, <[Target]>::last];
-    let axes: [Axis; 2] = [
-        |t| t.lean.third_px3,
-        |t| t.lean_y_px.scaled(t.second_px2().1),
-    ];
-    let stays = |side: Side, axis: Axis| {
-        let third = |frame: &FrameResult| {
+    sides.map(|side| {
+        let seen = frames.iter().filter_map(|frame| {
             let scale = frame.separation_px?.value / reference;
-            Some(axis(side(&frame.targets)?).scaled(scale.powi(-3)))
-        };
-        let thirds: Vec<Measured> = frames.iter().filter_map(third).collect();
-        let middle = usual(&thirds.iter().map(|third| third.value).collect::<Vec<_>>()).0;
-        thirds.iter().all(|third| {
-            let allowed = (OWN_SHAPE * middle.abs()).max(OWN_SIGMA * third.std_error);
-            (third.value - middle).abs() < allowed
+            Some((side(&frame.targets)?, scale))
+        });
+        let seen: Vec<(&Target, f64)> = seen.collect();
+        let widths = || seen.iter().map(|(target, _)| target.variance_px2.value);
+        let narrowest = widths().fold(f64::INFINITY, f64::min);
+        let is_blurred = widths().fold(0.0, f64::max) > BLURRED * narrowest;
+        [0, 1].map(|axis| {
+            let thirds = seen
+                .iter()
+                .map(|(t, scale)| thirds(t)[axis] / scale.powi(3));
+            let (middle, scatter) = usual(&thirds.collect::<Vec<_>>());
+            let stays = is_blurred && scatter < OWN_SHAPE * middle.abs();
+            if stays { middle } else { 0.0 }
         })
-    };
-    let widths = || {
-        frames
-            .iter()
-            .filter_map(|frame| Some(frame.targets.first()?.variance_px2.value))
-    };
-    let narrowest = widths().fold(f64::INFINITY, f64::min);
-    let widest = widths().fold(0.0, f64::max);
-    widest > BLURRED * narrowest
-        && sides
-            .iter()
-            .all(|&side| axes.iter().all(|&axis| stays(side, axis)))
+    })
 }
 
 fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
     let Some(reference) = reference_px(frames) else {
         return Vec::new();
     };
+    let own = own_shape(frames);
     let measured = frames.iter().enumerate();
     measured
         .filter_map(|(place, frame)| {
             let (left, right) = (frame.targets.first()?, frame.targets.last()?);
             let scale = frame.separation_px?.value / reference;
             let lean = |t: &Target| t.skewness() * t.variance_px2.value.max(0.0).sqrt();
-            let leans = |t: &Target| t.flags.contains(&Flag::Vignetted);
-            // What a flag stands for that does not show along x lies along y.
-            let across = |t: &Target| leans(t) && t.skewness().abs() < LOPSIDED;
-            let along = (left.skewness() + right.skewness()).abs() > LOPSIDED;
+            let is_flagged = |t: &Target| t.flags.contains(&Flag::Vignetted);
+            // Beyond the tape's own.
+            let skewness = |t: &Target, side: usize, axis: usize| {
+                let size = t.variance_px2.value.max(1e-6).powf(1.5);
+                (thirds(t)[axis] - own[side][axis] * scale.powi(3)) / size
+            };
+            let along = (skewness(left, 0, 0) + skewness(right, 1, 0)).abs() > LOPSIDED;
+            let across = skewness(left, 0, 1).abs().max(skewness(right, 1, 1).abs()) > ACROSS;
             let crowded = |t: &Target| t.flags.contains(&Flag::Crowded);
             Some(Seen {
                 place,
                 burnt: balance::is_burnt(&frame.targets),
                 crowded: crowded(left) || crowded(right),
                 lean_px: lean(right) - lean(left),
-                lopsided: ((leans(left) || leans(right)) && along) || across(left) || across(right),
+                lopsided: (is_flagged(left) || is_flagged(right)) && (along || across),
                 log_light: balance::log_ratio(&frame.targets)?,
                 variance: (left.variance_px2.value - right.variance_px2.value) / (scale * scale),
                 brightness: scale * scale
@@ -372,3 +373,6 @@ fn still_share(seen: &[Seen]) -> f64 {
         0.0
     }
 }
+
+#[cfg(test)]
+mod tests;
