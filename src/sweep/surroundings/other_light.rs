@@ -4,8 +4,8 @@
 //! Blurred tape is as good as even about its middle: convolution adds the third moments of tape and pupil, both small,
 //! and what off-axis blur has of its own (coma, a cat's eye) is mirrored between left and right. So third moments that
 //! don't cancel between the two targets, or lie across their line, are somebody else's light ([`OtherLight::lopsided`]). A reflection so large that
-//! the target drowns in it is even, but then one target sends a multiple of the other's light, and that multiple changes:
-//! a reflection does not grow with the picture's scale, tape does ([`OtherLight::factor`]).
+//! the target drowns in it is even, but then one target sends a multiple of the other's light, and that multiple falls while the
+//! scale grows: a reflection does not grow with it, tape does ([`OtherLight::factor`]).
 //!
 //! Light that gets into a target's window in some frames only, as the blur grows towards it, or that was taken out of it in
 //! some, makes the ratio of the two targets' light jump ([`OtherLight::changing`]).
@@ -43,10 +43,11 @@ const LOPSIDED: f64 = 0.07;
 /// Factor between the light of the two targets, or their second moments where they are sharpest, that two patches of
 /// the same tape don't have.
 const UNLIKE: (f64, f64) = (2.5, 3.0);
-/// Change of the logarithm of that factor over the sweep, from which one of the two is not tape alone …
-const CHANGING: f64 = 0.03;
-/// … or share of a target's light that stands still while the scale changes.
+/// Share of the brighter one's light that stands still while the scale changes, from which it is not tape alone: what noise and the ends
+/// of faint blur do to the light of tape that is small or dim goes with the blur.
 const STILL: f64 = 0.2;
+/// Change of the logarithm of the ratio of the two targets' light in a frame, from which one of the two is not tape alone.
+const CHANGING: f64 = 0.03;
 /// Standard uncertainties by which that has to stand out.
 const CLEAR: f64 = 3.0;
 /// Change of that logarithm in a frame from which it counts where something was taken out of a target's window.
@@ -166,7 +167,7 @@ impl OtherLight {
         };
         let held_back = |share: f64| share / (2.0 - share);
         let more = 1.0 - 1.0 / self.factor.unwrap_or(1.0);
-        let held_back = held_back(still_share(&seen)).hypot(held_back(more) / 2.0);
+        let held_back = held_back(against_shift(&seen).abs()).hypot(held_back(more) / 2.0);
         for frame in &seen {
             let gained = (frame.log_light - reference.log_light).abs();
             let spread = (frame.variance - reference.variance).abs();
@@ -328,10 +329,10 @@ fn unlike(frames: &[FrameResult], seen: &[Seen]) -> Option<f64> {
         least.max(1e-6).ln()
     };
     let widths = narrowest(<[Target]>::first) - narrowest(<[Target]>::last);
-    let changes = logs.last()? - logs.first()?;
     let unlike = middle.abs() > UNLIKE.0.ln() || widths.abs() > UNLIKE.1.ln();
-    let changing = changes > CHANGING || still_share(seen) > STILL;
-    (unlike && changing).then(|| middle.abs().exp())
+    // The brighter one's light falls behind.
+    let stands = -middle.signum() * against_shift(seen) > STILL;
+    (unlike && stands).then(|| middle.abs().exp())
 }
 
 /// Frames in which the ratio of the light stands out. What is cut off at the ceiling depends on the blur, so burnt-out
@@ -347,10 +348,10 @@ fn changing(seen: &[Seen]) -> Vec<usize> {
     sound.iter().filter(stands_out).map(|s| s.place).collect()
 }
 
-/// Share of one target's light that does not move with the picture's scale: half of how the logarithm of the ratio of
-/// the light runs against the shift. How bright the targets are runs with 1 / (second moment), and the camera's tone
+/// Share of one target's light that does not move with the picture's scale, below 0 where it is the left one's: half of how the
+/// logarithm of the ratio of the light runs with the shift. How bright the targets are runs with 1 / (second moment), and the camera's tone
 /// curve and ceiling treat a larger and a smaller one differently, so that is fitted beside it.
-fn still_share(seen: &[Seen]) -> f64 {
+fn against_shift(seen: &[Seen]) -> f64 {
     // A jump of the light is no slope.
     let logs: Vec<f64> = seen.iter().map(|s| s.log_light).collect();
     let (middle, scatter) = usual(&logs);
@@ -368,7 +369,7 @@ fn still_share(seen: &[Seen]) -> f64 {
     };
     let slope = fit.factor(2, fit.scatter);
     if slope.value.abs() > CLEAR * slope.std_error {
-        (slope.value.abs() / 2.0).min(1.0)
+        (slope.value / 2.0).clamp(-1.0, 1.0)
     } else {
         0.0
     }
