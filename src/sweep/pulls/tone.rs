@@ -280,8 +280,7 @@ fn shape(shown: &Sums, curve: &Curve, target: &mut Target) {
     target.elongation = (xx - yy) / (xx + yy);
     target.lean.third_px3 = Measured::new(moments.xxx, target.lean.third_px3.std_error);
     target.flux = moments.flux;
-    // Where the centre was measured, light that rises by a part rises by so much less or more than it does.
-    let log = target.peak.clamp(1e-3, 1.0).ln();
-    target.lean.tilt_px2 *= gain(curve, log) / slope(curve, log);
-    target.lean.fourth_px4 *= (target.variance_px2.value / variance).powi(2);
+    let wider = target.variance_px2.value / variance;
+    target.lean.tilt_px2 *= wider;
+    target.lean.fourth_px4 *= wider.powi(2);
 }
