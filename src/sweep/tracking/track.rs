@@ -299,4 +299,24 @@ mod tests {
         let chosen = found(&frames);
         assert!(chosen.iter().flatten().count() < 6, "{chosen:?}");
     }
+
+    /// Labels of other light and size hang above and below, one of them as bright as the large target.
+    #[test]
+    fn labels_that_are_more_alike_are_no_targets() {
+        let mut frames = frames(24.0, 0.26);
+        for frame in &mut frames {
+            let blur = frame[0].variance_px2.value - 48.0_f64.powi(2) / 12.0;
+            let label = |x: f64, y: f64, side: f64, light: f64| Target {
+                flux: light * side * side,
+                ..Target::plain(x, y, blur + side * side / 12.0)
+            };
+            frame.push(label(1000.0, 130.0, 44.0, 0.46));
+            frame.push(label(420.0, 640.0, 40.0, 0.5));
+        }
+        let chosen = found(&frames);
+        assert!(
+            chosen.iter().all(|&choice| choice == Some((0, 1))),
+            "{chosen:?}"
+        );
+    }
 }

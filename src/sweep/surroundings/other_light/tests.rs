@@ -82,3 +82,24 @@ fn without_a_change_of_blur_nothing_is_the_tapes_own() {
     }
     assert_eq!(lopsided(&frames).len(), BLURS.len());
 }
+
+/// Of the left target's light, six times the right one's, four fifths stand still while the scale changes; or the right one's loses a
+/// tenth as the blur grows, whichever way the scale goes.
+#[test]
+fn what_drowns_a_target_stands_still() {
+    let factor = |lights: &dyn Fn(f64, f64) -> (f64, f64)| {
+        let mut frames = sweep(|_, _| (0.0, 0.0));
+        for frame in &mut frames {
+            let scale = frame.separation_px.expect("measured").value / 1290.0;
+            let blur = frame.targets[0].variance_px2.value / 765.0;
+            let (left, right) = lights(scale * scale, blur);
+            (frame.targets[0].flux, frame.targets[1].flux) = (1500.0 * left, 1500.0 * right);
+        }
+        detect(&frames, None, None, None, None).and_then(|found| found.factor)
+    };
+    let drowned = factor(&|square, _| (6.0 * (0.2 * square + 0.8), square));
+    assert!(drowned.is_some_and(|factor| (factor - 6.0).abs() < 0.3));
+    let faint = |square: f64, blur: f64| (6.0 * square, square * (1.0 - 0.1 * blur.powi(4)));
+    assert_eq!(factor(&faint), None);
+    assert_eq!(factor(&|square, _| (6.0 * square, square)), None);
+}
