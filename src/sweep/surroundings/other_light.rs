@@ -130,10 +130,12 @@ pub(in crate::sweep) fn detect(
         // Folds and edges of cards have a finding and a line of the budget of their own.
         beside::u_pct(frames, course, reference).filter(|_| backdrop.is_none())
     };
+    let changing = changing(&seen);
+    let is_seen = !(lopsided.is_empty() && changing.is_empty() && leaning.is_empty());
     let found = OtherLight {
         lopsided,
-        factor: unlike(frames, &seen),
-        changing: changing(&seen),
+        factor: unlike(frames, &seen, is_seen),
+        changing,
         leaning,
         around: around().unwrap_or_default(),
     };
@@ -316,8 +318,8 @@ fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
 }
 
 /// By which factor the light of the two targets differs, where it is one that no two patches of tape have and that
-/// changes over the sweep.
-fn unlike(frames: &[FrameResult], seen: &[Seen]) -> Option<f64> {
+/// changes over the sweep: as light that stands still makes it, or anyhow where other light `is_seen`.
+fn unlike(frames: &[FrameResult], seen: &[Seen], is_seen: bool) -> Option<f64> {
     let mut logs: Vec<f64> = seen.iter().map(|s| s.log_light).collect();
     logs.sort_by(f64::total_cmp);
     let middle = *logs.get(logs.len() / 2)?;
@@ -332,7 +334,8 @@ fn unlike(frames: &[FrameResult], seen: &[Seen]) -> Option<f64> {
     let unlike = middle.abs() > UNLIKE.0.ln() || widths.abs() > UNLIKE.1.ln();
     // The brighter one's light falls behind.
     let stands = -middle.signum() * against_shift(seen) > STILL;
-    (unlike && stands).then(|| middle.abs().exp())
+    let changes = is_seen && logs.last()? - logs.first()? > CHANGING;
+    (unlike && (stands || changes)).then(|| middle.abs().exp())
 }
 
 /// Frames in which the ratio of the light stands out. What is cut off at the ceiling depends on the blur, so burnt-out
