@@ -65,6 +65,7 @@ fn measure_seen(
     let mut results = frame_results(frames, &sequence, search.found, settings);
     let facts = Facts::of(results.first().map(|frame| &frame.info), settings, size);
     let tone = tone::straighten(&mut results);
+    separate(&mut results);
     let course = spread::course(&results, &places);
     if let Some(course) = &course {
         spread::fill(&mut results, course);
@@ -227,11 +228,7 @@ fn frame_results(
     settings: &SweepSettings,
 ) -> Vec<FrameResult> {
     let last = (sequence.len().max(2) - 1) as f64;
-    let layout: Option<Vec<Target>> = found.iter().rev().find_map(|(_, found)| match found {
-        Some(Ok(targets)) if targets.len() > 2 => Some(targets.clone()),
-        _ => None,
-    });
-    found
+    let mut results: Vec<FrameResult> = found
         .into_iter()
         .enumerate()
         .map(|(place, (index, found))| {
@@ -249,13 +246,27 @@ fn frame_results(
                 state,
                 travel: place as f64 / last,
                 focus_dioptres: None,
-                separation_px: separation(&targets, layout.as_deref()),
+                separation_px: None,
                 shift_pct: None,
                 blur_px: vec![None; targets.len()],
                 targets,
             }
         })
-        .collect()
+        .collect();
+    separate(&mut results);
+    results
+}
+
+/// Separations by where the targets are.
+fn separate(frames: &mut [FrameResult]) {
+    let targets = frames.iter().rev().map(|frame| &frame.targets);
+    let layout = targets
+        .into_iter()
+        .find(|targets| targets.len() > 2)
+        .cloned();
+    for frame in frames {
+        frame.separation_px = separation(&frame.targets, layout.as_deref());
+    }
 }
 
 /// Separation of a frame's targets: by all of them where there are three or more, else of the pair.

@@ -3,8 +3,8 @@
 //! Codes are taken for sRGB's, cameras follow curves of their own. A target sends as much light whether it is sharp or blurred:
 //! its flux goes with the square of the picture's scale, and changes evenly with the lens's extension. Where it changes with its
 //! brightness instead, bright when sharp and dim when blurred, that is the tone curve. It does not move the centre of what is
-//! symmetrical; but second moments no longer add up, so the tape's own shape passes for one that the blur has, as a barrel, a
-//! stretch of the picture or shading make it.
+//! symmetrical, but that of irregular tape, by as much as is sharp; and second moments no longer add up, so the tape's own shape passes
+//! for one that the blur has, as a barrel, a stretch of the picture or shading make it.
 //!
 //! The curve is T(I) = I·(1 + a₁·L + a₂·L² + a₃·L³), L = ln I, as far as the targets' light reaches; see `measure::Toned`.
 
@@ -78,7 +78,7 @@ pub(in crate::sweep) enum Tone {
     Unknown,
 }
 
-/// Reads the curve and puts it to the shapes and the light of all targets.
+/// Reads the curve and puts it to the shapes, the light and the centres of all targets.
 #[must_use]
 pub(in crate::sweep) fn straighten(frames: &mut [FrameResult]) -> Tone {
     let tone = read(frames);
@@ -256,10 +256,11 @@ fn slope(curve: &Curve, log: f64) -> f64 {
     gain(curve, log) + curve[0] + log * (2.0 * curve[1] + log * 3.0 * curve[2])
 }
 
-/// Puts a curve to the shape and the light of a target; its centre stays.
+/// Puts a curve to the shape, the light and the centre of a target: only of what is symmetrical the centre stays.
 fn put(curve: &Curve, target: &mut Target) {
     let shown = Sums::of(target);
     shape(&shown, curve, target);
+    target.x_px.value += sum(curve, &target.toned.x) / light(curve, target);
 }
 
 /// Puts another curve to the shape of a target that one was put to.
@@ -279,8 +280,7 @@ fn shape(shown: &Sums, curve: &Curve, target: &mut Target) {
     target.elongation = (xx - yy) / (xx + yy);
     target.lean.third_px3 = Measured::new(moments.xxx, target.lean.third_px3.std_error);
     target.flux = moments.flux;
-    // Where the centre was measured, light that rises by a part rises by so much less or more than it does.
-    let log = target.peak.clamp(1e-3, 1.0).ln();
-    target.lean.tilt_px2 *= gain(curve, log) / slope(curve, log);
-    target.lean.fourth_px4 *= (target.variance_px2.value / variance).powi(2);
+    let wider = target.variance_px2.value / variance;
+    target.lean.tilt_px2 *= wider;
+    target.lean.fourth_px4 *= wider.powi(2);
 }

@@ -4,8 +4,8 @@
 //! Blurred tape is as good as even about its middle: convolution adds the third moments of tape and pupil, both small,
 //! and what off-axis blur has of its own (coma, a cat's eye) is mirrored between left and right. So third moments that
 //! don't cancel between the two targets, or lie across their line, are somebody else's light ([`OtherLight::lopsided`]). A reflection so large that
-//! the target drowns in it is even, but then one target sends a multiple of the other's light, and that multiple changes:
-//! a reflection does not grow with the picture's scale, tape does ([`OtherLight::factor`]).
+//! the target drowns in it is even, but then one target sends a multiple of the other's light, and that multiple falls while the
+//! scale grows: a reflection does not grow with it, tape does ([`OtherLight::factor`]).
 //!
 //! Light that gets into a target's window in some frames only, as the blur grows towards it, or that was taken out of it in
 //! some, makes the ratio of the two targets' light jump ([`OtherLight::changing`]).
@@ -43,10 +43,11 @@ const LOPSIDED: f64 = 0.07;
 /// Factor between the light of the two targets, or their second moments where they are sharpest, that two patches of
 /// the same tape don't have.
 const UNLIKE: (f64, f64) = (2.5, 3.0);
-/// Change of the logarithm of that factor over the sweep, from which one of the two is not tape alone …
-const CHANGING: f64 = 0.03;
-/// … or share of a target's light that stands still while the scale changes.
+/// Share of the brighter one's light that stands still while the scale changes, from which it is not tape alone: what noise and the ends
+/// of faint blur do to the light of tape that is small or dim goes with the blur.
 const STILL: f64 = 0.2;
+/// Change of the logarithm of the ratio of the two targets' light in a frame, from which one of the two is not tape alone.
+const CHANGING: f64 = 0.03;
 /// Standard uncertainties by which that has to stand out.
 const CLEAR: f64 = 3.0;
 /// Change of that logarithm in a frame from which it counts where something was taken out of a target's window.
@@ -56,12 +57,18 @@ const OUTSTANDING: f64 = 8.0;
 /// Distance of the other light in standard deviations of all the light, squared.
 const FAR_SQUARED: f64 = 4.0;
 
-/// Part by which a third moment may change that is the tape's own …
-const OWN_SHAPE: f64 = 0.05;
+/// Skewness of a target across the line from which it is no tape's: tape that is torn askew lies flat, and has half of it.
+const ACROSS: f64 = 0.15;
+/// Scatter of a third moment over the frames, as a part of it, from which it is not the tape's own: tone curves other than sRGB's make a
+/// fifth.
+const OWN_SHAPE: f64 = 0.3;
+/// Factor between the widest and the narrowest second moment from which a third moment that stays is the tape's own: light at two standard
+/// deviations σ whose blur is another one's adds 3·ε·d per unit of second moment to its ε·d³, three quarters of the factor less 1.
+const BLURRED: f64 = 1.4;
+/// Part by which a third moment may be off a straight course …
+const STRAIGHT: f64 = 0.05;
 /// … or standard uncertainties of it.
-const OWN_SIGMA: f64 = 5.0;
-/// Factor between the widest and the narrowest second moment from which it shows what blur does.
-const BLURRED: f64 = 2.0;
+const STRAIGHT_SIGMA: f64 = 5.0;
 
 /// Light of something else in the window of a target.
 #[derive(Debug, Clone, PartialEq)]
@@ -112,17 +119,10 @@ pub(in crate::sweep) fn detect(
         return None;
     }
     let seen = seen_in(frames);
-    let of_the_tape = is_of_the_tape(frames);
-    let lopsided: Vec<usize> = if of_the_tape {
-        Vec::new()
-    } else {
-        let lopsided = seen.iter().filter(|s| s.lopsided);
-        lopsided.map(|s| s.place).collect()
-    };
+    let lopsided = seen.iter().filter(|s| s.lopsided);
+    let lopsided: Vec<usize> = lopsided.map(|s| s.place).collect();
     let leaning = match course {
-        Some(course) if !of_the_tape && lopsided.is_empty() && dust.is_none() => {
-            leaning(frames, course)
-        }
+        Some(course) if lopsided.is_empty() && dust.is_none() => leaning(frames, course),
         _ => Vec::new(),
     };
     let around = || {
@@ -130,10 +130,12 @@ pub(in crate::sweep) fn detect(
         // Folds and edges of cards have a finding and a line of the budget of their own.
         beside::u_pct(frames, course, reference).filter(|_| backdrop.is_none())
     };
+    let changing = changing(&seen);
+    let is_seen = !(lopsided.is_empty() && changing.is_empty() && leaning.is_empty());
     let found = OtherLight {
         lopsided,
-        factor: unlike(frames, &seen),
-        changing: changing(&seen),
+        factor: unlike(frames, &seen, is_seen),
+        changing,
         leaning,
         around: around().unwrap_or_default(),
     };
@@ -167,7 +169,7 @@ impl OtherLight {
         };
         let held_back = |share: f64| share / (2.0 - share);
         let more = 1.0 - 1.0 / self.factor.unwrap_or(1.0);
-        let held_back = held_back(still_share(&seen)).hypot(held_back(more) / 2.0);
+        let held_back = held_back(against_shift(&seen).abs()).hypot(held_back(more) / 2.0);
         for frame in &seen {
             let gained = (frame.log_light - reference.log_light).abs();
             let spread = (frame.variance - reference.variance).abs();
@@ -216,12 +218,14 @@ fn leaning(frames: &[FrameResult], course: &BlurCourse) -> Vec<usize> {
         let own = LOPSIDED * course.sharp_variance.max(0.0).powf(1.5);
         let is_straight = seen.iter().all(|&(blur, third)| {
             let expected = fit[0] + fit[1] * blur;
-            let allowed = OWN_SHAPE * expected.abs().max(fit[0].abs());
-            (third.value - expected).abs() < allowed.max(OWN_SIGMA * third.std_error)
+            let allowed = STRAIGHT * expected.abs().max(fit[0].abs());
+            (third.value - expected).abs() < allowed.max(STRAIGHT_SIGMA * third.std_error)
         });
         Some(fit[0].abs() > own && !is_straight)
     };
-    if !sides.iter().any(|&side| leans(side) == Some(true)) {
+    let own = own_shape(frames);
+    let is_told = |side: usize| own[side][0].abs() > 0.0;
+    if !(0..2).any(|side| !is_told(side) && leans(sides[side]) == Some(true)) {
         return Vec::new();
     }
     let flagged = |frame: &FrameResult| {
@@ -239,66 +243,66 @@ fn leaning(frames: &[FrameResult], course: &BlurCourse) -> Vec<usize> {
 
 /// One of a frame's outermost targets.
 type Side = fn(&[Target]) -> Option<&Target>;
-/// What a target shows along one axis.
-type Axis = fn(&Target) -> Measured;
+/// Third central moments of a target along x and y, px³.
+fn thirds(target: &Target) -> [f64; 2] {
+    let y = target.lean_y_px.value * target.second_px2().1;
+    [target.lean.third_px3.value, y]
+}
 
-/// Whether all that leans is the tape's own shape, a print on it or a fold: blur adds no third moment, so that stays but for the
-/// picture's scale, at any blur. Other light comes into a window, or stays behind when the scale changes.
-fn is_of_the_tape(frames: &[FrameResult]) -> bool {
+/// What of the third moments of the left and the right target along x and y is the tape's own shape, a print on it or a fold, px³ at the
+/// reference's scale; 0 where that is not told. Blur adds no third moment, so it stays but for the picture's scale, at any blur. Other
+/// light comes into a window, or stays behind when the scale changes.
+fn own_shape(frames: &[FrameResult]) -> [[f64; 2]; 2] {
     let Some(reference) = reference_px(frames) else {
-        return false;
+        return [[0.0; 2]; 2];
     };
     let sides: [Side; 2] = [<[Target]>::first, <[Target]>::last];
-    let axes: [Axis; 2] = [
-        |t| t.lean.third_px3,
-        |t| t.lean_y_px.scaled(t.second_px2().1),
-    ];
-    let stays = |side: Side, axis: Axis| {
-        let third = |frame: &FrameResult| {
+    sides.map(|side| {
+        let seen = frames.iter().filter_map(|frame| {
             let scale = frame.separation_px?.value / reference;
-            Some(axis(side(&frame.targets)?).scaled(scale.powi(-3)))
-        };
-        let thirds: Vec<Measured> = frames.iter().filter_map(third).collect();
-        let middle = usual(&thirds.iter().map(|third| third.value).collect::<Vec<_>>()).0;
-        thirds.iter().all(|third| {
-            let allowed = (OWN_SHAPE * middle.abs()).max(OWN_SIGMA * third.std_error);
-            (third.value - middle).abs() < allowed
+            Some((side(&frame.targets)?, scale))
+        });
+        let seen: Vec<(&Target, f64)> = seen.collect();
+        let widths = || seen.iter().map(|(target, _)| target.variance_px2.value);
+        let narrowest = widths().fold(f64::INFINITY, f64::min);
+        let is_blurred = widths().fold(0.0, f64::max) > BLURRED * narrowest;
+        [0, 1].map(|axis| {
+            let thirds = seen
+                .iter()
+                .map(|(t, scale)| thirds(t)[axis] / scale.powi(3));
+            let (middle, scatter) = usual(&thirds.collect::<Vec<_>>());
+            let stays = is_blurred && scatter < OWN_SHAPE * middle.abs();
+            if stays { middle } else { 0.0 }
         })
-    };
-    let widths = || {
-        frames
-            .iter()
-            .filter_map(|frame| Some(frame.targets.first()?.variance_px2.value))
-    };
-    let narrowest = widths().fold(f64::INFINITY, f64::min);
-    let widest = widths().fold(0.0, f64::max);
-    widest > BLURRED * narrowest
-        && sides
-            .iter()
-            .all(|&side| axes.iter().all(|&axis| stays(side, axis)))
+    })
 }
 
 fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
     let Some(reference) = reference_px(frames) else {
         return Vec::new();
     };
+    let own = own_shape(frames);
     let measured = frames.iter().enumerate();
     measured
         .filter_map(|(place, frame)| {
             let (left, right) = (frame.targets.first()?, frame.targets.last()?);
             let scale = frame.separation_px?.value / reference;
             let lean = |t: &Target| t.skewness() * t.variance_px2.value.max(0.0).sqrt();
-            let leans = |t: &Target| t.flags.contains(&Flag::Vignetted);
-            // What a flag stands for that does not show along x lies along y.
-            let across = |t: &Target| leans(t) && t.skewness().abs() < LOPSIDED;
-            let along = (left.skewness() + right.skewness()).abs() > LOPSIDED;
+            let is_flagged = |t: &Target| t.flags.contains(&Flag::Vignetted);
+            // Beyond the tape's own.
+            let skewness = |t: &Target, side: usize, axis: usize| {
+                let size = t.variance_px2.value.max(1e-6).powf(1.5);
+                (thirds(t)[axis] - own[side][axis] * scale.powi(3)) / size
+            };
+            let along = (skewness(left, 0, 0) + skewness(right, 1, 0)).abs() > LOPSIDED;
+            let across = skewness(left, 0, 1).abs().max(skewness(right, 1, 1).abs()) > ACROSS;
             let crowded = |t: &Target| t.flags.contains(&Flag::Crowded);
             Some(Seen {
                 place,
                 burnt: balance::is_burnt(&frame.targets),
                 crowded: crowded(left) || crowded(right),
                 lean_px: lean(right) - lean(left),
-                lopsided: ((leans(left) || leans(right)) && along) || across(left) || across(right),
+                lopsided: (is_flagged(left) || is_flagged(right)) && (along || across),
                 log_light: balance::log_ratio(&frame.targets)?,
                 variance: (left.variance_px2.value - right.variance_px2.value) / (scale * scale),
                 brightness: scale * scale
@@ -314,8 +318,8 @@ fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
 }
 
 /// By which factor the light of the two targets differs, where it is one that no two patches of tape have and that
-/// changes over the sweep.
-fn unlike(frames: &[FrameResult], seen: &[Seen]) -> Option<f64> {
+/// changes over the sweep: as light that stands still makes it, or anyhow where other light `is_seen`.
+fn unlike(frames: &[FrameResult], seen: &[Seen], is_seen: bool) -> Option<f64> {
     let mut logs: Vec<f64> = seen.iter().map(|s| s.log_light).collect();
     logs.sort_by(f64::total_cmp);
     let middle = *logs.get(logs.len() / 2)?;
@@ -327,10 +331,11 @@ fn unlike(frames: &[FrameResult], seen: &[Seen]) -> Option<f64> {
         least.max(1e-6).ln()
     };
     let widths = narrowest(<[Target]>::first) - narrowest(<[Target]>::last);
-    let changes = logs.last()? - logs.first()?;
     let unlike = middle.abs() > UNLIKE.0.ln() || widths.abs() > UNLIKE.1.ln();
-    let changing = changes > CHANGING || still_share(seen) > STILL;
-    (unlike && changing).then(|| middle.abs().exp())
+    // The brighter one's light falls behind.
+    let stands = -middle.signum() * against_shift(seen) > STILL;
+    let changes = is_seen && logs.last()? - logs.first()? > CHANGING;
+    (unlike && (stands || changes)).then(|| middle.abs().exp())
 }
 
 /// Frames in which the ratio of the light stands out. What is cut off at the ceiling depends on the blur, so burnt-out
@@ -346,10 +351,10 @@ fn changing(seen: &[Seen]) -> Vec<usize> {
     sound.iter().filter(stands_out).map(|s| s.place).collect()
 }
 
-/// Share of one target's light that does not move with the picture's scale: half of how the logarithm of the ratio of
-/// the light runs against the shift. How bright the targets are runs with 1 / (second moment), and the camera's tone
+/// Share of one target's light that does not move with the picture's scale, below 0 where it is the left one's: half of how the
+/// logarithm of the ratio of the light runs with the shift. How bright the targets are runs with 1 / (second moment), and the camera's tone
 /// curve and ceiling treat a larger and a smaller one differently, so that is fitted beside it.
-fn still_share(seen: &[Seen]) -> f64 {
+fn against_shift(seen: &[Seen]) -> f64 {
     // A jump of the light is no slope.
     let logs: Vec<f64> = seen.iter().map(|s| s.log_light).collect();
     let (middle, scatter) = usual(&logs);
@@ -367,8 +372,11 @@ fn still_share(seen: &[Seen]) -> f64 {
     };
     let slope = fit.factor(2, fit.scatter);
     if slope.value.abs() > CLEAR * slope.std_error {
-        (slope.value.abs() / 2.0).min(1.0)
+        (slope.value / 2.0).clamp(-1.0, 1.0)
     } else {
         0.0
     }
 }
+
+#[cfg(test)]
+mod tests;

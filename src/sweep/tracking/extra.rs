@@ -12,6 +12,9 @@ type Place = (f64, f64);
 const LIGHT_FACTOR: f64 = 1.35;
 /// A further target's standard deviation may differ from the pair's by this factor at most.
 const WIDTH_FACTOR: f64 = 1.15;
+/// Where the pair is sharpest, a further target's elongation may differ from that of one of the two by this much: a label is long where
+/// tape is not.
+const ELONGATION: f64 = 0.3;
 /// Share of the measured frames that a further target has to be in: what comes and goes is clutter.
 const PRESENCE: f64 = 0.8;
 /// How far from its place in the pair's frame it may be, in shares of the separation and in px.
@@ -28,7 +31,7 @@ pub(in crate::sweep) fn add(found: &mut [Found], candidates: &[&[Target]]) {
     };
     let mut layout: Vec<(f64, f64)> = candidates[best]
         .iter()
-        .filter(|target| !is_of(pair, target) && alike(pair, target))
+        .filter(|target| !is_of(pair, target) && alike(pair, target) && has_shape(pair, target))
         .filter_map(|target| in_frame_of(pair, target))
         .collect();
     layout.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
@@ -113,6 +116,12 @@ fn alike(pair: &[Target], target: &Target) -> bool {
                 WIDTH_FACTOR,
             )
     })
+}
+
+/// Whether a target has the shape of one of the pair.
+fn has_shape(pair: &[Target], target: &Target) -> bool {
+    let differs = |known: &Target| (known.elongation - target.elongation).abs();
+    pair.iter().any(|known| differs(known) < ELONGATION)
 }
 
 /// Place of a target in the frame of the pair: the left one is (0, 0), the right one (1, 0).
@@ -221,8 +230,10 @@ mod tests {
         let mut glint = target(300.0, 300.0);
         glint.flux = 300.0;
         glint.variance_px2 = Measured::new(20.0, 1.0);
+        let mut label = target(500.0, 900.0);
+        label.elongation = 0.4;
         for frame in &mut cluttered {
-            frame.push(glint.clone());
+            frame.extend([glint.clone(), label.clone()]);
         }
         let mut found: Vec<Found> = frames
             .iter()

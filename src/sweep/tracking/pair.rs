@@ -72,7 +72,7 @@ pub(super) struct Unlike {
     pub(super) light: f64,
     /// Second moment of the right one's light less that of the left one's, px².
     pub(super) variance_px2: f64,
-    /// Most that light and width count each.
+    /// Most that light and width count together.
     pub(super) most: f64,
 }
 
@@ -115,12 +115,17 @@ pub(super) fn oddness(
     let pair = shape(left, right);
     let (width, height) = picture;
     let upright = pair.angle.sin().abs() > pair.angle.cos().abs();
-    // Along the side of the picture that the pair lies along.
+    // Along the side of the picture that the pair lies along, and across it.
     let (side, middle, tilt) = if upright {
         let tilt = std::f64::consts::FRAC_PI_2 - pair.angle.abs();
         (height, pair.middle.1, tilt)
     } else {
         (width, pair.middle.0, pair.angle)
+    };
+    let beside = if upright {
+        pair.middle.0 / width
+    } else {
+        pair.middle.1 / height
     };
     let across = if upright == (height > width) {
         0.0
@@ -140,13 +145,13 @@ pub(super) fn oddness(
     let cut = [left, right]
         .into_iter()
         .filter(|target| target.flags.contains(&Flag::Clipped));
-    square(flux_ratio / 0.4).min(usual.most)
-        + square(width_ratio / 0.2).min(usual.most)
+    (square(flux_ratio / 0.4) + square(width_ratio / 0.2)).min(usual.most)
         + square(narrow / 0.15)
         + square(off_middle / 0.15)
-        + square(tilt / 0.25)
+        + square((beside - 0.5) / 0.2)
+        + square(tilt / 0.1)
         + across
-        + square(dim / 1.5)
+        + square(dim)
         + CUT * cut.count() as f64
         + 0.5 * (ranks.0 + ranks.1) as f64
 }

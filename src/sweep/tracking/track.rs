@@ -33,8 +33,8 @@ pub(super) struct Choice {
     oddness: f64,
 }
 
-/// Share of the frames with two candidates in which two targets alike have to be found; in fewer, they may be no two alike.
-const FOUND_SHARE: f64 = 0.75;
+/// Oddness that pairs of good sweeps stay below: who finds such a pair in every frame looks for no other.
+const PLAIN: f64 = 4.0;
 /// Fewest frames that show how two targets differ.
 const FEWEST: usize = 5;
 /// How far the light of one over the other, as a natural logarithm, may be off from frame to frame: that of two pieces of tape stays,
@@ -44,8 +44,9 @@ const SAME_LIGHT: f64 = 0.1;
 /// The pair of each frame, in the order given and at `places`, `None` where none fits. `candidates[i]` is empty for a frame that could
 /// not be read.
 ///
-/// Targets are two pieces of the same tape as a rule. Where two such are found in few frames only, the sweep itself is asked how its
-/// targets differ, and is believed where light and light stay as unlike as they are, and the same targets are found in more frames.
+/// Targets are two pieces of the same tape as a rule, but two labels or glints may be more alike than targets that are not. So where the
+/// likeliest track is another one if that rule counts for little, the sweep itself is asked how its targets differ, and is believed
+/// where light and light stay as unlike as they are, and targets that differ so are found in as many frames.
 #[must_use]
 pub(super) fn follow(
     candidates: &[&[Target]],
@@ -55,23 +56,22 @@ pub(super) fn follow(
 ) -> Vec<Option<Choice>> {
     let track = |usual: &Unlike| cheapest(candidates, pointed, picture, places, usual);
     let found = |chosen: &[Option<Choice>]| chosen.iter().flatten().count();
+    let pairs = |chosen: &[Option<Choice>]| -> Vec<Option<(usize, usize)>> {
+        let chosen = chosen.iter();
+        chosen.map(|one| one.map(|c| (c.left, c.right))).collect()
+    };
     let alike = track(&Unlike::ALIKE);
-    let readable = candidates.iter().filter(|frame| frame.len() > 1).count();
-    if found(&alike) as f64 >= FOUND_SHARE * readable as f64 {
+    let odd = median(alike.iter().flatten().map(|one| one.oddness).collect());
+    if odd.is_some_and(|odd| odd < PLAIN) && found(&alike) == candidates.len() {
         return alike;
     }
-    let Some(usual) = difference(candidates, &track(&Unlike::OPEN)) else {
+    let open = track(&Unlike::OPEN);
+    if pairs(&alike) == pairs(&open) {
         return alike;
-    };
-    let unlike = track(&usual);
-    let same = |(a, b): (&Option<Choice>, &Option<Choice>)| {
-        a.zip(*b)
-            .is_none_or(|(a, b)| (a.left, a.right) == (b.left, b.right))
-    };
-    if found(&unlike) > found(&alike) && alike.iter().zip(&unlike).all(same) {
-        unlike
-    } else {
-        alike
+    }
+    match difference(candidates, &open).map(|usual| track(&usual)) {
+        Some(unlike) if found(&unlike) >= found(&alike) => unlike,
+        _ => alike,
     }
 }
 
@@ -298,5 +298,25 @@ mod tests {
         }
         let chosen = found(&frames);
         assert!(chosen.iter().flatten().count() < 6, "{chosen:?}");
+    }
+
+    /// Labels of other light and size hang above and below, one of them as bright as the large target.
+    #[test]
+    fn labels_that_are_more_alike_are_no_targets() {
+        let mut frames = frames(24.0, 0.26);
+        for frame in &mut frames {
+            let blur = frame[0].variance_px2.value - 48.0_f64.powi(2) / 12.0;
+            let label = |x: f64, y: f64, side: f64, light: f64| Target {
+                flux: light * side * side,
+                ..Target::plain(x, y, blur + side * side / 12.0)
+            };
+            frame.push(label(1000.0, 130.0, 44.0, 0.46));
+            frame.push(label(420.0, 640.0, 40.0, 0.5));
+        }
+        let chosen = found(&frames);
+        assert!(
+            chosen.iter().all(|&choice| choice == Some((0, 1))),
+            "{chosen:?}"
+        );
     }
 }

@@ -106,4 +106,39 @@ mod tests {
             );
         }
     }
+
+    /// Three strips of unlike light, as a curve shows them: the centre of mass is that of the light itself.
+    #[test]
+    fn a_curve_moves_the_centre_of_what_is_lopsided() {
+        let strips = [(-10.0, 0.2_f64), (0.0, 0.6), (10.0, 0.5)];
+        let curve = Curve::new(0.3, 0.1, 0.01);
+        let centre = |light: &dyn Fn(f64) -> f64| {
+            let sum = |of: &dyn Fn(f64, f64) -> f64| -> f64 {
+                strips.iter().map(|&(x, shown)| of(x, light(shown))).sum()
+            };
+            sum(&|x, light| x * light) / sum(&|_, light| light)
+        };
+        let flux: f64 = strips.iter().map(|strip| strip.1).sum();
+        let shown = centre(&|light| light);
+        let power = |k: usize, x: &dyn Fn(f64) -> f64| -> f64 {
+            let sum = strips.iter();
+            sum.map(|&(at, light)| light * light.ln().powi(k as i32 + 1) * x(at))
+                .sum::<f64>()
+                / flux
+        };
+        let mut target = Target::plain(shown, 100.0, 150.0);
+        target.toned.light = std::array::from_fn(|k| power(k, &|_| 1.0));
+        target.toned.x = std::array::from_fn(|k| power(k, &|at| at - shown));
+        super::super::put(&curve, &mut target);
+        let real = centre(&|light: f64| {
+            let log = light.ln();
+            light * (1.0 + log * (0.3 + log * (0.1 + log * 0.01)))
+        });
+        assert!((real - shown).abs() > 0.05, "{real} {shown}");
+        assert!(
+            (target.x_px.value - real).abs() < 1e-9,
+            "{} {real}",
+            target.x_px.value
+        );
+    }
 }
