@@ -26,7 +26,7 @@ const FEWEST: usize = 7;
 pub(in crate::sweep) const PRIOR: [f64; POWERS] = [0.5, 0.25, 0.05];
 /// Scatter of the logarithm of the light that good sweeps have.
 const SCATTER: f64 = 0.003;
-/// Improvement of χ² from which the curve is believed: 6 standard deviations.
+/// Improvement of χ² from which there is another curve: 6 standard deviations.
 const WORTH_A_CURVE: f64 = 36.0;
 /// Most of χ² that a curve leaves. Sharpening in the camera makes sharp targets brighter too, and no curve explains how: it leaves a
 /// third to an eightieth, tone curves a seventieth to a thousandth (simulated sweeps).
@@ -182,11 +182,10 @@ impl Fitted {
                 .all(|log| slope(curve, log) > LEAST_SLOPE && gain(curve, log) > 0.0)
         });
         let plausible = curve.component_div(&Curve::from(PRIOR)).norm_squared() < PLAUSIBLE;
-        let explains = self.without - self.left > WORTH_A_CURVE * scatter
-            && self.left < MOST_LEFT * self.without;
-        if rises && plausible && explains {
+        let gained = self.without - self.left > WORTH_A_CURVE * scatter;
+        if rises && plausible && gained && self.left < MOST_LEFT * self.without {
             Tone::Other(self.curve)
-        } else if self.without < UNEXPLAINED * freedom {
+        } else if !gained && self.without < UNEXPLAINED * freedom {
             Tone::Srgb
         } else {
             Tone::Unknown
