@@ -78,6 +78,19 @@ pub(in crate::sweep) enum Tone {
     Unknown,
 }
 
+impl Tone {
+    /// What the second moment along the line less that across has more for one of each number of the curve, px²: to first order.
+    pub(super) fn longer_by_curve(self, target: &Target) -> [f64; POWERS] {
+        let light = match self {
+            Self::Other(curve) => light(&curve, target),
+            Self::Srgb | Self::Unknown => 1.0,
+        };
+        let longer = 2.0 * target.elongation * target.variance_px2.value;
+        let toned = &target.toned;
+        std::array::from_fn(|k| (toned.xx[k] - toned.yy[k] - longer * toned.light[k]) / light)
+    }
+}
+
 /// Reads the curve and puts it to the shapes and the light of all targets.
 #[must_use]
 pub(in crate::sweep) fn straighten(frames: &mut [FrameResult]) -> Tone {

@@ -19,9 +19,9 @@ use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
 use super::spread::reference_px;
 use super::telling_pair;
-use super::tone::Tone;
+use super::tone::{PRIOR, Tone};
 use super::vignette::weight;
-use crate::measure::Target;
+use crate::measure::{POWERS, Target};
 use crate::sweep::FrameResult;
 use crate::sweep::distance::blur::BlurCourse;
 use crate::sweep::fitting::least_squares;
@@ -34,15 +34,15 @@ const ALIKE: f64 = 0.5;
 const MOST: f64 = 0.1;
 /// Improvement of χ² over its scatter from which it is taken to change with focus: 4 standard deviations.
 const WORTH_A_CHANGE: f64 = 16.0;
+/// Rounds of fitting with the scatter that the one before left.
+const ROUNDS: usize = 3;
 /// Share of the correction that stays as its standard uncertainty: pupils that look longer from the side stretch the blur too,
 /// and pull nothing.
 const LEFT_OVER: f64 = 0.5;
 
-/// Largest share that is left alone where the tone curve is not sRGB's: what the sweep does not tell of the curve leaves as much
-/// (simulated sweeps with S-shaped curves).
-const LEAST_STRAIGHTENED: f64 = 0.015;
-/// The same where it could not be read: twice that.
-const LEAST_UNKNOWN: f64 = 0.03;
+/// Largest share that is left alone where the tone curve is not sRGB's: what curves are beside the three numbers that are fitted leaves
+/// as much (simulated sweeps with a linear toe).
+const LEAST_BESIDE: f64 = 0.015;
 
 /// How the blur is stretched.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -73,6 +73,8 @@ struct Seen {
     variance: f64,
     /// Second moment along the line less that across, left and right, px².
     longer: [f64; 2],
+    /// What the mean of both has more for one of each number of another tone curve, px².
+    by_curve: [f64; POWERS],
 }
 
 /// Looks for a stretch, or a shrinking as one below 0; `None` where the blur is as long as it is high, or where one target alone
@@ -94,7 +96,11 @@ pub(super) fn detect(
             let scale = frames[place].separation_px?.value / separation;
             let variance = |t: &Target| t.variance_px2.value / (scale * scale);
             let longer = |t: &Target| 2.0 * t.elongation * variance(t);
+            let by_curve = [left, right].map(|t| tone.longer_by_curve(t));
             Some(Seen {
+                by_curve: std::array::from_fn(|k| {
+                    (by_curve[0][k] + by_curve[1][k]) / (2.0 * scale * scale)
+                }),
                 travel: frames[place].travel,
                 blur: blur.value,
                 variance: (variance(left) + variance(right)) / 2.0,
@@ -122,27 +128,82 @@ pub(super) fn detect(
         .into_iter()
         .any(|travel| both.at(travel).abs() > SIGNIFICANCE * both.u_at(travel));
     let little = ends.into_iter().all(|travel| both.at(travel).abs() < MOST);
-    let most = both.at(0.0).abs().max(both.at(1.0).abs());
-    (alike && one_way && stands_out && little).then(|| Warp {
-        stretch: both,
-        believed: match tone {
-            Tone::Srgb => true,
-            Tone::Other(_) => most > LEAST_STRAIGHTENED,
-            Tone::Unknown => most > LEAST_UNKNOWN,
-        },
+    if !(alike && one_way && stands_out && little) {
+        return None;
+    }
+    let (stretch, believed) = match tone {
+        Tone::Srgb => (both, true),
+        Tone::Other(_) | Tone::Unknown => {
+            let beside = beside_a_curve(&seen, &both)?;
+            let most = ends.map(|travel| beside.at(travel).abs());
+            let stands_out = ends
+                .into_iter()
+                .any(|travel| beside.at(travel).abs() > SIGNIFICANCE * beside.u_at(travel));
+            if stands_out && most[0].max(most[1]) > LEAST_BESIDE {
+                (beside, true)
+            } else {
+                (both, false)
+            }
+        }
+    };
+    Some(Warp {
+        stretch,
+        believed,
         middle_px: (f64::from(width_px) - 1.0) / 2.0,
     })
+}
+
+/// The same stretch, steady or changing, beside another tone curve, under which tape that is no square passes for a stretch: sharp
+/// tape is bright and blurred tape dim.
+fn beside_a_curve(seen: &[Seen], plain: &Stretch) -> Option<Stretch> {
+    let steady = plain.covariance[(1, 1)] == 0.0;
+    let of_stretch = if steady { 2 } else { 3 };
+    let terms = of_stretch + POWERS;
+    let fit = |scatter: f64| {
+        let design = DMatrix::from_fn(seen.len() + POWERS, terms, |row, term| {
+            match (seen.get(row), term.checked_sub(of_stretch)) {
+                (Some(s), Some(k)) => weight(s.blur, 1).sqrt() * s.by_curve[k],
+                (Some(s), None) => weight(s.blur, 1).sqrt() * course(s, term),
+                (None, k) if k == Some(row - seen.len()) => scatter.sqrt() / PRIOR[row - seen.len()],
+                _ => 0.0,
+            }
+        });
+        let values = DVector::from_fn(seen.len() + POWERS, |row, _| {
+            seen.get(row).map_or(0.0, |s| {
+                weight(s.blur, 1).sqrt() * (s.longer[0] + s.longer[1]) / 2.0
+            })
+        });
+        least_squares::fit(&design, &values)
+    };
+    // How much frames scatter is known once the curve is.
+    let mut scatter = fit(0.0)?.scatter;
+    for _ in 0..ROUNDS {
+        scatter = fit(scatter)?.scatter;
+    }
+    let fitted = fit(scatter)?;
+    let mut share = Vector2::zeros();
+    let mut covariance = Matrix2::zeros();
+    for a in 1..of_stretch {
+        share[a - 1] = fitted.factors[a];
+        for b in 1..of_stretch {
+            covariance[(a - 1, b - 1)] = fitted.covariance[(a, b)] * fitted.scatter;
+        }
+    }
+    Some(Stretch { share, covariance })
+}
+
+/// A share e makes the second moments of all of the light differ by 2·e·σ², beside what the tape's own differ by.
+fn course(s: &Seen, term: usize) -> f64 {
+    match term {
+        0 => 1.0,
+        1 => 2.0 * s.variance,
+        _ => 2.0 * s.variance * s.travel,
+    }
 }
 
 /// The stretch that second moments show, and whether it changes with focus.
 fn stretch(seen: &[Seen], longer: &dyn Fn(&[f64; 2]) -> f64) -> Option<Stretch> {
     let root: Vec<f64> = seen.iter().map(|s| weight(s.blur, 1).sqrt()).collect();
-    // A share e makes the second moments of all of the light differ by 2·e·σ², beside what the tape's own differ by.
-    let course = |s: &Seen, term: usize| match term {
-        0 => 1.0,
-        1 => 2.0 * s.variance,
-        _ => 2.0 * s.variance * s.travel,
-    };
     let fit = |terms: usize| {
         let courses = DMatrix::from_fn(seen.len(), terms, |row, term| {
             root[row] * course(&seen[row], term)
