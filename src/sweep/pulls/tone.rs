@@ -296,3 +296,34 @@ fn shape(shown: &Sums, curve: &Curve, target: &mut Target) {
     target.lean.tilt_px2 *= gain(curve, log) / slope(curve, log);
     target.lean.fourth_px4 *= (target.variance_px2.value / variance).powi(2);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Light that a curve explains is a curve's, light that it explains in part may be, and light that scatters is nobody's.
+    #[test]
+    fn what_a_curve_explains_in_part_is_not_the_standard_curves() {
+        let target = Target::plain(100.0, 100.0, 150.0);
+        let frame = |k: u8| Seen {
+            target: &target,
+            side: usize::from(k % 2),
+            travel: f64::from(k / 2) / 23.0,
+            scale: 0.0,
+        };
+        let seen: Vec<Seen<'_>> = (0..48).map(frame).collect();
+        let reading = |left: f64, without: f64| {
+            let fitted = Fitted {
+                curve: Curve::new(-0.1, 0.0, 0.0),
+                left,
+                without,
+                beyond: Vec::new(),
+            };
+            fitted.reading(&seen)
+        };
+        assert!(matches!(reading(4.0, 300.0), Tone::Other(_)));
+        assert_eq!(reading(100.0, 300.0), Tone::Unknown);
+        assert_eq!(reading(100.0, 150.0), Tone::Srgb);
+        assert_eq!(reading(900.0, 950.0), Tone::Unknown);
+    }
+}

@@ -135,11 +135,11 @@ pub(super) fn detect(
         Tone::Srgb => (both, true),
         Tone::Other(_) | Tone::Unknown => {
             let beside = beside_a_curve(&seen, &both)?;
-            let most = ends.map(|travel| beside.at(travel).abs());
-            let stands_out = ends
-                .into_iter()
-                .any(|travel| beside.at(travel).abs() > SIGNIFICANCE * beside.u_at(travel));
-            if stands_out && most[0].max(most[1]) > LEAST_BESIDE {
+            let stands_out = ends.into_iter().any(|travel| {
+                let share = beside.at(travel).abs();
+                share > LEAST_BESIDE.max(SIGNIFICANCE * beside.u_at(travel))
+            });
+            if stands_out {
                 (beside, true)
             } else {
                 (both, false)
@@ -156,40 +156,33 @@ pub(super) fn detect(
 /// The same stretch, steady or changing, beside another tone curve, under which tape that is no square passes for a stretch: sharp
 /// tape is bright and blurred tape dim.
 fn beside_a_curve(seen: &[Seen], plain: &Stretch) -> Option<Stretch> {
-    let steady = plain.covariance[(1, 1)] == 0.0;
-    let of_stretch = if steady { 2 } else { 3 };
-    let terms = of_stretch + POWERS;
-    let fit = |scatter: f64| {
-        let design = DMatrix::from_fn(seen.len() + POWERS, terms, |row, term| {
-            match (seen.get(row), term.checked_sub(of_stretch)) {
-                (Some(s), Some(k)) => weight(s.blur, 1).sqrt() * s.by_curve[k],
-                (Some(s), None) => weight(s.blur, 1).sqrt() * course(s, term),
-                (None, k) if k == Some(row - seen.len()) => scatter.sqrt() / PRIOR[row - seen.len()],
-                _ => 0.0,
-            }
-        });
-        let values = DVector::from_fn(seen.len() + POWERS, |row, _| {
-            seen.get(row).map_or(0.0, |s| {
-                weight(s.blur, 1).sqrt() * (s.longer[0] + s.longer[1]) / 2.0
-            })
-        });
-        least_squares::fit(&design, &values)
-    };
-    // How much frames scatter is known once the curve is.
-    let mut scatter = fit(0.0)?.scatter;
-    for _ in 0..ROUNDS {
-        scatter = fit(scatter)?.scatter;
-    }
-    let fitted = fit(scatter)?;
-    let mut share = Vector2::zeros();
-    let mut covariance = Matrix2::zeros();
-    for a in 1..of_stretch {
-        share[a - 1] = fitted.factors[a];
-        for b in 1..of_stretch {
-            covariance[(a - 1, b - 1)] = fitted.covariance[(a, b)] * fitted.scatter;
+    let changes = plain.covariance[(1, 1)] > 0.0;
+    let curve = if changes { 3 } else { 2 };
+    let mut design = DMatrix::zeros(seen.len() + POWERS, curve + POWERS);
+    let mut longer = DVector::zeros(seen.len() + POWERS);
+    for (row, s) in seen.iter().enumerate() {
+        let root = weight(s.blur, 1).sqrt();
+        longer[row] = root * (s.longer[0] + s.longer[1]) / 2.0;
+        for term in 0..curve {
+            design[(row, term)] = root * course(s, term);
+        }
+        for (k, by_curve) in s.by_curve.iter().enumerate() {
+            design[(row, curve + k)] = root * by_curve;
         }
     }
-    Some(Stretch { share, covariance })
+    let without = design.columns(0, curve).into_owned();
+    let mut fitted = least_squares::fit(&without, &longer)?;
+    for _ in 0..ROUNDS {
+        for (k, usual) in PRIOR.iter().enumerate() {
+            design[(seen.len() + k, curve + k)] = fitted.scatter.sqrt() / usual;
+        }
+        fitted = least_squares::fit(&design, &longer)?;
+    }
+    let told = Stretch {
+        share: Vector2::new(fitted.factors[1], fitted.factors[2]),
+        covariance: fitted.covariance.fixed_view::<2, 2>(1, 1) * fitted.scatter,
+    };
+    Some(if changes { told } else { told.steady() })
 }
 
 /// A share e makes the second moments of all of the light differ by 2·e·σ², beside what the tape's own differ by.
@@ -228,6 +221,14 @@ fn stretch(seen: &[Seen], longer: &dyn Fn(&[f64; 2]) -> f64) -> Option<Stretch> 
 }
 
 impl Stretch {
+    /// Without a change.
+    fn steady(self) -> Self {
+        Self {
+            share: Vector2::new(self.share[0], 0.0),
+            covariance: Matrix2::new(self.covariance[(0, 0)], 0.0, 0.0, 0.0),
+        }
+    }
+
     fn at(&self, travel: f64) -> f64 {
         self.share.dot(&Vector2::new(1.0, travel))
     }
@@ -299,5 +300,60 @@ impl Warp {
             Some(100.0 * left.hypot(self.stretch.u_of(pulls)) / frame.separation_px?.value)
         };
         frames.iter().map(|frame| u(frame).unwrap_or(0.0)).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What 21 frames show of tape of 40 × 60 px and its blur, in a picture stretched by the share `stretched`, under a curve with the
+    /// first number `curve`: light of a disc of the blur's size falls with its square, and so does the logarithm that goes with it.
+    fn shown(stretched: f64, curve: f64) -> Vec<Seen> {
+        let tape = (40.0 * 40.0 - 60.0 * 60.0) / 12.0;
+        let frame = |k: u8| {
+            let travel = f64::from(k) / 20.0;
+            let blur = 120.0 - 160.0 * travel;
+            let variance = 2600.0 / 12.0 + blur * blur / 16.0;
+            let dim = (1.0 + blur * blur / 2400.0).ln();
+            // The tape's own part of the second moments counts for more or less, and the more so the sharper it is.
+            let by_curve = [1, 2, 3].map(|power| tape * (-1.0 - dim).powi(power));
+            let scatter = [0.3, -0.5, 0.1, 0.4, -0.2, -0.1][usize::from(k % 6)];
+            let longer = tape + 2.0 * stretched * variance + curve * by_curve[0] + scatter;
+            Seen {
+                travel,
+                blur,
+                variance,
+                longer: [longer; 2],
+                by_curve,
+            }
+        };
+        (0..21).map(frame).collect()
+    }
+
+    fn plain(seen: &[Seen]) -> Stretch {
+        stretch(seen, &|longer| (longer[0] + longer[1]) / 2.0).expect("enough frames")
+    }
+
+    /// Tape that is no square is no stretch under another curve, and a stretch beside it is told within its uncertainty.
+    #[test]
+    fn another_tone_curve_is_no_stretch() {
+        let curved = shown(0.0, -0.3);
+        let alone = plain(&curved);
+        assert!(
+            alone.at(0.0).abs() > SIGNIFICANCE * alone.u_at(0.0),
+            "{alone:?}"
+        );
+        for stretched in [0.0, 0.02] {
+            let seen = shown(stretched, -0.3);
+            let beside = beside_a_curve(&seen, &plain(&seen)).expect("enough frames");
+            for travel in [0.0, 1.0] {
+                let off = beside.at(travel) - stretched;
+                assert!(
+                    off.abs() < 2.5 * beside.u_at(travel),
+                    "{stretched}: {beside:?}"
+                );
+            }
+        }
     }
 }

@@ -268,13 +268,11 @@ pub(super) fn read(
             DMatrix::from_diagonal(&weights) * courses,
             thirds.component_mul(&weights),
         );
-        let weigh =
-            |courses: &DMatrix<f64>, thirds: &DVector<f64>| weigh(courses, thirds, &usual);
-        let found = weigh(&courses, &thirds)?;
+        let found = weigh(&courses, &thirds, &usual)?;
         let alone = spike_and_slab::expected(&courses, &thirds, &usual, &ALONE)?;
         let u_alone = alone.covariance[(ACROSS, ACROSS)].max(0.0).sqrt();
         return Some(Read {
-            by_frame: by_frame(&courses, &thirds, &found, weigh)?,
+            by_frame: by_frame(&courses, &thirds, &usual, &found)?,
             mean: found.mean,
             covariance: found.covariance,
             spread,
@@ -288,8 +286,8 @@ pub(super) fn read(
 fn by_frame(
     courses: &DMatrix<f64>,
     thirds: &DVector<f64>,
+    usual: &DVector<f64>,
     found: &Expected,
-    weigh: impl Fn(&DMatrix<f64>, &DVector<f64>) -> Option<Expected>,
 ) -> Option<DMatrix<f64>> {
     let mut sum = DMatrix::zeros(NUMBERS, NUMBERS);
     if courses.nrows() == FEWEST {
@@ -299,6 +297,7 @@ fn by_frame(
         let without = weigh(
             &courses.clone().remove_row(at),
             &thirds.clone().remove_row(at),
+            usual,
         )?;
         let moved = without.mean - &found.mean;
         let row = courses.row(at);
@@ -309,11 +308,7 @@ fn by_frame(
 }
 
 /// What is to be expected of the numbers.
-fn weigh(
-    courses: &DMatrix<f64>,
-    thirds: &DVector<f64>,
-    usual: &DVector<f64>,
-) -> Option<Expected> {
+fn weigh(courses: &DMatrix<f64>, thirds: &DVector<f64>, usual: &DVector<f64>) -> Option<Expected> {
     let of = |sets: &[Set<'_>]| spike_and_slab::expected(courses, thirds, usual, sets);
     let evidence = |set: &[usize]| Some(of(&[(1.0, set)])?.log_evidence);
     let tilts = evidence(&[TORN, ACROSS])?.max(evidence(&[TORN, COMA])?) - evidence(&[TORN])?;

@@ -105,3 +105,15 @@ fn a_still_sweep_has_no_moves() {
     assert!(moves.moved.is_empty(), "{moves:?}");
     assert_eq!(moves.untold_pct(0, 900.0), None);
 }
+
+/// A curve that bends within a few frames as tables of lenses do, while the camera trembles as it pleases, is breathing and no target
+/// that creeps: three standard uncertainties of the middle are chance among so many courses.
+#[test]
+fn a_bend_of_the_curve_is_no_creeping_target() {
+    let bent = |x: f64| breathing(x) - 0.9 * ((x - 5.0) / 4.0).clamp(0.0, 1.0);
+    for chance in [0.0, 0.06, -0.06, 0.1, -0.1] {
+        let trembling = |x: f64| chance * ((x - 5.0) / 4.0).clamp(0.0, 1.0);
+        let moves = found(&sweep(bent, trembling, trembling));
+        assert!(moves.moved.is_empty(), "{chance}: {moves:?}");
+    }
+}
