@@ -34,6 +34,9 @@ const MOST_LEFT: f64 = 1.0 / 40.0;
 /// Largest sum of squares of the numbers over `PRIOR`: tone curves came to 7, strong sharpening that `MOST_LEFT` lets pass to 9 and
 /// more.
 const PLAUSIBLE: f64 = 8.0;
+/// The same from which a curve that explains the light in part may be another one than sRGB's: dim sweeps and cluttered ones under sRGB's
+/// came to 0.3, clipped blacks to 4.
+const SLIGHT: f64 = 0.5;
 /// How much light that changes evenly with the travel bends, as a part of the change: falloff that goes away while focusing does by
 /// a fifth (computed, 0.9 of the light in the corners to 0.2).
 const BEND_OF_DRIFT: f64 = 0.2;
@@ -194,11 +197,12 @@ impl Fitted {
                 .into_iter()
                 .all(|log| slope(curve, log) > LEAST_SLOPE && gain(curve, log) > 0.0)
         });
-        let plausible = curve.component_div(&Curve::from(PRIOR)).norm_squared() < PLAUSIBLE;
+        let size = curve.component_div(&Curve::from(PRIOR)).norm_squared();
         let gained = self.without - self.left > WORTH_A_CURVE * scatter;
-        if rises && plausible && gained && self.left < MOST_LEFT * self.without {
+        let explains = gained && self.left < MOST_LEFT * self.without;
+        if rises && size < PLAUSIBLE && explains {
             Tone::Other(self.curve)
-        } else if !gained && self.without < UNEXPLAINED * freedom {
+        } else if !(gained && size > SLIGHT) && self.without < UNEXPLAINED * freedom {
             Tone::Srgb
         } else {
             Tone::Unknown
@@ -301,7 +305,8 @@ fn shape(shown: &Sums, curve: &Curve, target: &mut Target) {
 mod tests {
     use super::*;
 
-    /// Light that a curve explains is a curve's, light that it explains in part may be, and light that scatters is nobody's.
+    /// Light that a curve explains is a curve's, light that one explains in part may be, unless it is hardly another one, and light that
+    /// scatters is nobody's.
     #[test]
     fn what_a_curve_explains_in_part_is_not_the_standard_curves() {
         let target = Target::plain(100.0, 100.0, 150.0);
@@ -312,18 +317,19 @@ mod tests {
             scale: 0.0,
         };
         let seen: Vec<Seen<'_>> = (0..48).map(frame).collect();
-        let reading = |left: f64, without: f64| {
+        let reading = |first: f64, left: f64, without: f64| {
             let fitted = Fitted {
-                curve: Curve::new(-0.1, 0.0, 0.0),
+                curve: Curve::new(first, 0.0, 0.0),
                 left,
                 without,
                 beyond: Vec::new(),
             };
             fitted.reading(&seen)
         };
-        assert!(matches!(reading(4.0, 300.0), Tone::Other(_)));
-        assert_eq!(reading(100.0, 300.0), Tone::Unknown);
-        assert_eq!(reading(100.0, 150.0), Tone::Srgb);
-        assert_eq!(reading(900.0, 950.0), Tone::Unknown);
+        assert!(matches!(reading(-0.5, 4.0, 300.0), Tone::Other(_)));
+        assert_eq!(reading(-0.5, 100.0, 300.0), Tone::Unknown);
+        assert_eq!(reading(-0.1, 100.0, 300.0), Tone::Srgb);
+        assert_eq!(reading(-0.5, 100.0, 150.0), Tone::Srgb);
+        assert_eq!(reading(-0.5, 900.0, 950.0), Tone::Unknown);
     }
 }

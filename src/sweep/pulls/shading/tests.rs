@@ -176,7 +176,7 @@ fn large_tape_hides_falling_light_and_the_uncertainty_says_so() {
 fn light_that_changes_with_focus_is_held() {
     // Brightness by g a pixel rises by g·c/2 to the rim.
     let changing: Tilt = |blur| {
-        let tilt = 1.2e-4 * (1.0 + 0.4 * (blur - 25.0) / 110.0) * blur.abs() / 2.0;
+        let tilt = 6e-4 * (1.0 + 0.4 * (blur - 25.0) / 110.0) * blur.abs() / 2.0;
         (tilt, tilt)
     };
     let (shading, _, after, u) = errors(changing);

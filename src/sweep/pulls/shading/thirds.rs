@@ -42,9 +42,10 @@ const MIDDLE: f64 = 0.5;
 const NUMBERS: usize = 6;
 
 /// Standard deviation over half a picture's width of the rise that lenses have whose light falls off: cos⁴ of 35, 28 and 24 mm on 36 mm
-/// makes 0.5, 0.75 and 1 at three quarters of the way to the side (computed), the rim of the barrel more; and of its change from the first
-/// frame to the last, as the pupil moves. Our choice.
+/// makes 0.5, 0.75 and 1 at three quarters of the way to the side (computed), the rim of the barrel more. Our choice.
 const USUAL_OVER_HALF: f64 = 0.7;
+/// The same of its change from the first frame to the last, as the pupil moves. Our choice.
+const USUAL_CHANGE: f64 = 0.5;
 /// Standard deviation of the light across a pupil: cos⁴ does 0.3 to 1 % (computed, f/2 to f/2.8 and 1 to 2 m), coatings and rims more. Our choice.
 const USUAL_ACROSS: f64 = 0.03;
 /// Skewness of tape that is cut by eye: a square with one end askew by 5° has 0.03 (computed) …
@@ -226,7 +227,7 @@ pub(super) fn read(
     let smallest = seen.iter().map(|s| s.size).fold(f64::INFINITY, f64::min);
     let usual = DVector::from_vec(vec![
         USUAL_OVER_HALF / half,
-        USUAL_OVER_HALF / half,
+        USUAL_CHANGE / half,
         USUAL_ACROSS,
         USUAL_ACROSS,
         USUAL_TAPE * smallest.max(1.0),
