@@ -89,7 +89,8 @@ parts! {
          camera moved, or the lens's axis, which change no shift, or one target alone: what the shift would hold then.";
     AssumedInfinity, "assumed_infinity", false,
         "That the last frame is at infinity is taken from the blur, which a frame that is short of it shows as well if the \
-         entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor.";
+         entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor. Where \
+         nothing tells of it, it is taken on trust: what every shift would lack for each step of the bracket by which it is short.";
     ReferenceNotAtInfinity, "reference_not_at_infinity", false,
         "The reference is short of infinity: what the curve, running on straight or bent as it is at its end, whichever is \
          more, still does in the dioptres left. Every shift lacks about this much.";

@@ -6,7 +6,8 @@ use crate::sweep::sequence::restore::Restored;
 use crate::sweep::sorting::order;
 use crate::sweep::verdict::infinity::Witness;
 use crate::sweep::{
-    Code, DistanceSource, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings, distance,
+    Code, DistanceSource, Finding, FrameResult, Part, Severity, SweepMeasurement, SweepSettings,
+    distance,
 };
 use crate::units::Measured;
 
@@ -186,10 +187,16 @@ pub(super) fn unknown(
     };
     // With the distance to the targets, blur tells at least a last frame that is far short of it.
     let is_open = settings.target_distance.is_none() && evidence.shortfall.is_none();
-    let trusted = if is_open {
-        ", but that the last frame is at infinity, against which it is stated, is taken on trust"
-    } else {
-        ""
+    let summary = sweep.summary.as_ref();
+    let a_step = summary.and_then(|summary| summary.budget.bound_pct(Part::AssumedInfinity));
+    let trusted = match a_step {
+        _ if !is_open => String::new(),
+        None => ", but that the last frame is at infinity, against which it is stated, is taken on trust".to_owned(),
+        Some(a_step) => format!(
+            ", but that the last frame is at infinity, against which it is stated, is taken on trust: the shift still changes there, and \
+             for each step of the bracket by which the sweep ends short of infinity, every shift lacks about {} percentage points",
+            signed(a_step)
+        ),
     };
     Some(finding(
         Code::DistanceUnknown,

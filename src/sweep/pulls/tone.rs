@@ -26,7 +26,7 @@ const FEWEST: usize = 7;
 pub(in crate::sweep) const PRIOR: [f64; POWERS] = [0.5, 0.25, 0.05];
 /// Scatter of the logarithm of the light that good sweeps have.
 const SCATTER: f64 = 0.003;
-/// Improvement of χ² from which the curve is believed: 6 standard deviations.
+/// Improvement of χ² from which there is another curve: 6 standard deviations.
 const WORTH_A_CURVE: f64 = 36.0;
 /// Most of χ² that a curve leaves. Sharpening in the camera makes sharp targets brighter too, and no curve explains how: it leaves a
 /// third to an eightieth, tone curves a seventieth to a thousandth (simulated sweeps).
@@ -34,6 +34,9 @@ const MOST_LEFT: f64 = 1.0 / 40.0;
 /// Largest sum of squares of the numbers over `PRIOR`: tone curves came to 7, strong sharpening that `MOST_LEFT` lets pass to 9 and
 /// more.
 const PLAUSIBLE: f64 = 8.0;
+/// The same from which a curve that explains the light in part may be another one than sRGB's: dim sweeps and cluttered ones under sRGB's
+/// came to 0.3, clipped blacks to 4.
+const SLIGHT: f64 = 0.5;
 /// How much light that changes evenly with the travel bends, as a part of the change: falloff that goes away while focusing does by
 /// a fifth (computed, 0.9 of the light in the corners to 0.2).
 const BEND_OF_DRIFT: f64 = 0.2;
@@ -76,6 +79,19 @@ pub(in crate::sweep) enum Tone {
     Other(Curve),
     /// Too few frames tell, or what they tell is no curve's doing: they may.
     Unknown,
+}
+
+impl Tone {
+    /// What the second moment along the line less that across has more for one of each number of the curve, px²: to first order.
+    pub(super) fn longer_by_curve(self, target: &Target) -> [f64; POWERS] {
+        let light = match self {
+            Self::Other(curve) => light(&curve, target),
+            Self::Srgb | Self::Unknown => 1.0,
+        };
+        let longer = 2.0 * target.elongation * target.variance_px2.value;
+        let toned = &target.toned;
+        std::array::from_fn(|k| (toned.xx[k] - toned.yy[k] - longer * toned.light[k]) / light)
+    }
 }
 
 /// Reads the curve and puts it to the shapes, the light and the centres of all targets.
@@ -181,12 +197,12 @@ impl Fitted {
                 .into_iter()
                 .all(|log| slope(curve, log) > LEAST_SLOPE && gain(curve, log) > 0.0)
         });
-        let plausible = curve.component_div(&Curve::from(PRIOR)).norm_squared() < PLAUSIBLE;
-        let explains = self.without - self.left > WORTH_A_CURVE * scatter
-            && self.left < MOST_LEFT * self.without;
-        if rises && plausible && explains {
+        let size = curve.component_div(&Curve::from(PRIOR)).norm_squared();
+        let gained = self.without - self.left > WORTH_A_CURVE * scatter;
+        let explains = gained && self.left < MOST_LEFT * self.without;
+        if rises && size < PLAUSIBLE && explains {
             Tone::Other(self.curve)
-        } else if self.without < UNEXPLAINED * freedom {
+        } else if !(gained && size > SLIGHT) && self.without < UNEXPLAINED * freedom {
             Tone::Srgb
         } else {
             Tone::Unknown
@@ -283,4 +299,37 @@ fn shape(shown: &Sums, curve: &Curve, target: &mut Target) {
     let wider = target.variance_px2.value / variance;
     target.lean.tilt_px2 *= wider;
     target.lean.fourth_px4 *= wider.powi(2);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Light that a curve explains is a curve's, light that one explains in part may be, unless it is hardly another one, and light that
+    /// scatters is nobody's.
+    #[test]
+    fn what_a_curve_explains_in_part_is_not_the_standard_curves() {
+        let target = Target::plain(100.0, 100.0, 150.0);
+        let frame = |k: u8| Seen {
+            target: &target,
+            side: usize::from(k % 2),
+            travel: f64::from(k / 2) / 23.0,
+            scale: 0.0,
+        };
+        let seen: Vec<Seen<'_>> = (0..48).map(frame).collect();
+        let reading = |first: f64, left: f64, without: f64| {
+            let fitted = Fitted {
+                curve: Curve::new(first, 0.0, 0.0),
+                left,
+                without,
+                beyond: Vec::new(),
+            };
+            fitted.reading(&seen)
+        };
+        assert!(matches!(reading(-0.5, 4.0, 300.0), Tone::Other(_)));
+        assert_eq!(reading(-0.5, 100.0, 300.0), Tone::Unknown);
+        assert_eq!(reading(-0.1, 100.0, 300.0), Tone::Srgb);
+        assert_eq!(reading(-0.5, 100.0, 150.0), Tone::Srgb);
+        assert_eq!(reading(-0.5, 900.0, 950.0), Tone::Unknown);
+    }
 }

@@ -19,9 +19,9 @@ use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
 use super::spread::reference_px;
 use super::telling_pair;
-use super::tone::Tone;
+use super::tone::{PRIOR, Tone};
 use super::vignette::weight;
-use crate::measure::Target;
+use crate::measure::{POWERS, Target};
 use crate::sweep::FrameResult;
 use crate::sweep::distance::blur::BlurCourse;
 use crate::sweep::fitting::least_squares;
@@ -34,15 +34,15 @@ const ALIKE: f64 = 0.5;
 const MOST: f64 = 0.1;
 /// Improvement of χ² over its scatter from which it is taken to change with focus: 4 standard deviations.
 const WORTH_A_CHANGE: f64 = 16.0;
+/// Rounds of fitting with the scatter that the one before left.
+const ROUNDS: usize = 3;
 /// Share of the correction that stays as its standard uncertainty: pupils that look longer from the side stretch the blur too,
 /// and pull nothing.
 const LEFT_OVER: f64 = 0.5;
 
-/// Largest share that is left alone where the tone curve is not sRGB's: what the sweep does not tell of the curve leaves as much
-/// (simulated sweeps with S-shaped curves).
-const LEAST_STRAIGHTENED: f64 = 0.015;
-/// The same where it could not be read: twice that.
-const LEAST_UNKNOWN: f64 = 0.03;
+/// Largest share that is left alone where the tone curve is not sRGB's: what curves are beside the three numbers that are fitted leaves
+/// as much (simulated sweeps with a linear toe).
+const LEAST_BESIDE: f64 = 0.015;
 
 /// How the blur is stretched.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -73,6 +73,8 @@ struct Seen {
     variance: f64,
     /// Second moment along the line less that across, left and right, px².
     longer: [f64; 2],
+    /// What the mean of both has more for one of each number of another tone curve, px².
+    by_curve: [f64; POWERS],
 }
 
 /// Looks for a stretch, or a shrinking as one below 0; `None` where the blur is as long as it is high, or where one target alone
@@ -94,7 +96,11 @@ pub(super) fn detect(
             let scale = frames[place].separation_px?.value / separation;
             let variance = |t: &Target| t.variance_px2.value / (scale * scale);
             let longer = |t: &Target| 2.0 * t.elongation * variance(t);
+            let by_curve = [left, right].map(|t| tone.longer_by_curve(t));
             Some(Seen {
+                by_curve: std::array::from_fn(|k| {
+                    (by_curve[0][k] + by_curve[1][k]) / (2.0 * scale * scale)
+                }),
                 travel: frames[place].travel,
                 blur: blur.value,
                 variance: (variance(left) + variance(right)) / 2.0,
@@ -122,27 +128,75 @@ pub(super) fn detect(
         .into_iter()
         .any(|travel| both.at(travel).abs() > SIGNIFICANCE * both.u_at(travel));
     let little = ends.into_iter().all(|travel| both.at(travel).abs() < MOST);
-    let most = both.at(0.0).abs().max(both.at(1.0).abs());
-    (alike && one_way && stands_out && little).then(|| Warp {
-        stretch: both,
-        believed: match tone {
-            Tone::Srgb => true,
-            Tone::Other(_) => most > LEAST_STRAIGHTENED,
-            Tone::Unknown => most > LEAST_UNKNOWN,
-        },
+    if !(alike && one_way && stands_out && little) {
+        return None;
+    }
+    let (stretch, believed) = match tone {
+        Tone::Srgb => (both, true),
+        Tone::Other(_) | Tone::Unknown => {
+            let beside = beside_a_curve(&seen, &both)?;
+            let stands_out = ends.into_iter().any(|travel| {
+                let share = beside.at(travel).abs();
+                share > LEAST_BESIDE.max(SIGNIFICANCE * beside.u_at(travel))
+            });
+            if stands_out {
+                (beside, true)
+            } else {
+                (both, false)
+            }
+        }
+    };
+    Some(Warp {
+        stretch,
+        believed,
         middle_px: (f64::from(width_px) - 1.0) / 2.0,
     })
+}
+
+/// The same stretch, steady or changing, beside another tone curve, under which tape that is no square passes for a stretch: sharp
+/// tape is bright and blurred tape dim.
+fn beside_a_curve(seen: &[Seen], plain: &Stretch) -> Option<Stretch> {
+    let changes = plain.covariance[(1, 1)] > 0.0;
+    let curve = if changes { 3 } else { 2 };
+    let mut design = DMatrix::zeros(seen.len() + POWERS, curve + POWERS);
+    let mut longer = DVector::zeros(seen.len() + POWERS);
+    for (row, s) in seen.iter().enumerate() {
+        let root = weight(s.blur, 1).sqrt();
+        longer[row] = root * (s.longer[0] + s.longer[1]) / 2.0;
+        for term in 0..curve {
+            design[(row, term)] = root * course(s, term);
+        }
+        for (k, by_curve) in s.by_curve.iter().enumerate() {
+            design[(row, curve + k)] = root * by_curve;
+        }
+    }
+    let without = design.columns(0, curve).into_owned();
+    let mut fitted = least_squares::fit(&without, &longer)?;
+    for _ in 0..ROUNDS {
+        for (k, usual) in PRIOR.iter().enumerate() {
+            design[(seen.len() + k, curve + k)] = fitted.scatter.sqrt() / usual;
+        }
+        fitted = least_squares::fit(&design, &longer)?;
+    }
+    let told = Stretch {
+        share: Vector2::new(fitted.factors[1], fitted.factors[2]),
+        covariance: fitted.covariance.fixed_view::<2, 2>(1, 1) * fitted.scatter,
+    };
+    Some(if changes { told } else { told.steady() })
+}
+
+/// A share e makes the second moments of all of the light differ by 2·e·σ², beside what the tape's own differ by.
+fn course(s: &Seen, term: usize) -> f64 {
+    match term {
+        0 => 1.0,
+        1 => 2.0 * s.variance,
+        _ => 2.0 * s.variance * s.travel,
+    }
 }
 
 /// The stretch that second moments show, and whether it changes with focus.
 fn stretch(seen: &[Seen], longer: &dyn Fn(&[f64; 2]) -> f64) -> Option<Stretch> {
     let root: Vec<f64> = seen.iter().map(|s| weight(s.blur, 1).sqrt()).collect();
-    // A share e makes the second moments of all of the light differ by 2·e·σ², beside what the tape's own differ by.
-    let course = |s: &Seen, term: usize| match term {
-        0 => 1.0,
-        1 => 2.0 * s.variance,
-        _ => 2.0 * s.variance * s.travel,
-    };
     let fit = |terms: usize| {
         let courses = DMatrix::from_fn(seen.len(), terms, |row, term| {
             root[row] * course(&seen[row], term)
@@ -167,6 +221,14 @@ fn stretch(seen: &[Seen], longer: &dyn Fn(&[f64; 2]) -> f64) -> Option<Stretch> 
 }
 
 impl Stretch {
+    /// Without a change.
+    fn steady(self) -> Self {
+        Self {
+            share: Vector2::new(self.share[0], 0.0),
+            covariance: Matrix2::new(self.covariance[(0, 0)], 0.0, 0.0, 0.0),
+        }
+    }
+
     fn at(&self, travel: f64) -> f64 {
         self.share.dot(&Vector2::new(1.0, travel))
     }
@@ -238,5 +300,60 @@ impl Warp {
             Some(100.0 * left.hypot(self.stretch.u_of(pulls)) / frame.separation_px?.value)
         };
         frames.iter().map(|frame| u(frame).unwrap_or(0.0)).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What 21 frames show of tape of 40 × 60 px and its blur, in a picture stretched by the share `stretched`, under a curve with the
+    /// first number `curve`: light of a disc of the blur's size falls with its square, and so does the logarithm that goes with it.
+    fn shown(stretched: f64, curve: f64) -> Vec<Seen> {
+        let tape = (40.0 * 40.0 - 60.0 * 60.0) / 12.0;
+        let frame = |k: u8| {
+            let travel = f64::from(k) / 20.0;
+            let blur = 120.0 - 160.0 * travel;
+            let variance = 2600.0 / 12.0 + blur * blur / 16.0;
+            let dim = (1.0 + blur * blur / 2400.0).ln();
+            // The tape's own part of the second moments counts for more or less, and the more so the sharper it is.
+            let by_curve = [1, 2, 3].map(|power| tape * (-1.0 - dim).powi(power));
+            let scatter = [0.3, -0.5, 0.1, 0.4, -0.2, -0.1][usize::from(k % 6)];
+            let longer = tape + 2.0 * stretched * variance + curve * by_curve[0] + scatter;
+            Seen {
+                travel,
+                blur,
+                variance,
+                longer: [longer; 2],
+                by_curve,
+            }
+        };
+        (0..21).map(frame).collect()
+    }
+
+    fn plain(seen: &[Seen]) -> Stretch {
+        stretch(seen, &|longer| (longer[0] + longer[1]) / 2.0).expect("enough frames")
+    }
+
+    /// Tape that is no square is no stretch under another curve, and a stretch beside it is told within its uncertainty.
+    #[test]
+    fn another_tone_curve_is_no_stretch() {
+        let curved = shown(0.0, -0.3);
+        let alone = plain(&curved);
+        assert!(
+            alone.at(0.0).abs() > SIGNIFICANCE * alone.u_at(0.0),
+            "{alone:?}"
+        );
+        for stretched in [0.0, 0.02] {
+            let seen = shown(stretched, -0.3);
+            let beside = beside_a_curve(&seen, &plain(&seen)).expect("enough frames");
+            for travel in [0.0, 1.0] {
+                let off = beside.at(travel) - stretched;
+                assert!(
+                    off.abs() < 2.5 * beside.u_at(travel),
+                    "{stretched}: {beside:?}"
+                );
+            }
+        }
     }
 }

@@ -48,6 +48,10 @@ pub(in crate::sweep) struct Shortfall {
 const NEAR: f64 = 0.1;
 /// Farther off, it counts when it costs this much, percentage points.
 const COSTLY_PCT: f64 = 0.05;
+/// Standard uncertainties by which a curve still has to change at its end before it has not levelled off.
+const LEVEL_SIGMA: f64 = 2.0;
+/// Change below which it has, percentage points: less is not shown.
+const LEVEL_PCT: f64 = 0.01;
 /// Last blur over the nominal pupil's at infinity below which the last frame is clearly short: f-numbers and vignetting
 /// explain a fifth, an iris of few blades an eighth.
 const SHORT_BLUR: f64 = 0.55;
@@ -109,9 +113,14 @@ pub(in crate::sweep) fn assess(
                 pct: effect,
             });
         }
-        if stated.is_none()
-            && let Some(effect) = costs(seen.open_dioptres).filter(|effect| *effect != 0.0)
-        {
+        let assumed = if stated.is_some() {
+            None
+        } else if seen.last.is_some() {
+            costs(seen.open_dioptres).filter(|effect| *effect != 0.0)
+        } else {
+            a_step_short(frames, summary).filter(|_| seen.target_m.is_none())
+        };
+        if let Some(effect) = assumed {
             summary.budget.systematic.push(BudgetLine {
                 part: Part::AssumedInfinity,
                 pct: effect,
@@ -134,6 +143,16 @@ pub(in crate::sweep) fn assess(
     };
     summary.relative_to_farthest = matters;
     matters.then_some(shortfall)
+}
+
+/// What every shift would lack, percentage points, if the sweep ended one step of the bracket short of infinity; `None` where the curve
+/// has levelled off there, within its expanded uncertainty (k = 2) or a hundredth.
+fn a_step_short(frames: &[FrameResult], summary: &Summary) -> Option<f64> {
+    let before = frames[..summary.reference].iter().rev();
+    let before = before.filter_map(|frame| frame.shift_pct).next()?;
+    let step = 1.0 / (frames.len() as f64 - 1.0);
+    lacking_by_travel(&summary.curve, step)
+        .filter(|effect| effect.abs() > LEVEL_PCT.max(LEVEL_SIGMA * before.std_error))
 }
 
 /// Share of the bend by which a curve may bend more, or less, beyond its end than before it: holds what textbook lenses and curves of

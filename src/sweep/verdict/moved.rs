@@ -21,8 +21,11 @@ use crate::units::Measured;
 const FITS: f64 = 9.0;
 /// … and that the camera did not is as sure as 5.5 of them …
 const NOT_CAMERA: f64 = 30.0;
-/// … and that the ring did not is likelier by e³.
+/// … and that the ring did not is likelier by e³, …
 const NOT_RING: f64 = 6.0;
+/// … or, over more frames than one, that the lens's breathing does not bend there, as sure as five standard uncertainties: of some
+/// hundred courses one that fits a bend goes with the camera's trembling by three of them.
+const NOT_BREATHING: f64 = 25.0;
 /// A move of the middle is looked at from five standard uncertainties on.
 const MIDDLE_SURE: f64 = 5.0;
 /// A step of the distances that nothing lays to target or ring is left open from seven on: the largest of a thousand simulated
@@ -220,9 +223,12 @@ pub(in crate::sweep) fn find(
         };
         let (side, sign, misfit) = seen.side();
         let together = seen.together(sign);
-        let is_target = misfit < FITS
+        let at_once = seen.window.to - seen.window.from == 1;
+        let may_be_target = misfit < FITS
             && sure(seen.apart) > misfit + NOT_CAMERA
-            && sure(seen.along) > misfit + NOT_RING
+            && sure(seen.along) > misfit + NOT_RING;
+        let is_target = may_be_target
+            && (at_once || sure(seen.along) > misfit + NOT_BREATHING)
             && together.value.abs() > LEAST_SHARE * whole_px
             && keeps_its_light(frames, (at[seen.window.from], at[seen.window.to]))
             && other_is_still(&across, &seen, side);
@@ -232,9 +238,11 @@ pub(in crate::sweep) fn find(
             found
                 .moved
                 .push(moved(&seen, side, together, &at, frames.len()));
-        } else if sure(seen.along) > MIDDLE_SURE.powi(2) && misfit < sure(seen.apart) + FITS {
+        } else if (may_be_target && !at_once)
+            || sure(seen.along) > MIDDLE_SURE.powi(2) && misfit < sure(seen.apart) + FITS
+        {
             found.leave_open(&seen, 2.0 * along_px, whole_px, &at);
-        } else if seen.window.to - seen.window.from == 1 && sure(seen.apart) > APART_OPEN.powi(2) {
+        } else if at_once && sure(seen.apart) > APART_OPEN.powi(2) {
             found.leave_open(&seen, apart_px, whole_px, &at);
         } else if sure(seen.along) < MIDDLE_SURE.powi(2) {
             break;

@@ -108,7 +108,7 @@ pub(super) fn assumed_infinity(results: &[FocalDocument]) -> Option<String> {
         Some(assumed.pct).filter(|pct| pct.abs() >= WORTH_A_WORD_PCT)
     })?;
     Some(format!(
-        "that the last frame is at infinity is taken from the blur, which leaves open whether every shift lacks up to so many \
+        "that the last frame is at infinity is taken from the blur or on trust, which leaves open whether every shift lacks so many \
          percentage points: {known}."
     ))
 }

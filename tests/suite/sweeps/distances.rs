@@ -227,6 +227,13 @@ fn infinity_without_distances() {
     let on_trust = near.measure(&SweepSettings::default());
     assert!(message(&on_trust, Code::DistanceUnknown).contains("taken on trust"));
     assert_eq!(codes(&on_trust), [("distance_unknown", "note")]);
+    // What one more step would add is what the last one does, as the curve is nearly straight there.
+    let a_step = line(&on_trust, Part::AssumedInfinity).expect("a bound");
+    let last_step = on_trust.frames[17].shift_pct.expect("measured").value;
+    assert!(
+        (0.7..1.5).contains(&(a_step / last_step)),
+        "{a_step} {last_step}"
+    );
     let told = near.measure(&SweepSettings {
         target_distance: Metres::new(2.0).ok(),
         ..SweepSettings::default()

@@ -44,9 +44,9 @@ const NUMBERS: usize = 6;
 /// Standard deviation over half a picture's width of the rise that lenses have whose light falls off: cos⁴ of 35, 28 and 24 mm on 36 mm
 /// makes 0.5, 0.75 and 1 at three quarters of the way to the side (computed), the rim of the barrel more. Our choice.
 const USUAL_OVER_HALF: f64 = 0.7;
-/// The same of its change from the first frame to the last.
-const USUAL_CHANGE: f64 = 1.1;
-/// The same of the light across a pupil: cos⁴ does 0.3 to 1 % (computed, f/2 to f/2.8 and 1 to 2 m), coatings and rims more. Our choice.
+/// The same of its change from the first frame to the last, as the pupil moves. Our choice.
+const USUAL_CHANGE: f64 = 0.5;
+/// Standard deviation of the light across a pupil: cos⁴ does 0.3 to 1 % (computed, f/2 to f/2.8 and 1 to 2 m), coatings and rims more. Our choice.
 const USUAL_ACROSS: f64 = 0.03;
 /// Skewness of tape that is cut by eye: a square with one end askew by 5° has 0.03 (computed) …
 const USUAL_TAPE: f64 = 0.03;
@@ -71,11 +71,9 @@ const SETS: [Set<'static>; 8] = [
 /// Logarithm of how much likelier third moments have to be with a tilt of the pupil's than with none before it is weighed beside
 /// brightness: what can't be seen at all is a bound and no scatter. Odds of 20.
 const LEANS: f64 = 3.0;
-/// The same of brightness that changes with focus before it is weighed beside brightness that does not: odds of 2.
-const LIKELIER: f64 = std::f64::consts::LN_2;
-/// The same where the tone curve is not sRGB's, with what uncertainties grow by there: what straightening leaves leans
-/// by the blur and in all frames alike. Odds of 150, and half as much again (simulated sweeps).
-const TONED: (f64, f64) = (5.0, 1.5);
+/// What uncertainties grow by where the tone curve is not sRGB's: what straightening leaves leans by the blur and in all frames
+/// alike (simulated sweeps).
+const TONED: f64 = 1.5;
 /// All of them, and light across the pupil alone.
 const ALL: [Set<'static>; 1] = [(1.0, &[TORN, RISE, CHANGE, ACROSS, COMA])];
 /// See `ALL`.
@@ -224,7 +222,7 @@ pub(super) fn read(
     half: f64,
     toned: bool,
 ) -> Option<Read> {
-    let (likelier, doubt) = if toned { TONED } else { (LIKELIER, 1.0) };
+    let doubt = if toned { TONED } else { 1.0 };
     let mut kept: Vec<&Seen> = seen.iter().collect();
     let smallest = seen.iter().map(|s| s.size).fold(f64::INFINITY, f64::min);
     let usual = DVector::from_vec(vec![
@@ -271,14 +269,11 @@ pub(super) fn read(
             DMatrix::from_diagonal(&weights) * courses,
             thirds.component_mul(&weights),
         );
-        let weigh = |courses: &DMatrix<f64>, thirds: &DVector<f64>| {
-            weigh(courses, thirds, &usual, likelier)
-        };
-        let found = weigh(&courses, &thirds)?;
+        let found = weigh(&courses, &thirds, &usual)?;
         let alone = spike_and_slab::expected(&courses, &thirds, &usual, &ALONE)?;
         let u_alone = alone.covariance[(ACROSS, ACROSS)].max(0.0).sqrt();
         return Some(Read {
-            by_frame: by_frame(&courses, &thirds, &found, weigh)?,
+            by_frame: by_frame(&courses, &thirds, &usual, &found)?,
             mean: found.mean,
             covariance: found.covariance,
             spread,
@@ -292,8 +287,8 @@ pub(super) fn read(
 fn by_frame(
     courses: &DMatrix<f64>,
     thirds: &DVector<f64>,
+    usual: &DVector<f64>,
     found: &Expected,
-    weigh: impl Fn(&DMatrix<f64>, &DVector<f64>) -> Option<Expected>,
 ) -> Option<DMatrix<f64>> {
     let mut sum = DMatrix::zeros(NUMBERS, NUMBERS);
     if courses.nrows() == FEWEST {
@@ -303,6 +298,7 @@ fn by_frame(
         let without = weigh(
             &courses.clone().remove_row(at),
             &thirds.clone().remove_row(at),
+            usual,
         )?;
         let moved = without.mean - &found.mean;
         let row = courses.row(at);
@@ -312,30 +308,17 @@ fn by_frame(
     Some(sum)
 }
 
-/// What is to be expected of the numbers; `likelier` is what a change with focus takes to be weighed.
-fn weigh(
-    courses: &DMatrix<f64>,
-    thirds: &DVector<f64>,
-    usual: &DVector<f64>,
-    likelier: f64,
-) -> Option<Expected> {
+/// What is to be expected of the numbers.
+fn weigh(courses: &DMatrix<f64>, thirds: &DVector<f64>, usual: &DVector<f64>) -> Option<Expected> {
     let of = |sets: &[Set<'_>]| spike_and_slab::expected(courses, thirds, usual, sets);
     let evidence = |set: &[usize]| Some(of(&[(1.0, set)])?.log_evidence);
-    let (none, rise) = (evidence(&[TORN])?, evidence(&[TORN, RISE])?);
-    let tilts = evidence(&[TORN, ACROSS])?.max(evidence(&[TORN, COMA])?) - none > LEANS;
-    let changes = evidence(&[TORN, RISE, CHANGE])? > none.max(rise) + likelier;
+    let tilts = evidence(&[TORN, ACROSS])?.max(evidence(&[TORN, COMA])?) - evidence(&[TORN])?;
     let mut weighed: Vec<(f64, Vec<usize>)> = Vec::with_capacity(TAPES.len() * SETS.len());
     for (of_tape, tape) in TAPES {
         for (chance, set) in SETS {
-            if !tilts && (set.contains(&ACROSS) || set.contains(&COMA)) {
-                continue;
-            }
-            // A change that does not show is a rise all the same.
-            let shown = set.iter().filter(|number| changes || **number != CHANGE);
-            let set: Vec<usize> = [tape].iter().chain(shown).copied().collect();
-            match weighed.iter_mut().find(|(_, other)| *other == set) {
-                Some((sum, _)) => *sum += of_tape * chance,
-                None => weighed.push((of_tape * chance, set)),
+            if tilts > LEANS || !(set.contains(&ACROSS) || set.contains(&COMA)) {
+                let set = [tape].iter().chain(set).copied().collect();
+                weighed.push((of_tape * chance, set));
             }
         }
     }
