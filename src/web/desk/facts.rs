@@ -211,7 +211,8 @@ pub(super) fn conditions(sweep: &Sweep) -> Vec<(&'static str, String)> {
 }
 
 /// The line under the random parts of a budget.
-pub(super) const TOGETHER: &str = "Together: the root of the sum of their squares, half of the stated ±";
+pub(super) const TOGETHER: &str =
+    "Together: the root of the sum of their squares, half of the stated ±";
 
 /// The uncertainty budget of the worst shift: what it is, whether it is a bound, how much.
 pub(super) fn budget(sweep: &Sweep) -> Vec<(&'static str, &'static str, String)> {

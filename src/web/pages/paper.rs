@@ -299,7 +299,9 @@ impl Section {
             let shortfall = bounds::shortfall(results);
             let infinity = bounds::assumed_infinity(results);
             let open = bounds::left_open(results);
-            let notes = [perspective, shortfall, infinity, open].into_iter().flatten();
+            let notes = [perspective, shortfall, infinity, open]
+                .into_iter()
+                .flatten();
             for letters in notes.map(|note| letters(&note)).chain([angles]) {
                 taken += self.face.lines(letters + 20, SMALL_LETTERS) * SMALL_LINE_MM + GAP_MM;
             }
