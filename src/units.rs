@@ -47,6 +47,36 @@ macro_rules! quantity {
     };
 }
 
+/// A choice whose variants have words: an enum with all of them, the word of each, and the one that a word stands for.
+macro_rules! choice {
+    ($(#[$doc:meta])* pub enum $name:ident { $($(#[$about:meta])* $variant:ident = $code:literal,)+ }) => {
+        $(#[$doc])*
+        pub enum $name {
+            $($(#[$about])* $variant,)+
+        }
+
+        impl $name {
+            /// All of them, in the order that they are offered in.
+            pub const ALL: [Self; [$($code),+].len()] = [$(Self::$variant),+];
+
+            /// The word for it in options, queries, JSON and storage.
+            #[must_use]
+            pub const fn code(self) -> &'static str {
+                match self {
+                    $(Self::$variant => $code),+
+                }
+            }
+
+            /// What a word stands for.
+            #[must_use]
+            pub fn from_code(code: &str) -> Option<Self> {
+                Self::ALL.into_iter().find(|one| one.code() == code)
+            }
+        }
+    };
+}
+pub(crate) use choice;
+
 quantity!(
     /// A focal length or a size on the sensor, mm.
     Millimetres, mm, "mm", "a length", "from 0.001 to 100000 mm", |v| (0.001..=100_000.0).contains(&v)

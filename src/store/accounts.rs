@@ -1,42 +1,21 @@
 //! Accounts. Passwords arrive here already hashed.
 
+use super::document::unknown;
 use super::error::taken;
 use super::{Store, StoreError};
+use crate::units::choice;
 
 /// Key of an account.
 pub type AccountId = i64;
 
-/// What an account may do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Role {
-    /// Own uploads and sweeps.
-    Reviewer,
-    /// All sweeps and accounts.
-    Operator,
-}
-
-impl Role {
-    /// Both roles.
-    pub const ALL: [Self; 2] = [Self::Reviewer, Self::Operator];
-
-    /// The word for the role in options and storage.
-    #[must_use]
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::Reviewer => "reviewer",
-            Self::Operator => "operator",
-        }
-    }
-
-    /// The role that a code stands for.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|role| role.code() == code)
-    }
-
-    pub(super) fn from_stored(code: &str) -> Result<Self, StoreError> {
-        Self::from_code(code)
-            .ok_or_else(|| StoreError::Damaged(format!("there is no role \"{code}\"")))
+choice! {
+    /// What an account may do.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum Role {
+        /// Own uploads and sweeps.
+        Reviewer = "reviewer",
+        /// All sweeps and accounts.
+        Operator = "operator",
     }
 }
 
@@ -67,7 +46,7 @@ impl AccountRow {
         Ok(Account {
             id: self.id,
             name: self.name,
-            role: Role::from_stored(&self.role)?,
+            role: Role::from_code(&self.role).ok_or_else(|| unknown("role", &self.role))?,
             password_hash: self.password_hash,
         })
     }

@@ -1,35 +1,18 @@
 //! What a reviewer says of a shoot, and which part of it keeps results apart.
 
-use crate::units::Metres;
+use crate::units::{Metres, choice};
 
-/// Something of the camera that can be on or off.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
-pub enum Switch {
-    /// It was on.
-    On,
-    /// It was off.
-    Off,
-    /// Nobody said.
-    #[default]
-    Unknown,
-}
-
-impl Switch {
-    /// Every position.
-    pub const ALL: [Self; 3] = [Self::On, Self::Off, Self::Unknown];
-    /// The word for the position in JSON, forms and storage.
-    #[must_use]
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::On => "on",
-            Self::Off => "off",
-            Self::Unknown => "unknown",
-        }
-    }
-    /// The position that a code stands for.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|switch| switch.code() == code)
+choice! {
+    /// Something of the camera that can be on or off.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+    pub enum Switch {
+        /// It was on.
+        On = "on",
+        /// It was off.
+        Off = "off",
+        /// Nobody said.
+        #[default]
+        Unknown = "unknown",
     }
 }
 

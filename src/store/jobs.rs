@@ -2,38 +2,22 @@
 
 use sqlx::SqliteConnection;
 
+use super::document::unknown;
 use super::{Store, StoreError, SweepId};
+use crate::units::choice;
 
-/// What became of a job.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum JobState {
-    /// Nobody has claimed it.
-    Waiting,
-    /// A worker holds its lease.
-    Running,
-    /// Its result is stored.
-    Done,
-    /// It failed too often.
-    SetAside,
-}
-
-impl JobState {
-    /// The word for the state in JSON and storage.
-    #[must_use]
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::Waiting => "waiting",
-            Self::Running => "running",
-            Self::Done => "done",
-            Self::SetAside => "set_aside",
-        }
-    }
-
-    pub(super) fn from_stored(code: &str) -> Result<Self, StoreError> {
-        [Self::Waiting, Self::Running, Self::Done, Self::SetAside]
-            .into_iter()
-            .find(|state| state.code() == code)
-            .ok_or_else(|| StoreError::Damaged(format!("there is no job state \"{code}\"")))
+choice! {
+    /// What became of a job.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum JobState {
+        /// Nobody has claimed it.
+        Waiting = "waiting",
+        /// A worker holds its lease.
+        Running = "running",
+        /// Its result is stored.
+        Done = "done",
+        /// It failed too often.
+        SetAside = "set_aside",
     }
 }
 
@@ -253,7 +237,7 @@ impl JobRow {
             return Ok(None);
         };
         Ok(Some(JobView {
-            state: JobState::from_stored(&state)?,
+            state: JobState::from_code(&state).ok_or_else(|| unknown("job state", &state))?,
             attempts: self.job_attempts.unwrap_or(0),
             frames_done: self.job_frames_done.unwrap_or(0),
             frames_total: self.job_frames_total.unwrap_or(0),

@@ -10,46 +10,29 @@ use super::lens_page::LENS;
 use super::names::isolated;
 use super::search::{search_text, slug, sort_name};
 use super::{AccountId, Store, StoreError};
-use crate::units::{F_NUMBERS, FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M};
+use crate::units::{F_NUMBERS, FOCAL_LENGTHS_MM, FOCUS_DISTANCES_M, choice};
 
 /// Key of a lens.
 pub type LensId = i64;
 
-/// What sort of lens it is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
-    /// One focal length, for stills.
-    Prime,
-    /// Several focal lengths, for stills.
-    Zoom,
-    /// Made for close-ups.
-    Macro,
-    /// One focal length, for film.
-    CinePrime,
-    /// Several focal lengths, for film.
-    CineZoom,
+choice! {
+    /// What sort of lens it is.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum Kind {
+        /// One focal length, for stills.
+        Prime = "prime",
+        /// Several focal lengths, for stills.
+        Zoom = "zoom",
+        /// Made for close-ups.
+        Macro = "macro",
+        /// One focal length, for film.
+        CinePrime = "cine_prime",
+        /// Several focal lengths, for film.
+        CineZoom = "cine_zoom",
+    }
 }
 
 impl Kind {
-    /// Every kind.
-    pub const ALL: [Self; 5] = [
-        Self::Prime,
-        Self::Zoom,
-        Self::Macro,
-        Self::CinePrime,
-        Self::CineZoom,
-    ];
-    /// The word for the kind in JSON, queries and storage.
-    #[must_use]
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::Prime => "prime",
-            Self::Zoom => "zoom",
-            Self::Macro => "macro",
-            Self::CinePrime => "cine_prime",
-            Self::CineZoom => "cine_zoom",
-        }
-    }
     /// The kind in plain words.
     #[must_use]
     pub const fn words(self) -> &'static str {
@@ -60,11 +43,6 @@ impl Kind {
             Self::CinePrime => "cine prime",
             Self::CineZoom => "cine zoom",
         }
-    }
-    /// The kind that a code stands for.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|kind| kind.code() == code)
     }
 }
 

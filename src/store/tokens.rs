@@ -1,38 +1,18 @@
 //! Tokens of scripts. Only the hash of a token is kept; it is shown once, when it is made.
 
 use super::accounts::AccountRow;
+use super::document::unknown;
 use super::{Account, AccountId, Store, StoreError};
+use crate::units::choice;
 
-/// What a token may do on behalf of its account.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum TokenScope {
-    /// Uploads, and changes of drafts.
-    Drafts,
-    /// Also publishes and withdraws.
-    Publish,
-}
-
-impl TokenScope {
-    /// The word for the scope in options and storage.
-    #[must_use]
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::Drafts => "drafts",
-            Self::Publish => "publish",
-        }
-    }
-
-    /// The scope that a code stands for.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        [Self::Drafts, Self::Publish]
-            .into_iter()
-            .find(|scope| scope.code() == code)
-    }
-
-    fn from_stored(code: &str) -> Result<Self, StoreError> {
-        Self::from_code(code)
-            .ok_or_else(|| StoreError::Damaged(format!("there is no token scope \"{code}\"")))
+choice! {
+    /// What a token may do on behalf of its account.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum TokenScope {
+        /// Uploads, and changes of drafts.
+        Drafts = "drafts",
+        /// Also publishes and withdraws.
+        Publish = "publish",
     }
 }
 
@@ -159,7 +139,8 @@ impl Store {
             Ok(LiveToken {
                 id: row.token_id,
                 account: row.account.read()?,
-                scope: TokenScope::from_stored(&row.scope)?,
+                scope: TokenScope::from_code(&row.scope)
+                    .ok_or_else(|| unknown("token scope", &row.scope))?,
                 used_ms: row.used_ms,
             })
         })
@@ -190,7 +171,8 @@ impl Store {
             Ok(TokenRow {
                 id: row.id,
                 name: row.name,
-                scope: TokenScope::from_stored(&row.scope)?,
+                scope: TokenScope::from_code(&row.scope)
+                    .ok_or_else(|| unknown("token scope", &row.scope))?,
                 created_ms: row.created_ms,
                 expires_ms: row.expires_ms,
                 used_ms: row.used_ms,

@@ -2,41 +2,21 @@
 
 use std::collections::BTreeMap;
 
-use crate::units::{FNumber, FocusDistance, Metres, Millimetres};
+use crate::units::{FNumber, FocusDistance, Metres, Millimetres, choice};
 
-/// How the frames are put in order, near to far.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum FrameOrder {
-    /// By capture time, then natural file name; turned round or restored when distances or blur say so.
-    #[default]
-    Automatic,
-    /// By natural file name.
-    Name,
-    /// By capture time.
-    Time,
-    /// By capture time and name, last frame first.
-    Reverse,
-}
-
-impl FrameOrder {
-    /// Every order.
-    pub const ALL: [Self; 4] = [Self::Automatic, Self::Name, Self::Time, Self::Reverse];
-
-    /// The word for the order in options, JSON and storage.
-    #[must_use]
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::Automatic => "auto",
-            Self::Name => "name",
-            Self::Time => "time",
-            Self::Reverse => "reverse",
-        }
-    }
-
-    /// The order that a code stands for.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|order| order.code() == code)
+choice! {
+    /// How the frames are put in order, near to far.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+    pub enum FrameOrder {
+        /// By capture time, then natural file name; turned round or restored when distances or blur say so.
+        #[default]
+        Automatic = "auto",
+        /// By natural file name.
+        Name = "name",
+        /// By capture time.
+        Time = "time",
+        /// By capture time and name, last frame first.
+        Reverse = "reverse",
     }
 }
 

@@ -39,7 +39,7 @@ pub(super) fn decode<'text, T: Deserialize<'text>>(text: &'text str) -> Result<T
 }
 
 /// A code that stands for nothing known.
-fn unknown(what: &str, code: &str) -> StoreError {
+pub(super) fn unknown(what: &str, code: &str) -> StoreError {
     StoreError::Damaged(format!("there is no {what} \"{code}\""))
 }
 

@@ -48,7 +48,7 @@ async fn an_open_stream_does_not_hold_up_the_shutdown() {
 
 /// Changes the database under the server, without the checks of its columns.
 async fn damage(bench: &Bench, sql: &'static str) {
-    let path = bench.app.config.database().expect("a data folder");
+    let path = bench.app.config.folder.database().expect("a data folder");
     let address = format!("sqlite://{}", path.display());
     let mut database = SqliteConnection::connect(&address).await.expect("a file");
     for sql in ["PRAGMA ignore_check_constraints = ON", sql] {

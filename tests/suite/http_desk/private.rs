@@ -6,7 +6,7 @@ use std::io::{Cursor, Read as _};
 use breathmark::simulate::{PrivateData, Scene, SweepScript};
 
 use super::bench::Bench;
-use super::client::Answer;
+use super::client::{Answer, Request};
 
 const OWNER: &str = "Wilma Kaikant";
 const SERIAL: &str = "SN-4711-0815";
