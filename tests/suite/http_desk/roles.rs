@@ -122,10 +122,10 @@ const ROUTES: &[(&str, &str, [Answered; 4])] = &[
         "/sweeps/{sweep}/publish/preview",
         [SignIn, Absent, Let, Let],
     ),
-    // A version is public or not there.
+    // A version is public or not there; of this one there never is any.
     (
         "GET",
-        "/sweeps/{sweep}/versions/1",
+        "/sweeps/{sweep}/versions/99",
         [Absent, Absent, Absent, Absent],
     ),
     (
@@ -265,7 +265,7 @@ fn pattern(route: &str) -> String {
         .replace("{upload}", "{id}")
         .replace("/frames/1", "/frames/{frame}")
         .replace("/frames/{frame}.jpg", "/frames/{frame}")
-        .replace("/versions/1", "/versions/{version}")
+        .replace("/versions/99", "/versions/{version}")
         .replace("/files/x.jpg", "/files/{*name}")
 }
 
