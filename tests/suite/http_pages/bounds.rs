@@ -229,7 +229,11 @@ async fn what_is_lacking_to_infinity_is_counted_wherever_the_tolerance_is_told()
     assert!(rows.contains("shifts lack about +0.50 points"), "{rows}");
     let embedded = text(format!("/embed/lens/{SLUG}")).await;
     assert!(embedded.contains("beyond about 2.36 m"), "{embedded}");
-    for (tolerance, doubt) in [("4.4", Some("reference")), ("2", None), ("4.9", Some("near_end"))] {
+    for (tolerance, doubt) in [
+        ("4.4", Some("reference")),
+        ("2", None),
+        ("4.9", Some("near_end")),
+    ] {
         let query = format!("tolerance_pct={tolerance}");
         let told = site
             .get(&format!("/lenses/{SLUG}.json?{query}"))
