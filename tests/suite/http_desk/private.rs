@@ -10,9 +10,9 @@ use super::client::{Answer, Request};
 
 const OWNER: &str = "Wilma Kaikant";
 const SERIAL: &str = "SN-4711-0815";
-/// Half way from the equator, in figures that nothing else has: 47.1234° N, 9.8765° W.
+/// Half way from the equator, in figures that nothing else has: 47.1234° N, 109.8765° W.
 const LATITUDE: &str = "47.12";
-const LONGITUDE: &str = "9.87";
+const LONGITUDE: &str = "109.87";
 
 /// Frames whose EXIF holds owner, serial number and place.
 fn frames() -> Vec<(String, Vec<u8>)> {
@@ -22,7 +22,7 @@ fn frames() -> Vec<(String, Vec<u8>)> {
         owner: OWNER.to_owned(),
         serial: SERIAL.to_owned(),
         latitude_deg: 47.1234,
-        longitude_deg: -9.8765,
+        longitude_deg: -109.8765,
     });
     (0..script.frames)
         .map(|frame| {

@@ -44,8 +44,9 @@ const NUMBERS: usize = 6;
 /// Standard deviation over half a picture's width of the rise that lenses have whose light falls off: cos⁴ of 35, 28 and 24 mm on 36 mm
 /// makes 0.5, 0.75 and 1 at three quarters of the way to the side (computed), the rim of the barrel more. Our choice.
 const USUAL_OVER_HALF: f64 = 0.7;
-/// The same of its change from the first frame to the last, as the pupil moves: it is a part of the rise. Our choice.
-const USUAL_CHANGE: f64 = 0.25;
+/// Standard deviation of its change from the first frame to the last, as a share of the rise that may be there: what does not fall off
+/// does not change. Our choice.
+const USUAL_CHANGE: f64 = 0.4;
 /// Standard deviation of the light across a pupil: cos⁴ does 0.3 to 1 % (computed, f/2 to f/2.8 and 1 to 2 m), coatings and rims more. Our choice.
 const USUAL_ACROSS: f64 = 0.03;
 /// Skewness of tape that is cut by eye: a square with one end askew by 5° has 0.03 (computed) …
@@ -57,12 +58,11 @@ const TAPES: [(f64, usize); 2] = [(0.8, TAPE), (0.2, TORN)];
 
 /// What may tilt the blur together beside the tape, and how likely that is before anything was seen, of which only the ratios count:
 /// three in ten of all sweeps are thought to have even light, as cameras even brightness out, but in steps and not for every
-/// lens. Light whose fall changes with focus by so much that centres show it is rare: with a chance of three in ten, intervals of 95 %
-/// held 98 % of simulated sweeps, with one in thirty 97. Our choice.
+/// lens. Our choice.
 const SETS: [Set<'static>; 8] = [
     (0.20, &[]),
-    (0.45, &[RISE]),
-    (0.02, &[RISE, CHANGE]),
+    (0.37, &[RISE]),
+    (0.10, &[RISE, CHANGE]),
     (0.008, &[ACROSS]),
     (0.0012, &[COMA]),
     (0.003, &[RISE, ACROSS]),
@@ -75,6 +75,8 @@ const LEANS: f64 = 3.0;
 /// What uncertainties grow by where the tone curve is not sRGB's: what straightening leaves leans by the blur and in all frames
 /// alike (simulated sweeps).
 const TONED: f64 = 1.5;
+/// What tells how much of a rise there may be.
+const STEADY: [Set<'static>; 2] = [(0.6, &[TAPE, RISE]), (0.4, &[TAPE])];
 /// All of them, and light across the pupil alone.
 const ALL: [Set<'static>; 1] = [(1.0, &[TORN, RISE, CHANGE, ACROSS, COMA])];
 /// See `ALL`.
@@ -226,9 +228,9 @@ pub(super) fn read(
     let doubt = if toned { TONED } else { 1.0 };
     let mut kept: Vec<&Seen> = seen.iter().collect();
     let smallest = seen.iter().map(|s| s.size).fold(f64::INFINITY, f64::min);
-    let usual = DVector::from_vec(vec![
+    let mut usual = DVector::from_vec(vec![
         USUAL_OVER_HALF / half,
-        USUAL_CHANGE / half,
+        USUAL_OVER_HALF / half,
         USUAL_ACROSS,
         USUAL_ACROSS,
         USUAL_TAPE * smallest.max(1.0),
@@ -270,6 +272,8 @@ pub(super) fn read(
             DMatrix::from_diagonal(&weights) * courses,
             thirds.component_mul(&weights),
         );
+        let steady = spike_and_slab::expected(&courses, &thirds, &usual, &STEADY)?;
+        usual[CHANGE] = USUAL_CHANGE * steady.mean[RISE].abs();
         let found = weigh(&courses, &thirds, &usual)?;
         let alone = spike_and_slab::expected(&courses, &thirds, &usual, &ALONE)?;
         let u_alone = alone.covariance[(ACROSS, ACROSS)].max(0.0).sqrt();
