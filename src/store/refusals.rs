@@ -1,5 +1,6 @@
 //! Files of an upload that were not taken, and why; their bytes are not kept.
 
+use super::uploads::{no_such_upload, upload_is_finished};
 use super::{Store, StoreError, UploadId};
 
 /// Most characters of a name, as the table allows.
@@ -67,17 +68,15 @@ impl Store {
         .bind(name)
         .fetch_optional(&self.readers)
         .await?;
-        Err(StoreError::Conflict(match found {
-            Some((_, true, _)) => return Ok(()),
-            Some((true, false, files)) if files < i64::from(most) => return Ok(()),
-            Some((true, false, files)) => format!(
+        match found {
+            Some((_, true, _)) => Ok(()),
+            Some((true, false, files)) if files < i64::from(most) => Ok(()),
+            Some((true, false, files)) => Err(StoreError::Conflict(format!(
                 "this upload has {files} files, which is the most that one may have; finish it and open another one"
-            ),
-            Some((false, false, _)) => {
-                "this upload is finished; open a new one for more frames".to_owned()
-            }
-            None => "there is no such upload".to_owned(),
-        }))
+            ))),
+            Some((false, false, _)) => Err(upload_is_finished()),
+            None => Err(no_such_upload()),
+        }
     }
 
     /// How many files of an upload are stored.

@@ -40,11 +40,19 @@ impl Row {
     }
 }
 
+/// Sessions with their accounts, for a query that says which.
+macro_rules! sessions {
+    () => {
+        "SELECT s.id AS session_id, s.client, s.created_ms, s.seen_ms, a.id, a.name, a.role, a.password_hash
+         FROM sessions s JOIN accounts a ON a.id = s.account_id "
+    };
+}
+
 /// The session of a token.
-pub(super) const SESSION: &str =
-    "SELECT s.id AS session_id, s.client, s.created_ms, s.seen_ms, a.id, a.name, a.role, a.password_hash
-    FROM sessions s JOIN accounts a ON a.id = s.account_id
-    WHERE s.token_sha256 = ?1 AND s.created_ms > ?2 AND s.seen_ms > ?3";
+pub(super) const SESSION: &str = concat!(
+    sessions!(),
+    "WHERE s.token_sha256 = ?1 AND s.created_ms > ?2 AND s.seen_ms > ?3"
+);
 
 impl Store {
     /// Starts a session; `token_sha256` is the hash of the secret that the browser keeps.
@@ -86,11 +94,10 @@ impl Store {
 
     /// The sessions of an account, last used first.
     pub async fn sessions(&self, account: AccountId) -> Result<Vec<SessionRow>, StoreError> {
-        sqlx::query_as::<_, Row>(
-            "SELECT s.id AS session_id, s.client, s.created_ms, s.seen_ms, a.id, a.name, a.role, a.password_hash
-             FROM sessions s JOIN accounts a ON a.id = s.account_id
-             WHERE s.account_id = ?1 ORDER BY s.seen_ms DESC, s.id DESC",
-        )
+        sqlx::query_as::<_, Row>(concat!(
+            sessions!(),
+            "WHERE s.account_id = ?1 ORDER BY s.seen_ms DESC, s.id DESC"
+        ))
         .bind(account)
         .fetch_all(&self.readers)
         .await?

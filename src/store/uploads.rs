@@ -78,6 +78,14 @@ impl UploadRow {
     }
 }
 
+pub(super) fn no_such_upload() -> StoreError {
+    StoreError::Conflict("there is no such upload".to_owned())
+}
+
+pub(super) fn upload_is_finished() -> StoreError {
+    StoreError::Conflict("this upload is finished; open a new one for more frames".to_owned())
+}
+
 impl Store {
     /// Opens an upload. # Errors: `Conflict` when there is no such account or lens.
     pub async fn open_upload(
@@ -156,11 +164,9 @@ impl Store {
         match open {
             Some(true) => {}
             Some(false) => {
-                return Err(StoreError::Conflict(
-                    "this upload is finished; open a new one for more files".to_owned(),
-                ));
+                return Err(upload_is_finished());
             }
-            None => return Err(StoreError::Conflict("there is no such upload".to_owned())),
+            None => return Err(no_such_upload()),
         }
         sqlx::query(
             "INSERT INTO originals (sha256, bytes, stored_ms) VALUES (?1, ?2, ?3) ON CONFLICT (sha256) DO NOTHING",
@@ -228,7 +234,7 @@ impl Store {
             .fetch_optional(&mut *write)
             .await?
         else {
-            return Err(StoreError::Conflict("there is no such upload".to_owned()));
+            return Err(no_such_upload());
         };
         if state == "finished" {
             drop(write);

@@ -3,6 +3,11 @@
 use std::collections::{HashMap, VecDeque};
 use std::sync::{Mutex, PoisonError};
 
+use axum::body::Bytes;
+use tokio::sync::Semaphore;
+
+use super::WebError;
+
 /// The shelf.
 #[derive(Debug)]
 pub(super) struct Shelf<T> {
@@ -56,6 +61,34 @@ impl<T: Clone> Shelf<T> {
                 kept.bytes -= gone;
             }
         }
+    }
+}
+
+impl Shelf<Bytes> {
+    /// What is kept under a tag, or is made off the async threads by whoever gets one of the turns first, and kept.
+    ///
+    /// # Errors
+    /// What making it says.
+    pub(super) async fn find_or_make<E>(
+        &self,
+        tag: String,
+        turns: &Semaphore,
+        make: impl FnOnce() -> Result<Bytes, E> + Send + 'static,
+    ) -> Result<Bytes, WebError>
+    where
+        E: Into<WebError> + Send + 'static,
+    {
+        if let Some(made) = self.find(&tag) {
+            return Ok(made);
+        }
+        let _turn = turns.acquire().await.map_err(WebError::inside)?;
+        if let Some(made) = self.find(&tag) {
+            return Ok(made);
+        }
+        let made = tokio::task::spawn_blocking(make).await?;
+        let made = made.map_err(Into::into)?;
+        self.put(tag, made.clone(), made.len());
+        Ok(made)
     }
 }
 

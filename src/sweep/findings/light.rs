@@ -2,7 +2,6 @@
 
 use super::pictures::effect;
 use super::{finding, names};
-use crate::measure::Flag;
 use crate::sweep::sequence::places::median;
 use crate::sweep::tracking::balance;
 use crate::sweep::{Code, Finding, Severity, SweepMeasurement};
@@ -62,10 +61,8 @@ pub(super) fn uneven_exposure(sweep: &SweepMeasurement) -> Option<Finding> {
         .enumerate()
         .filter(|(_, frame)| {
             !frame.targets.is_empty()
-                && frame
-                    .targets
-                    .iter()
-                    .all(|target| !target.flags.contains(&Flag::Saturated) && target.flux > 0.0)
+                && !balance::is_burnt(&frame.targets)
+                && frame.targets.iter().all(|target| target.flux > 0.0)
         })
         .map(|(place, frame)| {
             let flux: f64 = frame.targets.iter().map(|target| target.flux).sum();

@@ -63,29 +63,23 @@ impl Pictures {
         side_px: u32,
     ) -> Result<Bytes, WebError> {
         let tag = format!("{sha256} {side_px}");
-        if let Some(made) = self.0.kept.find(&tag) {
-            return Ok(made);
-        }
         let _reader = match whom {
             For::Owner => None,
             For::Reader(address) => {
+                if let Some(made) = self.0.kept.find(&tag) {
+                    return Ok(made);
+                }
                 reads.count(address)?;
                 let turn = self.0.turns_of_readers.acquire().await;
                 Some(turn.map_err(WebError::inside)?)
             }
         };
-        let _turn = self.0.turns.acquire().await.map_err(WebError::inside)?;
-        if let Some(made) = self.0.kept.find(&tag) {
-            return Ok(made);
-        }
         let originals = app.originals.clone();
         let limits = app.config.limits();
-        let made = tokio::task::spawn_blocking(move || {
+        let make = move || {
             let bytes = originals.read(&sha256)?;
             intake::preview_jpeg(&bytes, side_px, &limits).map(Bytes::from)
-        })
-        .await??;
-        self.0.kept.put(tag, made.clone(), made.len());
-        Ok(made)
+        };
+        self.0.kept.find_or_make(tag, &self.0.turns, make).await
     }
 }

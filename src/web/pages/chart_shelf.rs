@@ -61,20 +61,11 @@ impl ChartShelf {
         drawing: Drawing,
     ) -> Result<Bytes, WebError> {
         let tag = tag(&chart, drawing);
-        if let Some(drawn) = self.0.kept.find(&tag) {
-            return Ok(drawn);
-        }
-        let _turn = self.0.turns.acquire().await.map_err(WebError::inside)?;
-        if let Some(drawn) = self.0.kept.find(&tag) {
-            return Ok(drawn);
-        }
-        let drawn = tokio::task::spawn_blocking(move || match drawing {
+        let draw = move || match drawing {
             Drawing::Svg => chart.svg().map(Bytes::from),
             Drawing::Png => chart.png().map(Bytes::from),
-        })
-        .await??;
-        self.0.kept.put(tag, drawn.clone(), drawn.len());
-        Ok(drawn)
+        };
+        self.0.kept.find_or_make(tag, &self.0.turns, draw).await
     }
 
     /// The chart as SVG for standing inside a page.

@@ -3,9 +3,10 @@
 use std::time::Duration;
 
 use sqlx::{Connection as _, SqliteConnection};
+use tokio::task::JoinHandle;
 
-use super::bench::Bench;
-use super::client::Request;
+use super::bench::{Bench, SignedIn};
+use super::client::{Answer, Request};
 
 #[tokio::test]
 async fn the_measuring_is_told_until_it_is_done() {
@@ -26,16 +27,22 @@ async fn the_measuring_is_told_until_it_is_done() {
     assert_eq!(bench.get(&path).await.status, 401);
 }
 
+/// A stream of events that has begun.
+async fn listening(bench: &Bench, listener: &SignedIn<'_>, sweep: i64) -> JoinHandle<Answer> {
+    let listening = Request::new("GET", &format!("/api/v1/sweeps/{sweep}/events"))
+        .header("cookie", &listener.cookie)
+        .send(bench.at);
+    let listening = tokio::spawn(listening);
+    tokio::time::sleep(Duration::from_millis(300)).await;
+    listening
+}
+
 #[tokio::test]
 async fn an_open_stream_does_not_hold_up_the_shutdown() {
     let bench = Bench::start_without_worker().await;
     let mara = bench.signed_in("Mara").await;
     let sweep = mara.uploaded_sweep().await;
-    let listening = Request::new("GET", &format!("/api/v1/sweeps/{sweep}/events"))
-        .header("cookie", &mara.cookie)
-        .send(bench.at);
-    let listening = tokio::spawn(listening);
-    tokio::time::sleep(Duration::from_millis(300)).await;
+    let listening = listening(&bench, &mara, sweep).await;
     assert!(!listening.is_finished(), "it is open while the sweep waits");
     // The server closes what is left after 10 s; the stream has to end long before by itself.
     tokio::time::timeout(Duration::from_secs(5), bench.stop())
@@ -63,11 +70,7 @@ async fn a_stream_goes_on_where_the_database_was_away_for_a_moment() {
     let bench = Bench::start_without_worker().await;
     let mara = bench.signed_in("Mara").await;
     let sweep = mara.uploaded_sweep().await;
-    let listening = Request::new("GET", &format!("/api/v1/sweeps/{sweep}/events"))
-        .header("cookie", &mara.cookie)
-        .send(bench.at);
-    let listening = tokio::spawn(listening);
-    tokio::time::sleep(Duration::from_millis(300)).await;
+    let listening = listening(&bench, &mara, sweep).await;
     damage(&bench, "UPDATE jobs SET state = 'unreadable'").await;
     // The stream looks four times a second.
     tokio::time::sleep(Duration::from_millis(600)).await;

@@ -230,6 +230,7 @@ pub(super) fn read(
     let smallest = seen.iter().map(|s| s.size).fold(f64::INFINITY, f64::min);
     let mut usual = DVector::from_vec(vec![
         USUAL_OVER_HALF / half,
+        // Until the rise is read, its change may be as large.
         USUAL_OVER_HALF / half,
         USUAL_ACROSS,
         USUAL_ACROSS,
