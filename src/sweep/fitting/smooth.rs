@@ -71,7 +71,7 @@ impl Smooth {
 
     fn fit(points: &[(f64, f64, f64)], to: f64, most_taken: f64) -> Option<Self> {
         let n = points.len();
-        let order = if n < FEW { 2 } else { 3 };
+        let order = order_of(n);
         let (problem, knots, mean) = equations(points, to, order)?;
         let fit = problem.best(most_taken)?;
         let spread = problem.inverse(fit.ratio);
@@ -156,6 +156,11 @@ impl Smooth {
     }
 }
 
+/// Order of the differences that are penalised where there are so many points.
+fn order_of(points: usize) -> usize {
+    if points < FEW { 2 } else { 3 }
+}
+
 /// The equations of the curves through some points, with a penalty on differences of the given order.
 #[must_use]
 pub(super) fn problem(points: &[(f64, f64, f64)], order: usize) -> Option<Problem> {
@@ -227,12 +232,14 @@ pub(in crate::sweep) fn of_frames(
         .collect()
 }
 
-/// −2 log likelihood of the curve through a series, as `Smooth::unlikely`.
+/// −2 log likelihood of the stiff curve through a series, as `Smooth::unlikely`.
 #[must_use]
 pub(in crate::sweep) fn unlikely(series: &Series, place: &dyn Fn(usize) -> f64) -> Option<f64> {
-    let points = of_frames(series, place);
-    let points: Vec<(f64, f64, f64)> = points.into_iter().map(|(_, point)| point).collect();
-    Some(Smooth::stiff(&points)?.unlikely)
+    let frames = of_frames(series, place).into_iter();
+    let points: Vec<(f64, f64, f64)> = frames.map(|(_, point)| point).collect();
+    let order = order_of(points.len());
+    let fit = problem(&points, order)?.best(STIFF_TAKES)?;
+    Some(fit.unlikely)
 }
 
 #[cfg(test)]

@@ -109,12 +109,10 @@ impl Places {
         let trusted = first.unlikely(series);
         let mut best = (0, 0.0);
         for (k, account) in others.iter().enumerate() {
-            let gains = gains(account.unlikely(series), trusted.as_deref());
-            let by_itself = gains.as_ref().and_then(|gains| gains.last().copied());
-            let heard = by_itself.is_some_and(|last| last > last_gains);
-            let gain = gains
-                .filter(|_| heard)
-                .map_or(0.0, |gains| gains.iter().sum());
+            let gains = trusted
+                .as_deref()
+                .and_then(|trusted| account.gains(series, trusted, last_gains));
+            let gain = gains.map_or(0.0, |gains| gains.iter().sum());
             if gain > best.1 {
                 best = (k + 1, gain);
             }
@@ -122,12 +120,34 @@ impl Places {
         best.0
     }
 
+    /// How much smoother each series is here than where a trusted account puts the frames, the last first; `None` where that may
+    /// be chance.
+    fn gains(
+        &self,
+        series: &[Vec<Option<(f64, f64)>>],
+        trusted: &[f64],
+        last_gains: f64,
+    ) -> Option<Vec<f64>> {
+        let mut gains = Vec::with_capacity(series.len());
+        for (values, trusted) in series.iter().zip(trusted).rev() {
+            let least = if gains.is_empty() {
+                last_gains.max(-NO_WORSE)
+            } else {
+                -NO_WORSE
+            };
+            let gain = trusted - self.of_series(values)?;
+            gains.push(Some(gain).filter(|gain| *gain > least)?);
+        }
+        (gains.iter().sum::<f64>() > SPEAK_AGAINST).then_some(gains)
+    }
+
     /// −2 log likelihood of each series if the frames stand here; `None` where there is too little of one.
     fn unlikely(&self, series: &[Vec<Option<(f64, f64)>>]) -> Option<Vec<f64>> {
-        let parts = series
-            .iter()
-            .map(|values| smooth::unlikely(values, &|frame| self.at[frame]));
-        parts.collect()
+        series.iter().map(|values| self.of_series(values)).collect()
+    }
+
+    fn of_series(&self, values: &[Option<(f64, f64)>]) -> Option<f64> {
+        smooth::unlikely(values, &|frame| self.at[frame])
     }
 
     /// The same for some of the frames.
@@ -212,14 +232,6 @@ impl Places {
         let unseen: u64 = here.map(|(_, missing)| u64::from(*missing)).sum();
         (self.apart(frame, frame + 1).round() as u64).saturating_sub(1 + unseen)
     }
-}
-
-/// By how much −2 log likelihoods of some series speak for one account and against the trusted one, if clearly.
-fn gains(one: Option<Vec<f64>>, trusted: Option<&[f64]>) -> Option<Vec<f64>> {
-    let gains: Vec<f64> = trusted?.iter().zip(one?).map(|(a, b)| a - b).collect();
-    let total: f64 = gains.iter().sum();
-    let none_worse = gains.iter().all(|gain| *gain > -NO_WORSE);
-    (total > SPEAK_AGAINST && none_worse).then_some(gains)
 }
 
 /// The numbers in the file names; cameras count on from 9999 to 1, those with more digits leave 0000 out there.
