@@ -3,9 +3,9 @@
 
 Both read the same rendered frames, in turn, several times. On one core the processor time of the whole process counts (it is
 the time taken, less what other programs on the machine took). On two cores the time by the clock counts, for the script too,
-which runs on one: leave the machine alone meanwhile. The start of each process (Python's imports
-too) is taken off by a run on six frames, the fewest with a result, and looking at the difference, so that the figures
-are for frames alone. Each size comes twice: as it is rendered, which is cleaner than a camera's pictures, and with noise of
+which runs on one: leave the machine alone meanwhile. The first ratio is that of whole processes, as a person waits for them.
+All other figures are for frames alone: the start of each process (Python's imports too) is taken off by a run on six frames,
+the fewest with a result, and looking at the difference. Each size comes twice: as it is rendered, which is cleaner than a camera's pictures, and with noise of
 `SIGMA` codes (seed `SEED`), which makes files about twice as large; time follows file size. Nothing is asserted: machines differ, ratios in one run can be compared.
 
 Usage: cargo build --release && target/tools/python/bin/python tests/bench/speed.py [PROGRAM]
@@ -44,9 +44,10 @@ def seconds(command, cores):
 
 
 def per_frame(command, few, many, frames, cores="0"):
-    """Milliseconds a frame by the processor and by the clock, from the difference between a folder of few frames and one of all."""
+    """Milliseconds a frame by the processor and by the clock, from the difference between a folder of few frames and one of all;
+    and the processor time of the whole process on all."""
     whole, start = seconds([*command, many], cores), seconds([*command, few], cores)
-    return [1000 * (a - b) / (frames - FEW) for a, b in zip(whole, start)]
+    return [1000 * (a - b) / (frames - FEW) for a, b in zip(whole, start)] + [1000 * whole[0]]
 
 
 def make_noisy(frames):
@@ -77,7 +78,7 @@ def main():
     if not PROGRAM.exists():
         sys.exit("build first: cargo build --release")
     print(f"ms a frame, medians of {ROUNDS} rounds")
-    print(f"{'picture':>16}  {'script':>7}  {'ours':>7}  {'ratio':>5}   {'script by the clock':>19}  {'ours on two cores':>17}  {'ratio':>5}")
+    print(f"{'picture':>16}  {'whole':>5}  {'script':>7}  {'ours':>7}  {'ratio':>5}   {'script by the clock':>19}  {'ours on two cores':>17}  {'ratio':>5}")
     for (name, (width, frames)), noisy in itertools.product(SIZES.items(), (False, True)):
         with tempfile.TemporaryDirectory() as folder:
             many, few = pathlib.Path(folder, "many"), pathlib.Path(folder, "few")
@@ -94,9 +95,9 @@ def main():
                 script = per_frame([sys.executable, SCRIPT], few, many, frames)
                 one = per_frame(measure, few, many, frames)
                 two = per_frame(measure, few, many, frames, cores="0,1")
-                rounds.append((script[0], one[0], script[0] / one[0], script[1], two[1], script[1] / two[1]))
+                rounds.append((script[2] / one[2], script[0], one[0], script[0] / one[0], script[1], two[1], script[1] / two[1]))
             of = [statistics.median(column) for column in zip(*rounds)]
-            print(f"{name:>16}  {of[0]:7.1f}  {of[1]:7.1f}  {of[2]:5.1f}   {of[3]:19.1f}  {of[4]:17.1f}  {of[5]:5.1f}")
+            print(f"{name:>16}  {of[0]:5.1f}  {of[1]:7.1f}  {of[2]:7.1f}  {of[3]:5.1f}   {of[4]:19.1f}  {of[5]:17.1f}  {of[6]:5.1f}")
 
 
 if __name__ == "__main__":
