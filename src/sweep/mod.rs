@@ -25,7 +25,7 @@ mod surroundings;
 mod tracking;
 mod verdict;
 
-pub use curve::left_open::{LeftOpen, Perspective, is_farther};
+pub use curve::left_open::{LeftOpen, Perspective, Unseen, is_farther};
 pub use curve::outlines::{Outlines, TolerancePlace};
 pub use curve::told::{NearEnd, farthest_m, is_not_reached, is_untold, nearest_m};
 pub use curve::{CurvePoint, SAME_SETTING, ShiftCurve, ToleranceOutcome};
