@@ -9,7 +9,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 
 use super::doubts::doubts;
 use super::publish_page::{self, RecordLine, record_lines};
-use super::publishing::{actor, check_scope, stops};
+use super::publishing::{actor, check_scope, lacks_focal, stops};
 use super::{facts, html};
 use crate::app::App;
 use crate::report::words;
@@ -36,6 +36,7 @@ struct OtherLine {
     id: SweepId,
     focal: String,
     reasons: Vec<String>,
+    lacks_focal: bool,
 }
 
 #[derive(Template)]
@@ -152,6 +153,7 @@ pub(in crate::web) async fn show(
     let others = sorted.others.into_iter().map(|(sweep, reasons)| OtherLine {
         id: sweep.id,
         focal: focal(&sweep),
+        lacks_focal: lacks_focal(&sweep),
         reasons,
     });
     html(&PublishUploadPage {
