@@ -172,3 +172,25 @@ async fn a_focal_length_that_nobody_gave_is_asked_for_and_a_prime_has_its_own() 
     let public = page(&mara, "/lenses/ostrel-tern-50").await;
     assert!(public.contains("50\u{a0}mm"), "{public}");
 }
+
+#[tokio::test]
+async fn what_a_finding_asks_for_is_linked_to_its_field() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    let (_, sweep) = mute_sweep(&mara, lens()).await;
+    let own = page(&mara, &format!("/sweeps/{sweep}")).await;
+    for field in ["closest_focus_m", "target_distance_m", "distances"] {
+        for there in [format!("href=\"#{field}\""), format!("id=\"{field}\"")] {
+            assert!(own.contains(&there), "{there}: {own}");
+        }
+    }
+    assert!(!own.contains("--closest"), "{own}");
+    let publish = format!("/sweeps/{sweep}/publish");
+    assert!(page(&mara, &publish).await.contains("#closest_focus_m"));
+    assert_eq!(mara.post(&publish, &[]).await.status, 303);
+    let public = bench.get(&format!("/sweeps/{sweep}")).await.text();
+    assert!(
+        public.contains("distances") && !public.contains("#closest_focus_m"),
+        "{public}"
+    );
+}
