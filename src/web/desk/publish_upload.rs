@@ -185,15 +185,14 @@ async fn ready_line(app: &App, viewer: &Viewer, sweep: &Sweep) -> Result<ReadyLi
     })
 }
 
+/// Its focal length in words; empty where nobody knows it.
 fn focal(sweep: &Sweep) -> String {
     let measured = sweep
         .result
         .as_ref()
         .and_then(|result| result.measurement.focal_length);
-    measured.or(sweep.settings.focal_length).map_or_else(
-        || format!("sweep {}", sweep.id),
-        |focal| words::focal_length(focal.mm()),
-    )
+    let known = measured.or(sweep.settings.focal_length);
+    known.map_or_else(String::new, |focal| words::focal_length(focal.mm()))
 }
 
 /// `GET /desk/uploads/{id}/publish/preview`: the page of the lens as it will be with the chosen sweeps.

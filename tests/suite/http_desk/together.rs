@@ -147,6 +147,11 @@ async fn a_focal_length_that_nobody_gave_is_asked_for_and_a_prime_has_its_own() 
             assert!(!page.contains(wrong), "{path}: {page}");
         }
     }
+    let own = page(&mara, &format!("/sweeps/{sweep}")).await;
+    assert!(
+        own.contains("<a href=\"#focal_length_mm\">Give it"),
+        "{own}"
+    );
     let publish = format!("/sweeps/{sweep}/publish");
     let asked = page(&mara, &publish).await;
     assert!(asked.contains("id=\"focal_length_mm\""), "{asked}");
