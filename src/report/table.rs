@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::words;
-use crate::sweep::{Severity, SweepMeasurement, ToleranceOutcome};
+use crate::sweep::{Asked, Severity, SweepMeasurement, ToleranceOutcome};
 
 /// A bound that stands beside the uncertainty is worth a line from here, percentage points: shifts are shown to a fifth of this.
 const WORTH_A_LINE_PCT: f64 = 0.05;
@@ -98,8 +98,22 @@ fn findings(sweep: &SweepMeasurement) -> String {
                 Severity::Stop => "STOP",
             };
             let _ = writeln!(text, "  {weight}: {}", finding.message);
+            let options: Vec<&str> = finding.code.asks().iter().copied().map(option).collect();
+            if !options.is_empty() {
+                let _ = writeln!(text, "    Options for that: {}", options.join(", "));
+            }
             text
         })
+}
+
+/// The option of `breathmark measure` that says it.
+const fn option(asked: Asked) -> &'static str {
+    match asked {
+        Asked::ClosestFocus => "--closest-focus-m",
+        Asked::TargetDistance => "--target-distance-m",
+        Asked::Distances => "--distances",
+        Asked::Order => "--order",
+    }
 }
 
 fn unknown() -> String {

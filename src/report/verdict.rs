@@ -103,6 +103,9 @@ pub struct FocalVerdict {
     /// What about every shift lacks because the reference is short of infinity, percentage points; `None` where not known, or
     /// where it does not apply.
     pub shortfall_pct: Option<f64>,
+    /// What the pictures can't tell of the worst shift, to either side, percentage points; 0 where that is not worth counting.
+    /// See `Unseen`.
+    pub unseen_pct: f64,
     /// The farthest distance at which the tolerance may be exceeded as far as that is left open, m; `None` where that is no
     /// farther than what was measured says. See `LeftOpen::may_reach_m`.
     pub may_reach_m: Option<f64>,
@@ -182,7 +185,7 @@ impl FocalVerdict {
             Way::Held => format!(
                 "{place} holds its framing: no change of scale{against} beyond {} % could be measured{}",
                 words::expanded(self.worst_shift_pct.std_error),
-                self.hidden_by_perspective()
+                self.hidden()
             ),
             Way::Seen(direction) => {
                 let like = self.focal_length_mm.map_or_else(String::new, |focal| {

@@ -1,6 +1,6 @@
 //! Accounts. Passwords arrive here already hashed.
 
-use super::document::unknown;
+use super::document::known;
 use super::error::taken;
 use super::{Store, StoreError};
 use crate::units::choice;
@@ -46,7 +46,7 @@ impl AccountRow {
         Ok(Account {
             id: self.id,
             name: self.name,
-            role: Role::from_code(&self.role).ok_or_else(|| unknown("role", &self.role))?,
+            role: known("role", &self.role, Role::from_code)?,
             password_hash: self.password_hash,
         })
     }

@@ -1,6 +1,6 @@
 //! What `doctor` asks.
 
-use super::document::unknown;
+use super::document::known;
 use super::{JobState, Store, StoreError, SweepId};
 
 /// A job that does not go on by itself, or should have by now.
@@ -33,8 +33,7 @@ impl Store {
             .map(|(sweep, state, attempts, error)| {
                 Ok(StuckJob {
                     sweep,
-                    state: JobState::from_code(&state)
-                        .ok_or_else(|| unknown("job state", &state))?,
+                    state: known("job state", &state, JobState::from_code)?,
                     attempts,
                     error,
                 })

@@ -2,7 +2,7 @@
 
 use sqlx::SqliteConnection;
 
-use super::document::unknown;
+use super::document::known;
 use super::{Store, StoreError, SweepId};
 use crate::units::choice;
 
@@ -237,7 +237,7 @@ impl JobRow {
             return Ok(None);
         };
         Ok(Some(JobView {
-            state: JobState::from_code(&state).ok_or_else(|| unknown("job state", &state))?,
+            state: known("job state", &state, JobState::from_code)?,
             attempts: self.job_attempts.unwrap_or(0),
             frames_done: self.job_frames_done.unwrap_or(0),
             frames_total: self.job_frames_total.unwrap_or(0),

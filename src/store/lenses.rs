@@ -4,6 +4,7 @@ use std::ops::RangeInclusive;
 
 use sqlx::SqliteConnection;
 
+use super::document::known;
 use super::error::taken;
 use super::lens_changes::is_slug_held;
 use super::lens_page::LENS;
@@ -190,9 +191,7 @@ impl LensRow {
                 maker: self.maker,
                 model: self.model,
                 mount: self.mount,
-                kind: Kind::from_code(&self.kind).ok_or_else(|| {
-                    StoreError::Damaged(format!("there is no kind \"{}\"", self.kind))
-                })?,
+                kind: known("kind", &self.kind, Kind::from_code)?,
                 focal_min_mm: self.focal_min_mm,
                 focal_max_mm: self.focal_max_mm,
                 max_aperture: self.max_aperture,

@@ -3,7 +3,9 @@
 //! Numbers are little-endian, so they come back to the last bit.
 
 use super::{FocalResult, StoreError};
-use crate::sweep::{CurvePoint, DistanceSource, LeftOpen, Part, Perspective, Severity, ShiftCurve};
+use crate::sweep::{
+    CurvePoint, DistanceSource, LeftOpen, Part, Perspective, Severity, ShiftCurve, Unseen,
+};
 use crate::units::Measured;
 
 /// The result of one lens at one focal length, as the ranking needs it.
@@ -18,6 +20,8 @@ pub struct RankedResult {
     /// What about every shift lacks, percentage points; see `Part::ReferenceNotAtInfinity`. `None` where it is not known or does not
     /// apply.
     pub shortfall_pct: Option<f64>,
+    /// What the pictures can't tell of it.
+    pub unseen: Unseen,
     /// Closest focus that its sweep states, m, which the bound of perspective holds for; `None` where it is not known.
     pub closest_focus_m: Option<f64>,
     /// How many warnings stand.
@@ -60,6 +64,7 @@ impl RankedResult {
             worst_shift_pct: result.worst_shift_pct,
             perspective_pct: result.bound_pct(Part::EntrancePupil),
             shortfall_pct: result.bound_pct(Part::ReferenceNotAtInfinity),
+            unseen: Unseen::of(&result.systematic),
             closest_focus_m: result.closest_focus_m,
             warnings: u32::try_from(warnings).unwrap_or(u32::MAX),
             estimated: result.distance_source == DistanceSource::Blur,
@@ -74,11 +79,11 @@ impl RankedResult {
     pub fn left_open(&self) -> LeftOpen {
         let (focal, closest) = (self.focal_length_mm, self.closest_focus_m);
         let perspective = Perspective::of(self.perspective_pct, focal, closest);
-        LeftOpen::new(perspective, self.shortfall_pct)
+        LeftOpen::new(perspective, self.shortfall_pct, self.unseen)
     }
 
     pub(super) fn pack(&self) -> Vec<u8> {
-        let mut bytes = Vec::with_capacity(32 + 48 * self.curve.points().len());
+        let mut bytes = Vec::with_capacity(48 + 48 * self.curve.points().len());
         let flag = |is: bool, flag: u8| if is { flag } else { 0 };
         bytes.push(
             flag(self.estimated, ESTIMATED)
@@ -93,6 +98,8 @@ impl RankedResult {
         number(&mut bytes, self.focal_length_mm);
         number(&mut bytes, self.worst_shift_pct.value);
         number(&mut bytes, self.worst_shift_pct.std_error);
+        number(&mut bytes, self.unseen.everywhere_pct);
+        number(&mut bytes, self.unseen.growing_pct);
         let known = [
             self.perspective_pct,
             self.closest_focus_m,
@@ -125,6 +132,10 @@ impl RankedResult {
         let warnings = u32::from_le_bytes(rest.take()?);
         let focal_length_mm = rest.number()?;
         let worst_shift_pct = rest.measured()?;
+        let unseen = Unseen {
+            everywhere_pct: rest.number()?,
+            growing_pct: rest.number()?,
+        };
         let mut known = |flag: u8| match flags & flag {
             0 => Some(None),
             _ => rest.number().map(Some),
@@ -146,6 +157,7 @@ impl RankedResult {
             worst_shift_pct,
             perspective_pct,
             shortfall_pct,
+            unseen,
             closest_focus_m,
             warnings,
             estimated: flags & ESTIMATED != 0,
@@ -211,6 +223,7 @@ mod tests {
             perspective_pct in proptest::option::of(any_number()),
             closest_focus_m in proptest::option::of(any_number()),
             shortfall_pct in proptest::option::of(any_number()),
+            (everywhere_pct, growing_pct) in (any_number(), any_number()),
             warnings in any::<u32>(),
             estimated in any::<bool>(),
             relative_to_farthest in any::<bool>(),
@@ -222,6 +235,7 @@ mod tests {
                 worst_shift_pct,
                 perspective_pct,
                 shortfall_pct,
+                unseen: Unseen { everywhere_pct, growing_pct },
                 closest_focus_m,
                 warnings,
                 estimated,

@@ -68,6 +68,7 @@ async fn no_page_reads_or_sorts_a_whole_table() {
         jobs::COUNTS,
         jobs::NEWEST,
         desk::DESK_OF_ONE,
+        desk::DESK_OF_UPLOAD,
         events::NEWEST,
         events::NEWEST_WITHDRAWN,
         jobs::CLAIM,

@@ -12,7 +12,7 @@ use super::{FocalResult, LensId, RankedResult, Store, StoreError, SweepId};
 use crate::sweep::{Counts, DEFAULT_TOLERANCE_PCT, Reach, Repeat, how_each_counts, together};
 
 /// Counts the forms that read models had. Those of an older one are made anew when the database is opened.
-const FORM: i64 = 8;
+const FORM: i64 = 9;
 
 impl Store {
     /// Makes all read models anew where they have an older form.

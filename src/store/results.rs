@@ -86,7 +86,7 @@ impl Store {
             "UPDATE sweeps SET
                previous_result_id = iif(current_result_id IS r.id, previous_result_id, current_result_id),
                current_result_id = r.id,
-               focal_length_mm = coalesce(?4, focal_length_mm)
+               focal_length_mm = ?4
              FROM (SELECT id FROM results WHERE sweep_id = ?1 AND algorithm_version = ?2 AND input_sha256 = ?3) AS r
              WHERE sweeps.id = ?1",
         )

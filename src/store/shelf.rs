@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use tokio::sync::Mutex;
 
-use super::document::encode;
+use super::document::{encode, known};
 use super::lenses::{LensRow, lens_columns};
 use super::packed::RankedResult;
 use super::search::{Pattern, plain_letters};
@@ -222,9 +222,7 @@ fn grouped(
     let mut lenses: BTreeMap<LensId, Vec<ShelfGroup>> = BTreeMap::new();
     let mut rows = rows.into_iter().peekable();
     while let Some((lens, code, mut published_ms, packed)) = rows.next() {
-        let conditions = ConditionsKey::from_code(&code).ok_or_else(|| {
-            StoreError::Damaged(format!("there is no set of conditions \"{code}\""))
-        })?;
+        let conditions = known("set of conditions", &code, ConditionsKey::from_code)?;
         let mut results = vec![RankedResult::unpack(&packed)?];
         while let Some((_, _, published, packed)) =
             rows.next_if(|(other, under, _, _)| *other == lens && *under == code)

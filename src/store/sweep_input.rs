@@ -46,12 +46,13 @@ impl SweepInput {
 impl Store {
     /// What a job has to measure. What the sweep itself does not say comes from the shoot, the sensor's width from its
     /// camera; where no frame's distance is known, so that it can come from blur only, the curve starts at the closest
-    /// focus that is marked on the lens.
+    /// focus that is marked on the lens. A lens of one focal length has that where no file states any.
     pub async fn sweep_input(&self, sweep: SweepId) -> Result<Option<SweepInput>, StoreError> {
         let mut read = self.read().await?;
-        let Some((name, conditions, settings, sensor_width_mm, marked_m)) =
-            sqlx::query_as::<_, (String, String, String, Option<f64>, Option<f64>)>(
-                "SELECT s.name, s.conditions, s.settings, c.sensor_width_mm, l.closest_focus_m
+        let Some((name, conditions, settings, sensor_width_mm, marked_m, prime_mm)) =
+            sqlx::query_as::<_, (String, String, String, Option<f64>, Option<f64>, Option<f64>)>(
+                "SELECT s.name, s.conditions, s.settings, c.sensor_width_mm, l.closest_focus_m,
+                        iif(l.focal_min_mm = l.focal_max_mm, l.focal_min_mm, NULL)
                  FROM sweeps s JOIN lenses l ON l.id = s.lens_id LEFT JOIN cameras c ON c.id = s.camera_id
                  WHERE s.id = ?1",
             )
@@ -87,6 +88,10 @@ impl Store {
             .any(|frame: &FrameInput| frame.info.focus_distance.is_some());
         if settings.closest_focus.is_none() && settings.distances.is_empty() && !stated {
             settings.closest_focus = marked_m.map(Metres::new).transpose()?;
+        }
+        let names_focal = |frame: &FrameInput| frame.info.focal_length.is_some();
+        if settings.focal_length.is_none() && !frames.iter().any(names_focal) {
+            settings.focal_length = prime_mm.map(Millimetres::new).transpose()?;
         }
         Ok(Some(SweepInput {
             name,

@@ -1,7 +1,7 @@
 //! Tokens of scripts. Only the hash of a token is kept; it is shown once, when it is made.
 
 use super::accounts::AccountRow;
-use super::document::unknown;
+use super::document::known;
 use super::{Account, AccountId, Store, StoreError};
 use crate::units::choice;
 
@@ -139,8 +139,7 @@ impl Store {
             Ok(LiveToken {
                 id: row.token_id,
                 account: row.account.read()?,
-                scope: TokenScope::from_code(&row.scope)
-                    .ok_or_else(|| unknown("token scope", &row.scope))?,
+                scope: known("token scope", &row.scope, TokenScope::from_code)?,
                 used_ms: row.used_ms,
             })
         })
@@ -171,8 +170,7 @@ impl Store {
             Ok(TokenRow {
                 id: row.id,
                 name: row.name,
-                scope: TokenScope::from_code(&row.scope)
-                    .ok_or_else(|| unknown("token scope", &row.scope))?,
+                scope: known("token scope", &row.scope, TokenScope::from_code)?,
                 created_ms: row.created_ms,
                 expires_ms: row.expires_ms,
                 used_ms: row.used_ms,

@@ -2,6 +2,20 @@
 
 use std::fmt;
 
+/// What a reviewer can say of a sweep that findings ask for. Where it is said, pages and the command line tell in words of
+/// their own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Asked {
+    /// Where the first frame is focused.
+    ClosestFocus,
+    /// How far off the targets stand.
+    TargetDistance,
+    /// Focus distances of frames.
+    Distances,
+    /// The order of the frames.
+    Order,
+}
+
 /// How much a finding weighs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Severity {
@@ -114,6 +128,19 @@ codes! {
 }
 
 impl Code {
+    /// What its messages may ask for.
+    #[must_use]
+    pub const fn asks(self) -> &'static [Asked] {
+        use Asked::{ClosestFocus, Distances, Order, TargetDistance};
+        match self {
+            Self::DistanceUnknown | Self::DistanceDisagrees => {
+                &[ClosestFocus, TargetDistance, Distances]
+            }
+            Self::OrderUncertain => &[Order, ClosestFocus, TargetDistance, Distances],
+            _ => &[],
+        }
+    }
+
     /// The code that a word stands for.
     #[must_use]
     pub fn from_code(code: &str) -> Option<Self> {

@@ -25,12 +25,12 @@ mod surroundings;
 mod tracking;
 mod verdict;
 
-pub use curve::left_open::{LeftOpen, Perspective, is_farther};
+pub use curve::left_open::{LeftOpen, Perspective, Unseen, is_farther};
 pub use curve::outlines::{Outlines, TolerancePlace};
 pub use curve::told::{NearEnd, farthest_m, is_not_reached, is_untold, nearest_m};
 pub use curve::{CurvePoint, SAME_SETTING, ShiftCurve, ToleranceOutcome};
 pub use difference::{Difference, FrameChange};
-pub use finding::{Code, Finding, Severity};
+pub use finding::{Asked, Code, Finding, Severity};
 pub use frame::{CaptureTime, FrameInfo, FrameResult, FrameState};
 pub use measurement::{Budget, BudgetLine, Direction, DistanceSource, Summary, SweepMeasurement};
 pub use part::Part;

@@ -114,6 +114,10 @@ fn reviewers() -> Router<Web> {
             get(frames::download),
         )
         .route("/sweeps/{id}/settings", post(changes::settings))
+        .route(
+            "/sweeps/{id}/focal-length",
+            post(publishing::give_focal_length),
+        )
         .route("/sweeps/{id}/distances", post(changes::distances))
         .route("/sweeps/{id}/leave-out", post(changes::leave_out))
         .route("/sweeps/{id}/take-back", post(changes::take_back))

@@ -1,4 +1,5 @@
-//! What is left open about the tolerance: by perspective, by a reference short of infinity, by the uncertainty.
+//! What is left open about the tolerance: by perspective, by a reference short of infinity, by what the pictures can't tell, by
+//! the uncertainty.
 //!
 //! The entrance pupil may move towards the targets while focusing, which only ever makes a picture look tighter: the true
 //! shift lies between the measured one less a bound and the measured one. What every shift lacks because the reference is short
@@ -29,6 +30,8 @@ pub(super) enum Cause {
     Reference,
     /// The entrance pupil may move.
     Perspective,
+    /// The pictures can't tell all that pulls the targets.
+    Pictures,
     /// The worst shift is closer to the tolerance than its expanded uncertainty.
     Uncertainty,
 }
@@ -84,12 +87,13 @@ impl FocalVerdict {
             self.perspective().unwrap_or(0.0),
             self.lacks().unwrap_or(0.0),
         );
-        let u = 2.0 * self.worst_shift_pct.std_error;
+        let (u, unseen) = (2.0 * self.worst_shift_pct.std_error, self.unseen_pct);
         // Each alone, then together.
         for (cause, of) in [
             (Cause::Reference, (0.0, lacks, 0.0)),
             (Cause::Perspective, (bound, 0.0, 0.0)),
             (Cause::Uncertainty, (0.0, 0.0, u)),
+            (Cause::Pictures, (0.0, 0.0, unseen)),
             (Cause::Reference, (bound, lacks, 0.0)),
         ] {
             if let Some(question) = self.question_with(of) {
@@ -99,22 +103,24 @@ impl FocalVerdict {
         if self.lacks_unknown() && self.outcome == ToleranceOutcome::Within {
             return Some((Question::MayExceed, Cause::Reference));
         }
-        let question = self.question_with((bound, lacks, u))?;
-        let cause = match (lacks, bound) {
-            (0.0, 0.0) => Cause::Uncertainty,
-            (0.0, _) => Cause::Perspective,
+        let question = self.question_with((bound, lacks, unseen + u))?;
+        let cause = match (lacks, bound, unseen) {
+            (0.0, 0.0, 0.0) => Cause::Uncertainty,
+            (0.0, 0.0, _) => Cause::Pictures,
+            (0.0, _, _) => Cause::Perspective,
             _ => Cause::Reference,
         };
         Some((question, cause))
     }
 
-    /// What perspective up to `bound`, a shortfall up to `lacks` and an expanded uncertainty `u` leave open, percentage points.
-    fn question_with(&self, (bound, lacks, u): (f64, f64, f64)) -> Option<Question> {
+    /// What perspective up to `bound`, a shortfall up to `lacks` and as much as `either` to either side leave open, percentage
+    /// points.
+    fn question_with(&self, (bound, lacks, either): (f64, f64, f64)) -> Option<Question> {
         let worst = self.worst_shift_pct.value;
         let other = self.other_way.map_or(worst, |other| other.shift_pct.value);
         let (widest, tightest) = (worst.min(other), worst.max(other));
         let tolerance = self.tolerance_pct;
-        let (less, more) = (bound - lacks.min(0.0) + u, lacks.max(0.0) + u);
+        let (less, more) = (bound - lacks.min(0.0) + either, lacks.max(0.0) + either);
         match self.outcome {
             ToleranceOutcome::Within => (widest - less < -tolerance || tightest + more > tolerance)
                 .then_some(Question::MayExceed),
@@ -131,8 +137,8 @@ impl FocalVerdict {
     }
 
     /// Why it is open whether the tolerance is held, as a code: `reference` where that turns on what every shift lacks because
-    /// the reference is short of infinity, `perspective`, `uncertainty` where the worst shift is closer to the tolerance than its
-    /// expanded uncertainty (k = 2), or `near_end` where it is held by what was measured and the nearest frames were not; `None`
+    /// the reference is short of infinity, `perspective`, `pictures` where it turns on what these can't tell, `uncertainty` where the
+    /// worst shift is closer to the tolerance than its expanded uncertainty (k = 2), or `near_end` where it is held by what was measured and the nearest frames were not; `None`
     /// where it is not open.
     #[must_use]
     pub fn doubt(&self) -> Option<&'static str> {
@@ -144,6 +150,7 @@ impl FocalVerdict {
             .map(|(_, cause)| match cause {
                 Cause::Reference => "reference",
                 Cause::Perspective => "perspective",
+                Cause::Pictures => "pictures",
                 Cause::Uncertainty => "uncertainty",
             })
             .or_else(near_end)
@@ -182,17 +189,21 @@ impl FocalVerdict {
         }
     }
 
-    /// What perspective may hide of a change that was not seen, after a comma; empty where that is no more than the expanded
+    /// What may be hidden of a change that was not seen, after a comma; empty where that is no more than the expanded
     /// uncertainty, or a question of its own.
-    pub(super) fn hidden_by_perspective(&self) -> String {
-        let unseen = 2.0 * self.worst_shift_pct.std_error;
-        let asks = matches!(self.asked(), Some((_, Cause::Perspective)));
-        match self.perspective().filter(|bound| *bound > unseen) {
-            Some(bound) if !asks => {
-                format!(", but perspective may hide up to {bound:.2} percentage points")
-            }
-            _ => String::new(),
+    pub(super) fn hidden(&self) -> String {
+        let u = 2.0 * self.worst_shift_pct.std_error;
+        let cause = self.asked().map(|(_, cause)| cause);
+        let more = |pct: f64, asks: Cause| pct > u && cause != Some(asks);
+        let bound = self.perspective().unwrap_or_default();
+        if more(bound, Cause::Perspective) {
+            return format!(", but perspective may hide up to {bound:.2} percentage points");
         }
+        if more(self.unseen_pct, Cause::Pictures) {
+            let unseen = self.unseen_pct;
+            return format!(", but the pictures may hide up to {unseen:.2} percentage points");
+        }
+        String::new()
     }
 
     /// A sentence on a reference that is short of infinity, after a blank; empty where it is not, or that is nothing.
@@ -210,14 +221,22 @@ impl FocalVerdict {
         }
     }
 
-    /// That it takes the uncertainty, too, to leave the tolerance open where perspective alone does not; empty where it does.
-    fn and_uncertainty(&self, bound: f64) -> String {
-        match self.question_with((bound, 0.0, 0.0)) {
-            Some(_) => String::new(),
-            None => format!(
-                ", and it is uncertain by ± {}",
-                words::expanded(self.worst_shift_pct.std_error)
-            ),
+    /// What else it takes to leave the tolerance open where perspective up to `bound` and as much as `either` to either side
+    /// do not; empty where they do.
+    fn and_what_else(&self, bound: f64, either: f64) -> String {
+        let asks = |either| self.question_with((bound, 0.0, either)).is_some();
+        let (u, unseen) = (self.worst_shift_pct.std_error, self.unseen_pct);
+        let uncertain = || format!(", and it is uncertain by ± {}", words::expanded(u));
+        if asks(either) {
+            return String::new();
+        }
+        if either > 0.0 || unseen <= 0.0 || asks(2.0 * u) {
+            return uncertain();
+        }
+        let untold = format!(", the pictures can't tell {unseen:.2} more");
+        match asks(unseen) {
+            true => untold,
+            false => untold + &uncertain(),
         }
     }
 
@@ -257,11 +276,16 @@ impl FocalVerdict {
             }
             (Cause::Perspective, Question::MayHold) => format!(
                 "{short} Up to {bound:.2} percentage points of it may be perspective{}, so it {may} after all.",
-                self.and_uncertainty(bound)
+                self.and_what_else(bound, 0.0)
             ),
             (Cause::Perspective, Question::MayExceed) => format!(
                 "{short} Perspective may hide up to {bound:.2} percentage points{}, so it {may} after all{up_to}.",
-                self.and_uncertainty(bound)
+                self.and_what_else(bound, 0.0)
+            ),
+            (Cause::Pictures, _) => format!(
+                "{short} What the pictures can't tell may come to {:.2} percentage points{}, so it {may} after all{up_to}.",
+                self.unseen_pct,
+                self.and_what_else(0.0, self.unseen_pct)
             ),
             (Cause::Uncertainty, _) => format!(
                 "{short} Its worst shift is closer to {tolerance} than its uncertainty, so it {may} after all{up_to}."

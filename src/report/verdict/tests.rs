@@ -1,6 +1,7 @@
 //! Sentences over the cases that a lens can be.
 
 mod left_open;
+mod unseen;
 
 use proptest::prelude::*;
 
@@ -18,6 +19,7 @@ pub(super) fn verdict(focal_mm: f64, shift_pct: f64, outcome: ToleranceOutcome) 
         worst_shift_pct: Measured::new(shift_pct, 0.01),
         perspective_pct: None,
         shortfall_pct: None,
+        unseen_pct: 0.0,
         may_reach_m: None,
         measured_from: None,
         outcome,
@@ -319,15 +321,13 @@ fn any_verdict(tolerance_pct: f64) -> impl Strategy<Value = FocalVerdict> {
     let flags = (any::<bool>(), any::<bool>(), any::<bool>());
     let lacks = prop::option::of(prop_oneof![-0.3..0.3_f64, -3.0..3.0_f64]);
     let bound = prop::option::of(prop_oneof![0.0..0.5_f64, 0.0..8.0_f64]);
-    (shift, focal, outcome, flags, bound, lacks).prop_map(
-        move |((shift, u), focal, (kind, dioptres), flags, bound, lacks)| FocalVerdict {
-            focal_length_mm: Some(focal),
+    let unseen = prop_oneof![Just(0.0), 0.05..4.0_f64];
+    (shift, focal, outcome, flags, bound, lacks, unseen).prop_map(
+        move |((shift, u), focal, (kind, dioptres), flags, bound, lacks, unseen)| FocalVerdict {
             worst_shift_pct: Measured::new(shift, u),
             perspective_pct: bound,
             shortfall_pct: lacks,
-            may_reach_m: None,
-            measured_from: None,
-            other_way: None,
+            unseen_pct: unseen,
             outcome: match kind {
                 _ if shift.abs() <= tolerance_pct => ToleranceOutcome::Within,
                 0 => ToleranceOutcome::Unknown { travel: 0.4 },
@@ -336,9 +336,9 @@ fn any_verdict(tolerance_pct: f64) -> impl Strategy<Value = FocalVerdict> {
             },
             tolerance_pct,
             relative_to_farthest: flags.0,
-            measured_to_m: None,
             distances_estimated: flags.1,
             repeats_disagree: flags.2,
+            ..verdict(focal, shift, ToleranceOutcome::Within)
         },
     )
 }
@@ -360,13 +360,14 @@ proptest! {
         let everywhere = says("everywhere it was measured") && !says("; beyond ");
         prop_assert_eq!(everywhere, !told.is_empty() && !any(&exceeds), "{}", sentences);
         // The true shift is anything from the measured one less the bound to the measured one, or with what is lacking added; below
-        // 0.005 points nothing is printed. All of that may be off by the expanded uncertainty. "Exceeds" and "stays" are only said
+        // 0.005 points nothing is printed. All of that may be off by the expanded uncertainty and what is unseen. "Exceeds" and "stays" are only said
         // where all of it is on one side, and what reaches across the tolerance is left open; so is what lacks nobody knows how much.
         let lacks = |verdict: &FocalVerdict| verdict.shortfall_pct.filter(|lacks| lacks.abs() >= 0.005);
         let reaches = |verdict: &FocalVerdict| {
             let bound = verdict.perspective_pct.filter(|bound| *bound >= 0.005).unwrap_or(0.0);
             let (shift, tolerance) = (verdict.worst_shift_pct.value, verdict.tolerance_pct);
-            let (u, lacks) = (2.0 * verdict.worst_shift_pct.std_error, lacks(verdict).unwrap_or(0.0));
+            let (u, lacks) = (2.0 * verdict.worst_shift_pct.std_error, lacks(verdict).unwrap_or(0.0) );
+            let u = u + verdict.unseen_pct;
             let (least, most) = (shift - bound + lacks.min(0.0) - u, shift + lacks.max(0.0) + u);
             let unknown = verdict.relative_to_farthest && verdict.shortfall_pct.is_none();
             let beyond = shift.abs() > tolerance || most > tolerance || least < -tolerance || unknown;

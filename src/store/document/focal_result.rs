@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::measurement::{BoundDoc, CurveDoc, FindingDoc, distance_source};
 use super::number::{Number, Pair, measured, pair};
-use super::{ConditionsDoc, SettingsDoc, decode, encode, unknown};
+use super::{ConditionsDoc, SettingsDoc, decode, encode, known};
 use crate::store::{ConditionsKey, FocalResult, StoreError};
 use crate::sweep::{BudgetLine, ToleranceOutcome};
 use crate::units::Measured;
@@ -139,8 +139,11 @@ impl FocalResultDoc {
 
     fn read(self) -> Result<FocalResult, StoreError> {
         Ok(FocalResult {
-            conditions: ConditionsKey::from_code(&self.conditions)
-                .ok_or_else(|| unknown("set of conditions", &self.conditions))?,
+            conditions: known(
+                "set of conditions",
+                &self.conditions,
+                ConditionsKey::from_code,
+            )?,
             focal_length_mm: self.focal_length_mm.0,
             sweeps: self.sweeps,
             same_pictures: self.same_pictures,
@@ -221,8 +224,7 @@ impl PublicationHead {
             focal_length_mm,
             worst_shift_pct,
         } = self.result;
-        let key = ConditionsKey::from_code(&conditions)
-            .ok_or_else(|| unknown("set of conditions", &conditions))?;
+        let key = known("set of conditions", &conditions, ConditionsKey::from_code)?;
         Ok((focal_length_mm.0, key, measured(worst_shift_pct)))
     }
 }

@@ -3,8 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::frame::{CaptureTimeDoc, FrameResultDoc, f_number, metres, millimetres};
+use super::known;
 use super::number::{Number, Pair, measured, pair};
-use super::unknown;
 use crate::store::StoreError;
 use crate::sweep::{
     Budget, BudgetLine, Code, CurvePoint, DistanceSource, Finding, Part, Severity, ShiftCurve,
@@ -69,9 +69,8 @@ impl FindingDoc {
 
     pub(super) fn read(self) -> Result<Finding, StoreError> {
         Ok(Finding {
-            code: Code::from_code(&self.code).ok_or_else(|| unknown("finding", &self.code))?,
-            severity: Severity::from_code(&self.severity)
-                .ok_or_else(|| unknown("severity", &self.severity))?,
+            code: known("finding", &self.code, Code::from_code)?,
+            severity: known("severity", &self.severity, Severity::from_code)?,
             message: self.message,
             files: self.files,
         })
@@ -91,7 +90,7 @@ impl BudgetLineDoc {
 
     fn read(self) -> Result<BudgetLine, StoreError> {
         Ok(BudgetLine {
-            part: Part::from_code(&self.0).ok_or_else(|| unknown("part of a budget", &self.0))?,
+            part: known("part of a budget", &self.0, Part::from_code)?,
             pct: self.2.0,
         })
     }
@@ -108,7 +107,7 @@ impl BoundDoc {
 
     pub(super) fn read(self) -> Result<BudgetLine, StoreError> {
         Ok(BudgetLine {
-            part: Part::from_code(&self.0).ok_or_else(|| unknown("part of a budget", &self.0))?,
+            part: known("part of a budget", &self.0, Part::from_code)?,
             pct: self.1.0,
         })
     }
@@ -174,10 +173,10 @@ impl SummaryDoc {
 }
 
 pub(super) fn distance_source(code: &str) -> Result<DistanceSource, StoreError> {
-    DistanceSource::ALL
-        .into_iter()
-        .find(|source| source.code() == code)
-        .ok_or_else(|| unknown("distance source", code))
+    let mut all = DistanceSource::ALL.into_iter();
+    known("distance source", code, |code| {
+        all.find(|source| source.code() == code)
+    })
 }
 
 /// A sweep, measured: `results.document`.

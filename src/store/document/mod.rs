@@ -38,9 +38,13 @@ pub(super) fn decode<'text, T: Deserialize<'text>>(text: &'text str) -> Result<T
     serde_json::from_str(text).map_err(|error| StoreError::Damaged(error.to_string()))
 }
 
-/// A code that stands for nothing known.
-pub(super) fn unknown(what: &str, code: &str) -> StoreError {
-    StoreError::Damaged(format!("there is no {what} \"{code}\""))
+/// What a stored code stands for. # Errors: `Damaged` where that is nothing known.
+pub(super) fn known<T>(
+    what: &str,
+    code: &str,
+    from_code: impl FnOnce(&str) -> Option<T>,
+) -> Result<T, StoreError> {
+    from_code(code).ok_or_else(|| StoreError::Damaged(format!("there is no {what} \"{code}\"")))
 }
 
 impl From<crate::units::OutOfRange> for StoreError {

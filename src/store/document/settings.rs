@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::frame::{FocusDoc, f_number, metres, millimetres};
+use super::known;
 use super::number::Number;
-use super::unknown;
 use crate::store::{Conditions, StoreError, Switch};
 use crate::sweep::{FrameOrder, SweepSettings};
 
@@ -41,8 +41,7 @@ impl ConditionsDoc {
     }
 
     pub(in crate::store) fn read(self) -> Result<Conditions, StoreError> {
-        let switch =
-            |code: &str| Switch::from_code(code).ok_or_else(|| unknown("switch position", code));
+        let switch = |code: &str| known("switch position", code, Switch::from_code);
         Ok(Conditions {
             distortion_correction: switch(&self.distortion_correction)?,
             breathing_compensation: switch(&self.breathing_compensation)?,
@@ -115,8 +114,7 @@ impl SettingsDoc {
     }
 
     pub(in crate::store) fn read(self) -> Result<SweepSettings, StoreError> {
-        let order = FrameOrder::from_code(&self.order)
-            .ok_or_else(|| unknown("frame order", &self.order))?;
+        let order = known("frame order", &self.order, FrameOrder::from_code)?;
         let places = |(file, places): (String, Vec<(Number, Number)>)| {
             (file, places.iter().map(|(x, y)| (x.0, y.0)).collect())
         };

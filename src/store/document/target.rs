@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::known;
 use super::number::{Number, Pair, measured, pair};
-use super::unknown;
 use crate::measure::{Flag, Lean, Target, Toned, Uneven, Window};
 use crate::store::StoreError;
 use crate::units::Measured;
@@ -113,7 +113,7 @@ impl TargetDoc {
             flags: self
                 .flags
                 .iter()
-                .map(|code| Flag::from_code(code).ok_or_else(|| unknown("flag", code)))
+                .map(|code| known("flag", code, Flag::from_code))
                 .collect::<Result<_, _>>()?,
         })
     }

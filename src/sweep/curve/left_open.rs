@@ -1,7 +1,8 @@
 //! What is left open along a curve: how much larger than measured its shifts may truly be.
 //!
-//! Three things leave it open. The uncertainty of a shift, k = 2 here. A reference short of infinity: what every shift lacks is
-//! known by an estimate, so the true shift lies about between the measured one and it with that added. And perspective.
+//! Four things leave it open. The uncertainty of a shift, k = 2 here. A reference short of infinity: what every shift lacks is
+//! known by an estimate, so the true shift lies about between the measured one and it with that added. What the pictures can't
+//! tell: bounds to either side. And perspective.
 //!
 //! The entrance pupil may move towards the targets while focusing, which only ever makes a picture look tighter: the true
 //! shift at a setting lies between the measured one less a bound and the measured one. The bound is about f·m/D
@@ -10,7 +11,7 @@
 
 use super::SAME_SETTING;
 use crate::optics::magnification;
-use crate::sweep::{CurvePoint, ShiftCurve, ToleranceOutcome};
+use crate::sweep::{BudgetLine, CurvePoint, Part, ShiftCurve, ToleranceOutcome};
 use crate::units::Measured;
 
 /// A tolerance distance that may be farther by less than this share is told as it was measured: pages tell distances to a
@@ -63,22 +64,78 @@ impl Perspective {
     }
 }
 
+/// Bounds that are smaller together, percentage points, are not counted: shifts are shown to a fifth of this.
+const WORTH_COUNTING_PCT: f64 = 0.05;
+
+/// What the pictures can't tell of the shifts of one curve, to either side: bounds, one upon the other.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Unseen {
+    /// As much in every shift, percentage points: a step of the zoom ring, a reference that is taken for infinity.
+    pub everywhere_pct: f64,
+    /// In the worst shift, percentage points; as blur and slow movement do, it goes with the way from the reference, in
+    /// dioptres, and is never more.
+    pub growing_pct: f64,
+}
+
+impl Unseen {
+    /// From the bounds of a worst shift; nothing where they come to less than is worth counting. Perspective and a reference
+    /// that is known to be short of infinity stand for themselves.
+    #[must_use]
+    pub fn of(systematic: &[BudgetLine]) -> Self {
+        let mut unseen = Self::default();
+        for line in systematic {
+            match line.part {
+                Part::ZoomSlip | Part::AssumedInfinity => unseen.everywhere_pct += line.pct.abs(),
+                Part::UnseenShading
+                | Part::UnevenPupil
+                | Part::UnseenVignetting
+                | Part::UntoldMove => unseen.growing_pct += line.pct.abs(),
+                _ => {}
+            }
+        }
+        match unseen.at_worst_pct() < WORTH_COUNTING_PCT {
+            true => Self::default(),
+            false => unseen,
+        }
+    }
+
+    /// Of the worst shift, percentage points.
+    #[must_use]
+    pub fn at_worst_pct(self) -> f64 {
+        self.everywhere_pct + self.growing_pct
+    }
+
+    /// Of a shift at this share of the way from the reference to the worst shift, percentage points; none at the reference.
+    fn at_pct(self, share: f64) -> f64 {
+        match share > 0.0 {
+            true => self.everywhere_pct + self.growing_pct * share.min(1.0),
+            false => 0.0,
+        }
+    }
+}
+
 /// What may be added to the shifts of one curve.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct LeftOpen {
     perspective: Option<Perspective>,
     /// What about every shift lacks, percentage points.
     shortfall_pct: f64,
+    unseen: Unseen,
 }
 
 impl LeftOpen {
-    /// From what perspective may hold and what about every shift lacks because the reference is short of infinity, percentage
-    /// points; where either is not known, nothing of it is counted.
+    /// From what perspective may hold, what about every shift lacks because the reference is short of infinity, percentage
+    /// points, and what the pictures can't tell; where one of the first two is not known, nothing of it is counted.
     #[must_use]
-    pub fn new(perspective: Option<Perspective>, shortfall_pct: Option<f64>) -> Self {
+    pub fn new(
+        perspective: Option<Perspective>,
+        shortfall_pct: Option<f64>,
+        unseen: Unseen,
+    ) -> Self {
         Self {
             perspective,
             shortfall_pct: shortfall_pct.unwrap_or(0.0),
+            unseen,
         }
     }
 
@@ -108,13 +165,33 @@ impl LeftOpen {
     }
 
     /// The curve with the largest magnitude that every shift may have, at the farthest setting that it may have it at. The
-    /// reference is what shifts are against: there perspective leaves nothing open.
+    /// reference is what shifts are against: there perspective leaves nothing open, nor what the pictures can't tell.
     #[must_use]
     pub fn at_most(&self, curve: &ShiftCurve) -> ShiftCurve {
         let last = curve.points().last().and_then(|point| point.dioptres);
         let last = last.map_or(0.0, |at| at.value);
+        let size = |point: &&CurvePoint| point.shift_pct.value.abs();
+        let worst = curve
+            .points()
+            .iter()
+            .max_by(|a, b| size(a).total_cmp(&size(b)));
+        let worst = worst.and_then(|point| Some(point.dioptres?.value));
+        let share = |point: &CurvePoint| match (point.dioptres, worst) {
+            (Some(at), Some(worst)) if worst > last + SAME_SETTING => {
+                let way = at.value - last;
+                if way > SAME_SETTING {
+                    way / (worst - last)
+                } else {
+                    0.0
+                }
+            }
+            // Nobody knows how far off it is: all of it, but at the reference.
+            _ if point.travel < 1.0 => 1.0,
+            _ => 0.0,
+        };
         let points = curve.points().iter().map(|point| {
-            let (shift, u) = (point.shift_pct.value, 2.0 * point.shift_pct.std_error);
+            let shift = point.shift_pct.value;
+            let u = 2.0 * point.shift_pct.std_error + self.unseen.at_pct(share(point));
             let hidden = match (self.perspective, point.dioptres) {
                 (Some(perspective), Some(at)) if at.value > last + SAME_SETTING => {
                     perspective.of_pull_pct(last, at.value).max(0.0)
@@ -169,6 +246,7 @@ mod tests {
         LeftOpen::new(
             Perspective::of(Some(0.3175), 50.0, Some(0.5)),
             shortfall_pct,
+            Unseen::default(),
         )
     }
 
@@ -213,7 +291,7 @@ mod tests {
             });
             ShiftCurve::new(points.collect())
         };
-        let left = |shortfall| LeftOpen::new(None, shortfall);
+        let left = |shortfall| LeftOpen::new(None, shortfall, Unseen::default());
         for (worst, shortfall, tolerance, most) in [
             (4.0, Some(0.8), 2.0, Some(1.0)),
             (-4.0, Some(-0.8), 2.0, Some(1.0)),
@@ -267,5 +345,41 @@ mod tests {
             );
         }
         assert_eq!(most(&uncertain(2.0, 0.0)), Some(f64::INFINITY));
+    }
+
+    /// +4 % at 2 dioptres. Bounds of 0.4 points that grow from the reference on make it 4.4 % there, so 2 % at 2/2.2 dioptres; a
+    /// step of 0.4 points that is in every shift reaches farther, to 1.6/2 dioptres.
+    #[test]
+    fn what_the_pictures_cant_tell_may_reach_farther() {
+        let line = |part, pct| BudgetLine { part, pct };
+        let most = |lines: &[BudgetLine], worst: f64| {
+            LeftOpen::new(None, None, Unseen::of(lines)).may_reach_m(&straight(worst), 2.0)
+        };
+        let growing = [
+            line(Part::UnseenShading, 0.1),
+            line(Part::UnevenPupil, 0.1),
+            line(Part::UnseenVignetting, 0.1),
+            line(Part::UntoldMove, -0.1),
+        ];
+        let steady = [line(Part::ZoomSlip, -0.3), line(Part::AssumedInfinity, 0.1)];
+        for worst in [4.0, -4.0] {
+            for (lines, dioptres) in [(&growing[..], 2.0 / 2.2), (&steady[..], 0.8)] {
+                let got = most(lines, worst).expect("farther");
+                assert!((got * dioptres - 1.0).abs() < 0.005, "{worst} {got}");
+            }
+        }
+        // Within as measured, beyond with them.
+        assert!(most(&growing, 1.7).is_some() && most(&growing, 1.5).is_none());
+        // Too small to count, and those that stand for themselves.
+        assert_eq!(most(&growing[..0], 4.0), None);
+        assert_eq!(
+            Unseen::of(&[line(Part::UnevenPupil, 0.04)]),
+            Unseen::default()
+        );
+        let apart = [
+            line(Part::EntrancePupil, 0.4),
+            line(Part::ReferenceNotAtInfinity, 0.4),
+        ];
+        assert_eq!(Unseen::of(&apart), Unseen::default());
     }
 }

@@ -150,11 +150,11 @@ pub(in crate::web) struct FocalDocument {
     /// Where in the sweep the tolerance is exceeded last, 0 at closest focus.
     pub(in crate::web) tolerance_travel: Option<f64>,
     /// Farthest focus distance, m, at which the tolerance may be exceeded once all is counted that is left open: what
-    /// perspective may hide, what every shift lacks short of infinity, and the expanded uncertainty (k = 2). `null` where that is
+    /// perspective may hide, what every shift lacks short of infinity, the bounds in `systematic`, and the expanded uncertainty (k = 2). `null` where that is
     /// farther than `tolerance_distance_m` by less than a fiftieth, or no distance is known from which on it surely holds.
     pub(in crate::web) tolerance_distance_most_m: Option<f64>,
     /// Why it is open whether the tolerance is exceeded at all: `reference` where that turns on what every shift lacks because
-    /// the reference is short of infinity (`reference_shortfall_pct`, or not known), `perspective`, `uncertainty` where the worst
+    /// the reference is short of infinity (`reference_shortfall_pct`, or not known), `perspective`, `pictures` where it turns on the other bounds in `systematic`, `uncertainty` where the worst
     /// shift is closer to it than its expanded uncertainty (k = 2), or `near_end` where what was measured is within it and the
     /// nearest frames were not; `null` where it is not open.
     pub(in crate::web) tolerance_doubt: Option<&'static str>,

@@ -95,6 +95,7 @@ pub(super) fn verdicts(
             worst_shift_pct: result.worst_shift_pct,
             perspective_pct: result.perspective_pct,
             shortfall_pct: result.shortfall_pct,
+            unseen_pct: result.unseen.at_worst_pct(),
             may_reach_m: result.left_open().may_reach_m(&result.curve, tolerance_pct),
             other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
             measured_from: MeasuredFrom::of(&result.curve, near),

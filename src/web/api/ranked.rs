@@ -26,7 +26,7 @@ pub(in crate::web) struct StripDocument {
     /// Farthest focus distance, m, at which the tolerance may be exceeded once all is counted that is left open, as in the record
     /// of the lens; `null` where that is no farther than `tolerance_distance_m` by a fiftieth, or not known.
     pub(in crate::web) tolerance_distance_most_m: Option<f64>,
-    /// Why it is open whether the tolerance is exceeded at all: `reference`, `perspective`, `uncertainty` or `near_end`, as in
+    /// Why it is open whether the tolerance is exceeded at all: `reference`, `perspective`, `pictures`, `uncertainty` or `near_end`, as in
     /// the record of the lens; `null` where it is not open.
     pub(in crate::web) tolerance_doubt: Option<&'static str>,
     /// What the shift is measured against: `infinity`, or `farthest_frame`.
@@ -65,7 +65,7 @@ pub(in crate::web) struct RankedDocument {
     /// Farthest focus distance, m, at which the tolerance may be exceeded once all is counted that is left open, as in the record
     /// of the lens; `null` where that is no farther than `tolerance_distance_m`, or not known.
     pub(in crate::web) tolerance_distance_most_m: Option<f64>,
-    /// Why it is open whether the tolerance is exceeded at all: `reference`, `perspective`, `uncertainty` or `near_end`, as in
+    /// Why it is open whether the tolerance is exceeded at all: `reference`, `perspective`, `pictures`, `uncertainty` or `near_end`, as in
     /// the record of the lens; `null` where it is not open.
     pub(in crate::web) tolerance_doubt: Option<&'static str>,
     /// The verdict in a few words, with the focal length where it holds for one of several; `null` where nothing was measured.

@@ -6,7 +6,7 @@ use crate::report::{
 };
 use crate::store::FocalResult;
 use crate::sweep::{
-    DistanceSource, LeftOpen, NearEnd, Part, Perspective, ToleranceOutcome, farthest_m,
+    DistanceSource, LeftOpen, NearEnd, Part, Perspective, ToleranceOutcome, Unseen, farthest_m,
 };
 
 /// What a sentence needs of a result.
@@ -17,12 +17,14 @@ pub(super) fn verdict_of(
     near: NearEnd,
 ) -> FocalVerdict {
     let shortfall_pct = result.bound_pct(Part::ReferenceNotAtInfinity);
-    let open = LeftOpen::new(perspective_of(result), shortfall_pct);
+    let unseen = Unseen::of(&result.systematic);
+    let open = LeftOpen::new(perspective_of(result), shortfall_pct, unseen);
     FocalVerdict {
         focal_length_mm: Some(result.focal_length_mm),
         worst_shift_pct: result.worst_shift_pct,
         perspective_pct: result.bound_pct(Part::EntrancePupil),
         shortfall_pct,
+        unseen_pct: unseen.at_worst_pct(),
         may_reach_m: open.may_reach_m(&result.curve, tolerance_pct),
         other_way: OtherWay::of(&result.curve, result.worst_shift_pct),
         measured_from: MeasuredFrom::of(&result.curve, near),

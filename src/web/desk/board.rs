@@ -20,7 +20,7 @@ const ROWS: u32 = 500;
 
 /// Where a sweep stands, in the order of the desk.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Place {
+pub(super) enum Standing {
     Measuring,
     NeedsYou,
     Ready,
@@ -28,7 +28,7 @@ enum Place {
     Public,
 }
 
-impl Place {
+impl Standing {
     /// Places where a sweep waits for somebody or something.
     const WAITING: [Self; 4] = [
         Self::Measuring,
@@ -57,10 +57,10 @@ impl Place {
         }
     }
 
-    fn of(row: &DeskRow) -> Self {
+    pub(super) fn of(row: &DeskRow) -> Self {
         if is_measuring(row.job.as_ref()) {
             Self::Measuring
-        } else if is_set_aside(row) || row.stopped || row.measured.is_none() {
+        } else if is_set_aside(row) || row.stopped || row.measured.is_none() || lacks_focal(row) {
             Self::NeedsYou
         } else if row.published && row.published_is_newest {
             Self::Public
@@ -70,6 +70,11 @@ impl Place {
             Self::Ready
         }
     }
+}
+
+/// Whether all that stands against publishing its result is that nobody knows its focal length.
+pub(super) fn lacks_focal(row: &DeskRow) -> bool {
+    row.measured.is_some() && row.focal_length_mm.is_none() && !row.stopped
 }
 
 fn is_set_aside(row: &DeskRow) -> bool {
@@ -92,12 +97,13 @@ struct Line {
     is_running: bool,
     /// Warnings of the newest result in words; empty without.
     warnings: String,
+    lacks_focal: bool,
 }
 
 impl Line {
     fn new(row: &DeskRow) -> Self {
-        let place = Place::of(row);
-        let (state, state_class) = state_words(row, place);
+        let standing = Standing::of(row);
+        let (state, state_class) = state_words(row, standing);
         let shift = row.worst_shift_pct.map_or_else(String::new, |(value, u)| {
             words::shift(Measured::new(value, u))
         });
@@ -117,19 +123,24 @@ impl Line {
             frames_total: job.map_or(0, |job| job.frames_total),
             is_running: job.is_some_and(|job| job.state == JobState::Running),
             warnings: warnings_words(row),
+            lacks_focal: lacks_focal(row),
         }
     }
 }
 
-fn state_words(row: &DeskRow, place: Place) -> (String, &'static str) {
-    match place {
-        Place::Measuring => {
+/// Where a row stands in words, with the class of their tag.
+pub(super) fn state_words(row: &DeskRow, standing: Standing) -> (String, &'static str) {
+    match standing {
+        Standing::Measuring => {
             let words = row.job.as_ref().and_then(progress_words);
             (words.unwrap_or_default(), "tag")
         }
-        Place::NeedsYou if row.stopped => ("no result: see its findings".into(), "tag tag-stop"),
-        Place::NeedsYou => ("measuring failed: see why".into(), "tag tag-stop"),
-        Place::Ready | Place::Withdrawn | Place::Public => {
+        Standing::NeedsYou if row.stopped => ("no result: see its findings".into(), "tag tag-stop"),
+        Standing::NeedsYou if lacks_focal(row) && !is_set_aside(row) => {
+            ("its focal length is not known".into(), "tag tag-warning")
+        }
+        Standing::NeedsYou => ("measuring failed: see why".into(), "tag tag-stop"),
+        Standing::Ready | Standing::Withdrawn | Standing::Public => {
             let facts = [
                 frames_words(row),
                 warnings_words(row),
@@ -150,7 +161,8 @@ fn state_words(row: &DeskRow, place: Place) -> (String, &'static str) {
     }
 }
 
-fn warnings_words(row: &DeskRow) -> String {
+/// Warnings of the newest result in words; empty without.
+pub(super) fn warnings_words(row: &DeskRow) -> String {
     match row.warnings {
         0 => String::new(),
         some => words::count(usize::try_from(some).unwrap_or(usize::MAX), "warning"),
@@ -158,8 +170,8 @@ fn warnings_words(row: &DeskRow) -> String {
 }
 
 fn frames_words(row: &DeskRow) -> String {
-    row.measured.map_or_else(String::new, |(measured, all)| {
-        format!("{measured} of {all} frames measured")
+    row.measured.map_or_else(String::new, |measured| {
+        format!("{measured} of {} frames measured", row.frames)
     })
 }
 
@@ -186,7 +198,10 @@ impl Shelf {
 
 fn shelves(rows: &[DeskRow]) -> Vec<Shelf> {
     let mut shelves: Vec<Shelf> = Vec::new();
-    for row in rows.iter().filter(|row| Place::of(row) == Place::Public) {
+    for row in rows
+        .iter()
+        .filter(|row| Standing::of(row) == Standing::Public)
+    {
         let line = Line::new(row);
         match shelves.iter_mut().find(|shelf| shelf.slug == line.slug) {
             Some(shelf) => shelf.lines.push(line),
@@ -224,13 +239,13 @@ pub(in crate::web) async fn show(
     account: SignedIn,
 ) -> Result<Html<String>, WebError> {
     let rows = sweeps(&app, &account).await?;
-    let groups = Place::WAITING
+    let groups = Standing::WAITING
         .into_iter()
-        .map(|place| Group {
-            title: place.title(),
+        .map(|standing| Group {
+            title: standing.title(),
             lines: rows
                 .iter()
-                .filter(|row| Place::of(row) == place)
+                .filter(|row| Standing::of(row) == standing)
                 .map(Line::new)
                 .collect(),
         })
@@ -264,7 +279,7 @@ async fn sweeps(app: &App, account: &SignedIn) -> Result<Vec<DeskRow>, WebError>
 /// Changes when a sweep moves from one group to another, so that the script knows when to fetch the page again.
 fn signature(rows: &[DeskRow]) -> String {
     rows.iter()
-        .map(|row| format!("{}{}", row.id, Place::of(row).code()))
+        .map(|row| format!("{}{}", row.id, Standing::of(row).code()))
         .collect::<Vec<_>>()
         .join(" ")
 }
@@ -300,7 +315,7 @@ pub(in crate::web) async fn document(
                 let line = Line::new(row);
                 DeskEntry {
                     id: row.id,
-                    place: Place::of(row).code(),
+                    place: Standing::of(row).code(),
                     state: line.state,
                     frames_done: line.frames_done,
                     frames_total: line.frames_total,

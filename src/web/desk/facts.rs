@@ -5,7 +5,7 @@ use crate::report::{FocalVerdict, MeasuredFrom, OtherWay, words};
 use crate::store::{Sweep, Switch};
 use crate::sweep::{
     BudgetLine, DEFAULT_TOLERANCE_PCT, DistanceSource, LeftOpen, NearEnd, Part, Perspective,
-    SweepMeasurement, ToleranceOutcome, farthest_m,
+    SweepMeasurement, ToleranceOutcome, Unseen, farthest_m,
 };
 use crate::web::WebError;
 
@@ -37,12 +37,14 @@ pub(super) fn verdict(measurement: &SweepMeasurement) -> Option<String> {
         Perspective::of(bound, focal.mm(), closest_m)
     });
     let shortfall_pct = summary.budget.bound_pct(Part::ReferenceNotAtInfinity);
-    let open = LeftOpen::new(perspective, shortfall_pct);
+    let unseen = Unseen::of(&summary.budget.systematic);
+    let open = LeftOpen::new(perspective, shortfall_pct, unseen);
     let verdict = FocalVerdict {
         focal_length_mm: measurement.focal_length.map(|focal| focal.mm()),
         worst_shift_pct: summary.worst_shift_pct,
         perspective_pct: summary.budget.bound_pct(Part::EntrancePupil),
         shortfall_pct,
+        unseen_pct: unseen.at_worst_pct(),
         may_reach_m: open.may_reach_m(&summary.curve, DEFAULT_TOLERANCE_PCT),
         other_way: OtherWay::of(&summary.curve, summary.worst_shift_pct),
         measured_from: MeasuredFrom::of(&summary.curve, NearEnd::default()),

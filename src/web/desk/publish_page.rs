@@ -47,6 +47,8 @@ struct PublishPage {
     public_version: Option<u32>,
     /// Why it can't be published.
     reasons: Vec<String>,
+    /// That includes its focal length, which nobody gave.
+    lacks_focal: bool,
     doubts: Vec<String>,
     findings: Vec<FindingView>,
     verdict: Option<String>,
@@ -147,6 +149,7 @@ async fn page(
             .zip(sweep.result.as_ref())
             .map(|(before, after)| DifferenceView::new(sweep, before, after)),
         publications: publishing::publications(sweep),
+        lacks_focal: publishing::lacks_focal(sweep),
         effect,
         is_settled,
         reasons,

@@ -9,7 +9,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 
 use super::doubts::doubts;
 use super::publish_page::{self, RecordLine, record_lines};
-use super::publishing::{actor, check_scope, stops};
+use super::publishing::{actor, check_scope, lacks_focal, stops};
 use super::{facts, html};
 use crate::app::App;
 use crate::report::words;
@@ -36,6 +36,7 @@ struct OtherLine {
     id: SweepId,
     focal: String,
     reasons: Vec<String>,
+    lacks_focal: bool,
 }
 
 #[derive(Template)]
@@ -152,6 +153,7 @@ pub(in crate::web) async fn show(
     let others = sorted.others.into_iter().map(|(sweep, reasons)| OtherLine {
         id: sweep.id,
         focal: focal(&sweep),
+        lacks_focal: lacks_focal(&sweep),
         reasons,
     });
     html(&PublishUploadPage {
@@ -183,15 +185,14 @@ async fn ready_line(app: &App, viewer: &Viewer, sweep: &Sweep) -> Result<ReadyLi
     })
 }
 
+/// Its focal length in words; empty where nobody knows it.
 fn focal(sweep: &Sweep) -> String {
     let measured = sweep
         .result
         .as_ref()
         .and_then(|result| result.measurement.focal_length);
-    measured.or(sweep.settings.focal_length).map_or_else(
-        || format!("sweep {}", sweep.id),
-        |focal| words::focal_length(focal.mm()),
-    )
+    let known = measured.or(sweep.settings.focal_length);
+    known.map_or_else(String::new, |focal| words::focal_length(focal.mm()))
 }
 
 /// `GET /desk/uploads/{id}/publish/preview`: the page of the lens as it will be with the chosen sweeps.

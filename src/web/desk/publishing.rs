@@ -6,12 +6,14 @@ use axum::Form;
 use axum::extract::{Extension, State};
 use axum::response::{IntoResponse, Redirect, Response};
 
+use super::changes::{self, Sent};
 use super::{is_measuring, publish_page, sweep_to_change};
 use crate::app::App;
 use crate::report::words;
 use crate::store::{Actor, Sweep, SweepId};
 use crate::sweep::Severity;
-use crate::web::inputs::{Check, NOTE_CHARACTERS, Typed};
+use crate::units::FOCAL_LENGTHS_MM;
+use crate::web::inputs::{Check, NOTE_CHARACTERS, Typed, millimetres};
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
@@ -116,6 +118,33 @@ pub(in crate::web) fn withdrawal_reason(
     check.required(field, reason, "the reason, which stays visible to readers")
 }
 
+/// Whether nobody knows the focal length of what was measured.
+pub(super) fn lacks_focal(sweep: &Sweep) -> bool {
+    let measurement = sweep.result.as_ref().map(|result| &result.measurement);
+    measurement.is_some_and(|measurement| measurement.focal_length.is_none())
+}
+
+/// `POST /sweeps/{id}/focal-length`: gives what lacks for publishing, and goes on to where it is measured with it.
+pub(in crate::web) async fn give_focal_length(
+    State(app): State<App>,
+    account: SignedIn,
+    Place(id): Place<SweepId>,
+    form: Sent,
+) -> Result<Response, WebError> {
+    const FIELD: &str = "focal_length_mm";
+    sweep_to_change(&app.store, &account, id).await?;
+    let typed = changes::typed(form);
+    let mut check = Check::default();
+    let given = check.number(FIELD, typed.get(FIELD));
+    let given = millimetres(FIELD, given, &FOCAL_LENGTHS_MM, &mut check);
+    let given = check.required(FIELD, given, "the focal length that is marked on the ring");
+    if check.errors.is_empty() {
+        changes::change(&app, id, |said| said.settings.focal_length = given).await?;
+        return Ok(Redirect::to(&format!("/sweeps/{id}")).into_response());
+    }
+    publish_page::show_refused(&app, &account, id, typed, check.errors).await
+}
+
 /// Why a sweep can't be published now; empty when it can.
 pub(super) fn stops(sweep: &Sweep) -> Vec<String> {
     let mut stops = Vec::new();
@@ -130,6 +159,11 @@ pub(super) fn stops(sweep: &Sweep) -> Vec<String> {
         if finding.severity == Severity::Stop {
             stops.push(format!("{}. {}", finding.code.title(), finding.message));
         }
+    }
+    if lacks_focal(sweep) {
+        stops.push(
+            "Its focal length is not known: neither its files nor anybody gave it.".to_owned(),
+        );
     }
     stops
 }

@@ -44,6 +44,8 @@ struct SweepPage {
     budget: Vec<(&'static str, &'static str, String)>,
     difference: Option<DifferenceView>,
     findings: Vec<FindingView>,
+    /// Nobody knows its focal length, which the viewer can give.
+    lacks_focal: bool,
     chart: Option<(String, String)>,
     frames: Vec<FrameView>,
     left_out: Vec<(usize, String, String)>,
@@ -181,6 +183,7 @@ pub(super) async fn render(
             .zip(sweep.result.as_ref())
             .map(|(before, after)| DifferenceView::new(sweep, before, after)),
         findings: view::findings(sweep),
+        lacks_focal: seen.is_own && publishing::lacks_focal(sweep),
         chart: measurement.map(facts::charts).transpose()?.flatten(),
         frames: view::frames(sweep, Detail::Small),
         left_out: sweep

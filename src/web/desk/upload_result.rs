@@ -4,12 +4,12 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::{Html, Redirect};
 
-use super::publishing::stops;
-use super::{html, is_measuring, progress_words};
+use super::board::{Standing, lacks_focal, state_words, warnings_words};
+use super::{html, is_measuring};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{LensId, Sweep, UploadId};
-use crate::sweep::{Finding, Severity};
+use crate::store::{DeskRow, LensId, UploadId};
+use crate::units::Measured;
 use crate::web::arrivals;
 use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::place::Place;
@@ -26,11 +26,13 @@ struct SweepLine {
     name: String,
     /// Name of its lens, where that is not the one of the upload.
     lens: String,
+    /// Focal length, where its name does not say it.
     focal: String,
     frames: String,
     shift: String,
     warnings: String,
     state: String,
+    lacks_focal: bool,
 }
 
 #[derive(Template)]
@@ -41,7 +43,7 @@ struct UploadResultPage {
     lens: String,
     is_finished: bool,
     is_measuring: bool,
-    /// A sweep has a result that is not public.
+    /// A sweep has a result that can be made public and is not.
     has_ready: bool,
     accepted: Vec<String>,
     refused: Vec<Refused>,
@@ -77,81 +79,50 @@ pub(in crate::web) async fn show(
         .map(|file| file.name)
         .collect();
     accepted.retain(|name| !refused.iter().any(|refused| refused.name == *name));
-    let mut sweeps = Vec::new();
-    let mut measuring = false;
-    let mut has_ready = false;
-    if upload.finished {
-        for sweep in app.store.sweeps_of_upload(id).await? {
-            if let Some(sweep) = app.store.sweep(sweep).await? {
-                measuring |= is_measuring(sweep.job.as_ref());
-                has_ready |= stops(&sweep).is_empty() && !is_public(&sweep);
-                sweeps.push(line(&sweep, upload.lens));
-            }
-        }
-    }
+    let rows = app.store.desk_of_upload(id).await?;
+    let is_ready =
+        |row: &DeskRow| matches!(Standing::of(row), Standing::Ready | Standing::Withdrawn);
     html(&UploadResultPage {
         page: PageFrame::new("What arrived", Section::Desk, &Viewer::of(&account)),
         id,
         lens,
         is_finished: upload.finished,
-        is_measuring: measuring,
-        has_ready,
+        is_measuring: rows.iter().any(|row| is_measuring(row.job.as_ref())),
+        has_ready: rows.iter().any(is_ready),
         accepted,
         refused,
-        sweeps,
+        sweeps: rows.iter().map(|row| line(row, upload.lens)).collect(),
     })
 }
 
-fn line(sweep: &Sweep, lens: LensId) -> SweepLine {
-    let focal = sweep
-        .result
-        .as_ref()
-        .and_then(|result| result.measurement.focal_length)
-        .or(sweep.settings.focal_length);
-    let state = match sweep.job.as_ref().and_then(progress_words) {
-        Some(words) => words,
-        None => match &sweep.result {
-            Some(result) if result.measurement.is_stopped() => "no result: see its findings".into(),
-            Some(_) if is_public(sweep) => "public".into(),
-            Some(_) => "measured".into(),
-            None => "measuring failed: see why".into(),
-        },
+fn line(row: &DeskRow, lens: LensId) -> SweepLine {
+    let state = match Standing::of(row) {
+        Standing::Ready | Standing::Withdrawn => "measured".to_owned(),
+        Standing::Public => "public".to_owned(),
+        standing @ (Standing::Measuring | Standing::NeedsYou) => state_words(row, standing).0,
     };
-    let measurement = sweep.result.as_ref().map(|result| &result.measurement);
-    let shift = measurement
-        .filter(|measurement| !measurement.is_stopped())
-        .and_then(|measurement| measurement.summary.as_ref())
-        .map_or_else(String::new, |summary| words::shift(summary.worst_shift_pct));
-    let warnings = measurement.map_or(0, |measurement| {
-        let is_warning = |finding: &&Finding| finding.severity == Severity::Warning;
-        measurement.findings.iter().filter(is_warning).count()
-    });
+    let shift = row.worst_shift_pct.filter(|_| !row.stopped);
+    let focal = row.focal_length_mm.map(words::focal_length);
+    let focal = focal.unwrap_or_default();
     SweepLine {
-        id: sweep.id,
-        name: sweep.name.clone(),
-        lens: if sweep.lens.id == lens {
+        id: row.id,
+        name: row.name.clone(),
+        lens: if row.lens_id == lens {
             String::new()
         } else {
-            sweep.lens.about.name()
+            row.lens.clone()
         },
-        focal: focal.map_or_else(String::new, |focal| words::focal_length(focal.mm())),
-        frames: words::count(sweep.files.len(), "frame"),
-        shift,
-        warnings: if warnings > 0 {
-            words::count(warnings, "warning")
-        } else {
+        focal: if row.name.ends_with(&focal) {
             String::new()
+        } else {
+            focal
         },
+        frames: words::count(usize::try_from(row.frames).unwrap_or(usize::MAX), "frame"),
+        shift: shift.map_or_else(String::new, |(pct, u)| words::shift(Measured::new(pct, u))),
+        warnings: warnings_words(row),
         state,
+        lacks_focal: lacks_focal(row),
     }
-}
-
-/// Whether readers see a version of it.
-fn is_public(sweep: &Sweep) -> bool {
-    sweep
-        .publications
-        .first()
-        .is_some_and(|newest| newest.withdrawn.is_none())
 }
 
 /// `POST /desk/uploads/{id}/finish`

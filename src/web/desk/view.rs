@@ -8,7 +8,7 @@ use crate::charts::Axis;
 use crate::measure::Unmeasurable;
 use crate::report::words;
 use crate::store::Sweep;
-use crate::sweep::{Finding, FrameResult, FrameState, Severity, SweepMeasurement};
+use crate::sweep::{Asked, Finding, FrameResult, FrameState, Severity, SweepMeasurement};
 
 /// A frame on the page.
 pub(super) struct FrameView {
@@ -49,6 +49,18 @@ pub(super) struct FindingView {
     pub(super) message: String,
     /// Number and name of each frame that it is about.
     pub(super) frames: Vec<(usize, String)>,
+    /// Fields of the sweep's page where what it asks for is given, with their labels.
+    pub(super) fields: Vec<(&'static str, &'static str)>,
+}
+
+/// The field of the sweep's page for this, with its label.
+const fn field(asked: Asked) -> (&'static str, &'static str) {
+    match asked {
+        Asked::ClosestFocus => ("closest_focus_m", "First frame focused at"),
+        Asked::TargetDistance => ("target_distance_m", "Target distance"),
+        Asked::Distances => ("distances", "Distances of single frames"),
+        Asked::Order => ("order", "Order of the frames"),
+    }
 }
 
 /// Numbers of the sweep's files, from 1, by name.
@@ -213,5 +225,6 @@ fn finding_view(finding: &Finding, numbers: &HashMap<&str, usize>) -> FindingVie
             .iter()
             .filter_map(|file| Some((*numbers.get(file.as_str())?, file.clone())))
             .collect(),
+        fields: finding.code.asks().iter().copied().map(field).collect(),
     }
 }

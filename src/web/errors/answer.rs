@@ -9,6 +9,7 @@ use serde::Serialize;
 
 use super::{FieldError, ProblemKind, WebError, kinds};
 use crate::app::App;
+use crate::web::api::encoded;
 use crate::web::headers::FRAMED_CONTENT_SECURITY_POLICY;
 use crate::web::observe::RequestId;
 use crate::web::pages::{PageFrame, Section};
@@ -278,20 +279,8 @@ fn sign_in_address(path: &str, query: Option<&str>) -> String {
         target.push('?');
         target.push_str(query);
     }
-    format!("/sign-in?next={}", percent_encode(&target))
-}
-
-/// A text as the value of one query parameter (RFC 3986: everything but unreserved characters is encoded).
-fn percent_encode(text: &str) -> String {
-    let mut encoded = String::with_capacity(text.len());
-    for byte in text.bytes() {
-        if byte.is_ascii_alphanumeric() || b"-._~/".contains(&byte) {
-            encoded.push(char::from(byte));
-        } else {
-            encoded.push_str(&format!("%{byte:02X}"));
-        }
-    }
-    encoded
+    // Slashes may stand in a query (RFC 3986, 3.4), and people read the address.
+    format!("/sign-in?next={}", encoded(&target).replace("%2F", "/"))
 }
 
 #[cfg(test)]

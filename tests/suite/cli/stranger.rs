@@ -228,3 +228,24 @@ fn many_files_passed_over_are_counted() {
     assert_eq!(said.lines().count(), 13, "{said}");
     assert!(said.contains("28 files more passed over"), "{said}");
 }
+
+/// What a finding asks for is named by its option on a terminal, and by no interface where programs read it.
+#[test]
+fn what_a_finding_asks_for_has_an_option() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut script = small(85.0, 2.0, 8);
+    script.capture.write_metadata = false;
+    write_frames(&script, folder.path());
+    let path = folder.path().to_str().expect("UTF-8");
+    let table = stdout(&run(&["measure", path]));
+    let options = table
+        .lines()
+        .find_map(|line| line.trim().strip_prefix("Options for that: "))
+        .unwrap_or_else(|| panic!("{table}"));
+    let help = stdout(&run(&["measure", "--help"]));
+    for option in options.split(", ") {
+        assert!(help.contains(&format!("{option} <")), "{option}: {help}");
+    }
+    let document = stdout(&run(&["measure", path, "--format", "json"]));
+    assert!(!document.contains("--"), "{document}");
+}

@@ -135,6 +135,11 @@ const ROUTES: &[(&str, &str, [Answered; 4])] = &[
     ),
     (
         "POST",
+        "/sweeps/{sweep}/focal-length",
+        [SignIn, Absent, Let, Let],
+    ),
+    (
+        "POST",
         "/sweeps/{sweep}/distances",
         [SignIn, Absent, Let, Let],
     ),

@@ -1,8 +1,9 @@
 //! What came with one upload is published together, after a preview of the page of the lens.
 
 use breathmark::simulate::{Scene, SweepScript};
+use serde_json::json;
 
-use super::bench::{Bench, SignedIn, frames};
+use super::bench::{Bench, SignedIn, frames, lens};
 use super::client::Request;
 
 /// The sweep of all tests, and one more at 35 mm on the same card.
@@ -98,5 +99,103 @@ async fn the_sweeps_of_an_upload_are_published_together_or_not_at_all() {
         rows.iter().filter(|row| row.action == "publish").count(),
         2,
         "{rows:?}"
+    );
+}
+
+/// Opens an upload of a lens, sends frames that state nothing and waits for the result; upload and sweep.
+async fn mute_sweep(reviewer: &SignedIn<'_>, lens: serde_json::Value) -> (i64, i64) {
+    let made = reviewer.post_json("/api/v1/lenses", lens).await;
+    assert_eq!(made.status, 201, "{}", made.text());
+    let slug = json!({"lens": made.json()["slug"]});
+    let opened = reviewer.post_json("/api/v1/uploads", slug).await;
+    let upload = opened.json()["id"].as_i64().expect("a key");
+    let mut script = SweepScript::plain(50.0, 2.0, 8);
+    script.scene = Scene::two_targets(480, 320);
+    script.capture.write_metadata = false;
+    // Other pictures than those of the other lens.
+    script.picture.jpeg_quality -= u8::try_from(upload).expect("small");
+    for frame in 0..script.frames {
+        let path = format!("/api/v1/uploads/{upload}/files/{}", script.file_name(frame));
+        let bytes = script.jpeg(frame).expect("rendering to memory");
+        assert_eq!(reviewer.put(&path, &bytes).await.status, 201);
+    }
+    let finish = format!("/api/v1/uploads/{upload}/finish");
+    let finished = reviewer.post_json(&finish, json!({})).await;
+    let sweep = finished.json()["sweeps"][0].as_i64().expect("one sweep");
+    reviewer.wait_until_measured(sweep).await;
+    (upload, sweep)
+}
+
+#[tokio::test]
+async fn a_focal_length_that_nobody_gave_is_asked_for_and_a_prime_has_its_own() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    let mut zoom = lens();
+    zoom["model"] = json!("Tern 24-70");
+    zoom["kind"] = json!("zoom");
+    (zoom["focal_min_mm"], zoom["focal_max_mm"]) = (json!(24), json!(70));
+    let (upload, sweep) = mute_sweep(&mara, zoom).await;
+    let field = format!("/sweeps/{sweep}/publish#focal_length_mm");
+    for path in [
+        "/desk".to_owned(),
+        format!("/desk/uploads/{upload}"),
+        format!("/desk/uploads/{upload}/publish"),
+    ] {
+        let page = page(&mara, &path).await;
+        assert!(page.contains(&field), "{path}: {page}");
+        for wrong in ["Ready to publish", "Publish what is ready"] {
+            assert!(!page.contains(wrong), "{path}: {page}");
+        }
+    }
+    let own = page(&mara, &format!("/sweeps/{sweep}")).await;
+    assert!(
+        own.contains("<a href=\"#focal_length_mm\">Give it"),
+        "{own}"
+    );
+    let publish = format!("/sweeps/{sweep}/publish");
+    let asked = page(&mara, &publish).await;
+    assert!(asked.contains("id=\"focal_length_mm\""), "{asked}");
+    assert_eq!(mara.post(&publish, &[]).await.status, 409);
+    let give = format!("/sweeps/{sweep}/focal-length");
+    for wrong in ["", "wide", "0"] {
+        let refused = mara.post(&give, &[("focal_length_mm", wrong)]).await;
+        assert_eq!(refused.status, 422, "{wrong}");
+        assert!(refused.text().contains("field-error"), "{}", refused.text());
+    }
+    let odd = bench.signed_in("odd").await;
+    let strange = odd.post(&give, &[("focal_length_mm", "50")]).await;
+    assert_eq!(strange.status, 404);
+    let given = mara.post(&give, &[("focal_length_mm", "50")]).await;
+    assert_eq!(given.location(), format!("/sweeps/{sweep}"));
+    mara.wait_until_measured(sweep).await;
+    assert!(page(&mara, "/desk").await.contains("Ready to publish"));
+    assert_eq!(mara.post(&publish, &[]).await.status, 303);
+
+    let (_, sweep) = mute_sweep(&mara, lens()).await;
+    let publish = format!("/sweeps/{sweep}/publish");
+    assert_eq!(mara.post(&publish, &[]).await.status, 303);
+    let public = page(&mara, "/lenses/ostrel-tern-50").await;
+    assert!(public.contains("50\u{a0}mm"), "{public}");
+}
+
+#[tokio::test]
+async fn what_a_finding_asks_for_is_linked_to_its_field() {
+    let bench = Bench::start().await;
+    let mara = bench.signed_in("mara").await;
+    let (_, sweep) = mute_sweep(&mara, lens()).await;
+    let own = page(&mara, &format!("/sweeps/{sweep}")).await;
+    for field in ["closest_focus_m", "target_distance_m", "distances"] {
+        for there in [format!("href=\"#{field}\""), format!("id=\"{field}\"")] {
+            assert!(own.contains(&there), "{there}: {own}");
+        }
+    }
+    assert!(!own.contains("--closest"), "{own}");
+    let publish = format!("/sweeps/{sweep}/publish");
+    assert!(page(&mara, &publish).await.contains("#closest_focus_m"));
+    assert_eq!(mara.post(&publish, &[]).await.status, 303);
+    let public = bench.get(&format!("/sweeps/{sweep}")).await.text();
+    assert!(
+        public.contains("distances") && !public.contains("#closest_focus_m"),
+        "{public}"
     );
 }

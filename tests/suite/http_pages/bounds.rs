@@ -264,3 +264,35 @@ async fn what_is_lacking_to_infinity_is_counted_wherever_the_tolerance_is_told()
     );
     assert!(strict.contains("it may stay within 4.4 %"), "{strict}");
 }
+
+/// A buyer is told that a lens holds the tolerance only where it does so with all that the pictures leave open.
+#[tokio::test]
+async fn what_the_pictures_cant_tell_is_counted_wherever_the_tolerance_is_told() {
+    let site = Site::new().await;
+    let lens = site.lens("Ostrel", "Quay", (85.0, 85.0)).await;
+    let bounds = [(Part::UnseenVignetting, 0.12), (Part::UntoldMove, -0.3)];
+    site.publish(&lens, &off(), bounded(1.9, &bounds)).await;
+    let shown = page(&site).await;
+    let words = "What the pictures can't tell may come to 0.42 percentage points, so it may exceed 2 % after all";
+    assert!(shown.replace("&#39;", "'").contains(words), "{shown}");
+    for (query, listed) in [
+        ("tolerance_pct=2&holds_from_m=0.85", false),
+        ("tolerance_pct=2.4&holds_from_m=0.85", true),
+    ] {
+        let list = site.get(&format!("/lenses.json?{query}")).await.json();
+        let is_listed = list["lenses"]
+            .as_array()
+            .is_some_and(|rows| !rows.is_empty());
+        assert_eq!(is_listed, listed, "{query}: {list}");
+    }
+    // The lens focuses nearer than it was measured, which is all that is left to doubt at 2.4 %.
+    for (tolerance, doubt) in [(2.0, "pictures"), (2.4, "near_end")] {
+        for path in ["/lenses.json".to_owned(), format!("/lenses/{SLUG}.json")] {
+            let told = site.get(&format!("{path}?tolerance_pct={tolerance}")).await;
+            let told = told.json();
+            let row = told.pointer("/lenses/0").or(told.pointer("/results/0"));
+            let row = row.unwrap_or_else(|| panic!("{path}: {told}"));
+            assert_eq!(row["tolerance_doubt"], doubt, "{path} {tolerance}");
+        }
+    }
+}

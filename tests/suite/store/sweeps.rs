@@ -87,9 +87,14 @@ async fn the_desk_shows_own_sweeps_newest_first() {
     assert_eq!(new.job.as_ref().expect("queued").state, JobState::Waiting);
     assert_eq!(
         (old.measured, old.worst_shift_pct, old.warnings),
-        (Some((3, 3)), Some((-1.5, 0.02)), 1)
+        (Some(3), Some((-1.5, 0.02)), 1)
     );
     assert!(old.published && old.published_is_newest);
+    assert_eq!(
+        (new.frames, old.frames),
+        (3, 3),
+        "also before it is measured"
+    );
 
     let other = store
         .add_account("Bo", Role::Reviewer, "x", NOW)

@@ -4,10 +4,19 @@ use super::super::{FocalVerdict, MAY_BE_LARGER, which, words};
 use super::{Cause, Question};
 use crate::sweep::ToleranceOutcome;
 
-/// The largest bound of these, percentage points.
-fn largest(verdicts: &[FocalVerdict]) -> f64 {
-    let bounds = verdicts.iter().filter_map(FocalVerdict::perspective);
-    bounds.fold(0.0, f64::max)
+/// What perspective may hold of it, percentage points.
+fn perspective(verdict: &FocalVerdict) -> f64 {
+    verdict.perspective().unwrap_or_default()
+}
+
+/// What the pictures can't tell of it, percentage points.
+fn unseen(verdict: &FocalVerdict) -> f64 {
+    verdict.unseen_pct
+}
+
+/// The largest of these bounds, percentage points.
+fn largest(verdicts: &[FocalVerdict], bound: fn(&FocalVerdict) -> f64) -> f64 {
+    verdicts.iter().map(bound).fold(0.0, f64::max)
 }
 
 /// Those of which this is asked.
@@ -25,19 +34,31 @@ pub(in crate::report::verdict) fn cautions(told: &[FocalVerdict], measured: usiz
     let mut sentences: Vec<String> = short_of_infinity(told, measured).into_iter().collect();
     for question in [Question::MayHold, Question::MayExceed] {
         let may = question.may(&tolerance);
-        for cause in [Cause::Reference, Cause::Perspective, Cause::Uncertainty] {
+        for cause in [
+            Cause::Reference,
+            Cause::Perspective,
+            Cause::Pictures,
+            Cause::Uncertainty,
+        ] {
             let these = asked(told, question, cause);
             if these.is_empty() {
                 continue;
             }
-            let (at, bound) = (which(&these, measured), sizes(&these, measured));
+            let at = which(&these, measured);
+            let sizes = |bound| sizes(&these, measured, bound);
             sentences.push(match (cause, question) {
                 (Cause::Reference, _) => format!("With that it {may} at {at} after all."),
                 (Cause::Perspective, Question::MayHold) => format!(
-                    "At {at} up to {bound} percentage points of the shift may be perspective, so it {may} there after all."
+                    "At {at} up to {} percentage points of the shift may be perspective, so it {may} there after all.",
+                    sizes(perspective)
                 ),
                 (Cause::Perspective, Question::MayExceed) => format!(
-                    "At {at} perspective may hide up to {bound} percentage points, so it {may} there after all."
+                    "At {at} perspective may hide up to {} percentage points, so it {may} there after all.",
+                    sizes(perspective)
+                ),
+                (Cause::Pictures, _) => format!(
+                    "At {at} what the pictures can't tell may come to {} percentage points, so it {may} there after all.",
+                    sizes(unseen)
                 ),
                 (Cause::Uncertainty, _) => format!(
                     "At {at} the worst shift is closer to {tolerance} than its uncertainty, so it {may} there after all."
@@ -48,18 +69,18 @@ pub(in crate::report::verdict) fn cautions(told: &[FocalVerdict], measured: usiz
     sentences
 }
 
-/// What perspective may hold at each of these focal lengths, e.g. "0.64 and 3.51"; the largest where there are many.
-fn sizes(verdicts: &[FocalVerdict], measured: usize) -> String {
+/// A bound at each of these focal lengths, e.g. "0.64 and 3.51"; the largest where there are many.
+fn sizes(verdicts: &[FocalVerdict], measured: usize, bound: fn(&FocalVerdict) -> f64) -> String {
     let each: Vec<String> = verdicts
         .iter()
-        .map(|verdict| format!("{:.2}", verdict.perspective().unwrap_or_default()))
+        .map(|verdict| format!("{:.2}", bound(verdict)))
         .collect();
     match each.split_last() {
         // "Every focal length measured" names none that sizes could stand beside.
         Some((last, rest)) if !rest.is_empty() && verdicts.len() < measured => {
             format!("{} and {last}", rest.join(", "))
         }
-        _ => format!("{:.2}", largest(verdicts)),
+        _ => format!("{:.2}", largest(verdicts, bound)),
     }
 }
 
@@ -135,7 +156,14 @@ pub(in crate::report::verdict) fn in_question(verdicts: &[FocalVerdict]) -> Stri
     if !open.is_empty() {
         return format!(
             "; in question: perspective may make up to {:.2} points of difference",
-            largest(&open)
+            largest(&open, perspective)
+        );
+    }
+    let open = by(Cause::Pictures);
+    if !open.is_empty() {
+        return format!(
+            "; in question: what the pictures can't tell may make up to {:.2} points of difference",
+            largest(&open, unseen)
         );
     }
     match by(Cause::Uncertainty).is_empty() {
