@@ -64,7 +64,7 @@ fn measure_seen(
     let (size, places) = (search.size, search.places);
     let mut results = frame_results(frames, &sequence, search.found, settings);
     let facts = Facts::of(results.first().map(|frame| &frame.info), settings, size);
-    let tone = tone::straighten(&mut results);
+    let (tone, exposures) = tone::straighten(&mut results);
     separate(&mut results);
     let course = spread::course(&results, &places);
     if let Some(course) = &course {
@@ -205,6 +205,7 @@ fn measure_seen(
         places,
         restored,
         runs,
+        exposures,
         aside: scale.aside,
         course,
         estimate,

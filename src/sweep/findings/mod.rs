@@ -9,6 +9,7 @@ mod pictures;
 use super::distance::blur::{BlurCourse, FromBlur};
 use super::hanging::Lie;
 use super::pulls::shading::Shading;
+use super::pulls::tone::Exposures;
 use super::pulls::vignette::CutBlur;
 use super::sequence::places::Places;
 use super::sequence::restore::Restored;
@@ -32,6 +33,8 @@ pub(super) struct Evidence {
     pub(super) restored: Option<Restored>,
     /// There are several runs through the focus; frames by their files.
     pub(super) runs: Option<Runs<String>>,
+    /// The light of the targets, frame by frame.
+    pub(super) exposures: Exposures,
     /// Frames whose stated distance runs against the order.
     pub(super) aside: Vec<usize>,
     /// How the blur runs.
@@ -80,8 +83,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         pictures::clipped(sweep),
         pictures::saturated(sweep),
         pictures::faint(sweep),
-        light::moving_shadow(sweep),
-        light::uneven_exposure(sweep),
+        light::uneven_exposure(sweep, &evidence.exposures),
         pictures::close_together(sweep),
         pictures::blur_vignetted(sweep, evidence),
         pictures::other_light(sweep, evidence),

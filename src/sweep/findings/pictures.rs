@@ -33,7 +33,7 @@ fn flagged(sweep: &SweepMeasurement, flag: Flag) -> impl Iterator<Item = &FrameR
         .filter(move |frame| frame.is_flagged(flag))
 }
 
-fn by_effect(sweep: &SweepMeasurement) -> Severity {
+pub(super) fn by_effect(sweep: &SweepMeasurement) -> Severity {
     if worst_u(sweep).is_none_or(|u| u > WORTH_A_WARNING_PCT) {
         Severity::Warning
     } else {

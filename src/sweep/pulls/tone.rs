@@ -18,6 +18,7 @@ use super::telling_pair;
 use crate::measure::{POWERS, Target};
 use crate::sweep::FrameResult;
 use crate::sweep::fitting::least_squares;
+use crate::sweep::tracking::balance;
 use crate::units::Measured;
 
 /// Fewest frames that a curve is read from.
@@ -31,9 +32,14 @@ const WORTH_A_CURVE: f64 = 36.0;
 /// Most of χ² that a curve leaves. Sharpening in the camera makes sharp targets brighter too, and no curve explains how: it leaves a
 /// third to an eightieth, tone curves a seventieth to a thousandth (simulated sweeps).
 const MOST_LEFT: f64 = 1.0 / 40.0;
+/// The same where light that is not steady scatters about a curve: what explains less follows flickering lamps and passing shadows, of
+/// which it leaves a quarter and more, or is no curve at all (rendered sweeps).
+const MOST_UNSTEADY: f64 = 1.0 / 6.0;
 /// Largest sum of squares of the numbers over `PRIOR`: tone curves came to 7, strong sharpening that `MOST_LEFT` lets pass to 9 and
 /// more.
 const PLAUSIBLE: f64 = 8.0;
+/// Size that no tone curve has: those for grading and for screens of high dynamic range came to 100, what follows shadows to 1000 and more.
+const THINKABLE: f64 = 150.0;
 /// The same from which a curve that explains the light in part may be another one than sRGB's: dim sweeps and cluttered ones under sRGB's
 /// came to 0.3, clipped blacks to 4.
 const SLIGHT: f64 = 0.5;
@@ -54,6 +60,10 @@ const ODD: f64 = 5.0;
 const ODD_SHARE: usize = 5;
 /// Rounds of linearised least squares.
 const ROUNDS: usize = 8;
+/// Part of its light that one of them leaves a target at the least …
+const LEAST_LEFT: f64 = 0.5;
+/// … shortened by halves, so many times at most.
+const HALVINGS: u32 = 10;
 /// Least change of T with I over that of a straight curve: what is flatter is no tone curve.
 const LEAST_SLOPE: f64 = 0.1;
 
@@ -94,10 +104,19 @@ impl Tone {
     }
 }
 
+/// Logarithms of the light of the outermost targets, left and right, at one scale of the picture, by place in the sweep, under the curve
+/// that explains it, if one does. `None` for burnt-out targets, of which light is missing; empty where a curve explains the light that
+/// can't be read.
+pub(in crate::sweep) type Exposures = Vec<Option<[f64; 2]>>;
+
 /// Reads the curve and puts it to the shapes, the light and the centres of all targets.
 #[must_use]
-pub(in crate::sweep) fn straighten(frames: &mut [FrameResult]) -> Tone {
-    let tone = read(frames);
+pub(in crate::sweep) fn straighten(frames: &mut [FrameResult]) -> (Tone, Exposures) {
+    let (tone, judging) = read(frames);
+    let exposures = match judging {
+        Some(curve) => exposures(frames, &curve),
+        None => Vec::new(),
+    };
     if let Tone::Other(curve) = tone {
         for frame in frames {
             for target in &mut frame.targets {
@@ -105,12 +124,28 @@ pub(in crate::sweep) fn straighten(frames: &mut [FrameResult]) -> Tone {
             }
         }
     }
-    tone
+    (tone, exposures)
 }
 
-fn read(frames: &[FrameResult]) -> Tone {
+fn exposures(frames: &[FrameResult], curve: &Curve) -> Exposures {
+    let log = |target: &Target, scale: f64| {
+        let light = target.flux * light(curve, target) / scale.powi(2);
+        (light > 0.0).then(|| light.ln())
+    };
+    let of = |frame: &FrameResult| {
+        let (first, last) = (frame.targets.first()?, frame.targets.last()?);
+        let scale = frame.separation_px?.value / reference_px(frames)?;
+        let tells = !balance::is_burnt(&frame.targets);
+        tells.then_some([log(first, scale)?, log(last, scale)?])
+    };
+    frames.iter().map(of).collect()
+}
+
+/// What the sweep tells of the camera's curve, and the one in whose light exposures are judged, if any can be.
+fn read(frames: &[FrameResult]) -> (Tone, Option<Curve>) {
+    let nothing = (Tone::Unknown, Some(Curve::zeros()));
     let Some(separation) = reference_px(frames) else {
-        return Tone::Unknown;
+        return nothing;
     };
     let measured = frames.iter().filter(|frame| frame.separation_px.is_some());
     let telling = (TELLING_SHARE * 2.0 * measured.count() as f64) as usize;
@@ -127,18 +162,27 @@ fn read(frames: &[FrameResult]) -> Tone {
             scale,
         }));
     }
+    let tells = seen.len() >= telling;
     let most_odd = seen.len() / ODD_SHARE;
-    let enough = (seen.len() - most_odd).max(2 * FEWEST).max(telling);
+    let enough = (seen.len() - most_odd).max(2 * FEWEST);
+    let enough = enough.max(telling.min(seen.len()));
     // Whoever is odd bends the curve, which makes others look odd: one after the other.
     while seen.len() >= enough
         && let Some(fitted) = Fitted::to(&seen)
     {
         match fitted.oddest() {
             Some(odd) if seen.len() > enough => seen.remove(odd),
-            _ => return fitted.reading(&seen),
+            _ => {
+                let tone = if tells {
+                    fitted.reading(&seen)
+                } else {
+                    Tone::Unknown
+                };
+                return (tone, fitted.judging(&seen));
+            }
         };
     }
-    Tone::Unknown
+    nothing
 }
 
 /// A curve that was fitted to the light of targets.
@@ -164,7 +208,18 @@ impl Fitted {
         };
         for _ in 0..ROUNDS {
             let (step, beyond) = fit(seen, &fitted.curve, bend, POWERS)?;
-            fitted.curve += Curve::from_fn(|k, _| step.factors[PLAIN + k]);
+            let mut change = Curve::from_fn(|k, _| step.factors[PLAIN + k]);
+            // Far off, a straight step goes too far.
+            let leaves = |change: &Curve, s: &Seen| {
+                light(&(fitted.curve + change), s.target)
+                    > LEAST_LEFT * light(&fitted.curve, s.target)
+            };
+            for _ in 0..HALVINGS {
+                if !seen.iter().all(|s| leaves(&change, s)) {
+                    change /= 2.0;
+                }
+            }
+            fitted.curve += change;
             fitted.left = step.chi2;
             fitted.beyond = beyond;
         }
@@ -186,21 +241,45 @@ impl Fitted {
         (off.abs() > limit).then_some(odd)
     }
 
-    /// What it says: a curve has to explain the light, and to be what a camera may have.
-    fn reading(&self, seen: &[Seen<'_>]) -> Tone {
+    /// Whether the light is better explained with the curve than without.
+    fn gains(&self, seen: &[Seen<'_>]) -> bool {
         let freedom = (seen.len() - PLAIN) as f64;
         let scatter = (self.left / freedom).max(1.0);
-        let curve = &self.curve;
-        let rises = seen.iter().all(|s| {
+        self.without - self.left > WORTH_A_CURVE * scatter
+    }
+
+    /// The curve in whose light exposures are judged: none, if it does not explain the light, and `None`, if what explains it is no
+    /// curve, which then can't be read.
+    fn judging(&self, seen: &[Seen<'_>]) -> Option<Curve> {
+        let explains = self.gains(seen) && self.left < MOST_UNSTEADY * self.without;
+        match explains && self.size() < THINKABLE {
+            true if self.rises(seen) => Some(self.curve),
+            true => None,
+            false => Some(Curve::zeros()),
+        }
+    }
+
+    /// Sum of squares of the numbers over `PRIOR`.
+    fn size(&self) -> f64 {
+        self.curve.component_div(&Curve::from(PRIOR)).norm_squared()
+    }
+
+    /// Whether T grows with I wherever the targets' light reaches.
+    fn rises(&self, seen: &[Seen<'_>]) -> bool {
+        seen.iter().all(|s| {
             let brightest = s.target.peak.clamp(1e-3, 1.0).ln();
             [brightest, brightest - 1.0, brightest - 2.0]
                 .into_iter()
-                .all(|log| slope(curve, log) > LEAST_SLOPE && gain(curve, log) > 0.0)
-        });
-        let size = curve.component_div(&Curve::from(PRIOR)).norm_squared();
-        let gained = self.without - self.left > WORTH_A_CURVE * scatter;
+                .all(|log| slope(&self.curve, log) > LEAST_SLOPE && gain(&self.curve, log) > 0.0)
+        })
+    }
+
+    /// What it says: a curve has to explain the light, and to be what a camera may have.
+    fn reading(&self, seen: &[Seen<'_>]) -> Tone {
+        let freedom = (seen.len() - PLAIN) as f64;
+        let (size, gained) = (self.size(), self.gains(seen));
         let explains = gained && self.left < MOST_LEFT * self.without;
-        if rises && size < PLAUSIBLE && explains {
+        if self.rises(seen) && size < PLAUSIBLE && explains {
             Tone::Other(self.curve)
         } else if !(gained && size > SLIGHT) && self.without < UNEXPLAINED * freedom {
             Tone::Srgb
@@ -302,34 +381,4 @@ fn shape(shown: &Sums, curve: &Curve, target: &mut Target) {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Light that a curve explains is a curve's, light that one explains in part may be, unless it is hardly another one, and light that
-    /// scatters is nobody's.
-    #[test]
-    fn what_a_curve_explains_in_part_is_not_the_standard_curves() {
-        let target = Target::plain(100.0, 100.0, 150.0);
-        let frame = |k: u8| Seen {
-            target: &target,
-            side: usize::from(k % 2),
-            travel: f64::from(k / 2) / 23.0,
-            scale: 0.0,
-        };
-        let seen: Vec<Seen<'_>> = (0..48).map(frame).collect();
-        let reading = |first: f64, left: f64, without: f64| {
-            let fitted = Fitted {
-                curve: Curve::new(first, 0.0, 0.0),
-                left,
-                without,
-                beyond: Vec::new(),
-            };
-            fitted.reading(&seen)
-        };
-        assert!(matches!(reading(-0.5, 4.0, 300.0), Tone::Other(_)));
-        assert_eq!(reading(-0.5, 100.0, 300.0), Tone::Unknown);
-        assert_eq!(reading(-0.1, 100.0, 300.0), Tone::Srgb);
-        assert_eq!(reading(-0.5, 100.0, 150.0), Tone::Srgb);
-        assert_eq!(reading(-0.5, 900.0, 950.0), Tone::Unknown);
-    }
-}
+mod tests;

@@ -1,6 +1,5 @@
 //! Every finding raised by a sweep that deserves it, and none by sweeps that don't.
 
-use breathmark::measure::{Plane, Samples};
 use breathmark::simulate::{Breathing, Bump, Scene, SweepScript, ZoomSlip};
 use breathmark::sweep::{
     self, Code, DistanceSource, Repeat, Severity, ShiftCurve, SweepSettings, together,
@@ -42,7 +41,7 @@ fn good_sweeps_raise_nothing() {
     }
 }
 
-fn measured(change: impl Fn(&mut SweepScript)) -> breathmark::sweep::SweepMeasurement {
+fn measured(change: impl Fn(&mut SweepScript)) -> sweep::SweepMeasurement {
     let mut script = small(85.0, 2.0);
     change(&mut script);
     Files::of(&script).measure(&SweepSettings::default())
@@ -212,32 +211,6 @@ fn distances_that_disagree() {
 fn uneven_exposure() {
     let flickering = measured(|s| s.picture.flicker = 0.15);
     message(&flickering, Code::UnevenExposure);
-}
-
-/// A shadow comes over the left half of the card, a little more in each frame.
-#[test]
-fn a_shadow_that_moves() {
-    let script = small(85.0, 2.0);
-    let files = Files::of(&script);
-    let shaded = |frame: usize| {
-        let plane = files.load(frame)?;
-        let (width, height) = (plane.width(), plane.height());
-        let Samples::Eight(codes) = plane.samples() else {
-            panic!("a JPEG has 8 bits");
-        };
-        // Half the light is 0.74 of the code (IEC 61966-2-1).
-        let share = 1.0 - 0.26 * frame as f64 / 12.0;
-        let codes = codes.iter().enumerate().map(|(at, code)| {
-            let is_left = at as u32 % width < width / 2;
-            let share = if is_left { share } else { 1.0 };
-            (f64::from(*code) * share).round() as u8
-        });
-        Ok(Plane::new(width, height, Samples::Eight(codes.collect())).expect("as many"))
-    };
-    let settings = set_up(&script);
-    let measured = sweep::measure("sweep", &files.infos, &shaded, &settings, &|_, _| {});
-    let said = message(&measured, Code::UnevenExposure);
-    assert!(said.contains("against that of the other"), "{said}");
 }
 
 #[test]

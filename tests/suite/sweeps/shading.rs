@@ -1,11 +1,11 @@
 //! Brightness that changes towards the sides of the picture pulls the centres of blurred targets: it is taken out. Bands of
-//! flickering light pull them up and down, which is no camera that moves.
+//! flickering light pull them, which is no camera that moves, and is named; what a tone curve does to the light is not.
 
 use breathmark::measure::{Plane, Samples};
 use breathmark::simulate::{Bump, Shading, SweepScript};
-use breathmark::sweep::{self, Code, Part, SweepMeasurement, SweepSettings};
+use breathmark::sweep::{self, Code, Finding, Part, SweepMeasurement, SweepSettings};
 
-use super::rig::{Files, errors, line, rms, small};
+use super::rig::{Files, errors, line, message, rms, small};
 
 /// A sweep of an 85 mm lens under this shading.
 fn shaded(shading: Shading) -> SweepScript {
@@ -91,22 +91,20 @@ fn burnt_out_targets_in_falling_light_are_not_surer_than_they_are() {
     }
 }
 
-/// The same pictures under a lamp that flickers: bands of 20 % that lie elsewhere in every frame.
-fn flickering(files: &Files) -> SweepMeasurement {
+/// Measures files with each code changed, by the frame and the place in it, px.
+fn recoded(files: &Files, code: impl Fn(usize, (f64, f64), f64) -> f64 + Sync) -> SweepMeasurement {
     let load = |frame: usize| {
         let plane = files.load(frame)?;
         let Samples::Eight(codes) = plane.samples() else {
-            return Ok(plane);
+            panic!("a JPEG has 8 bits");
         };
         let width = plane.width() as usize;
-        let lit = |(at, &code): (usize, &u8)| {
-            let phase = (at / width) as f64 / 14.0 + 2.1 * frame as f64;
-            // In codes a change of light is its 2.2th root.
-            let factor = (1.0 + 0.2 * phase.sin()).powf(1.0 / 2.2);
-            (f64::from(code) * factor).round().min(255.0) as u8
-        };
-        let codes = codes.iter().enumerate().map(lit).collect();
-        Ok(Plane::new(plane.width(), plane.height(), Samples::Eight(codes)).expect("as many"))
+        let changed = codes.iter().enumerate().map(|(at, &was)| {
+            let place = ((at % width) as f64, (at / width) as f64);
+            code(frame, place, f64::from(was)).round().min(255.0) as u8
+        });
+        let samples = Samples::Eight(changed.collect());
+        Ok(Plane::new(plane.width(), plane.height(), samples).expect("as many"))
     };
     sweep::measure(
         "sweep",
@@ -115,6 +113,15 @@ fn flickering(files: &Files) -> SweepMeasurement {
         &SweepSettings::default(),
         &|_, _| {},
     )
+}
+
+/// The same pictures under a lamp that flickers: bands of 20 % that lie elsewhere in every frame.
+fn flickering(files: &Files) -> SweepMeasurement {
+    recoded(files, |frame, (_, y), code| {
+        let phase = y / 14.0 + 2.1 * frame as f64;
+        // In codes a change of light is its 2.2th root.
+        code * (1.0 + 0.2 * phase.sin()).powf(1.0 / 2.2)
+    })
 }
 
 /// Bands pull blurred targets up and down; a bump under them is still seen.
@@ -138,4 +145,45 @@ fn flickering_light_moves_no_camera() {
     });
     let bumped = flickering(&Files::of(&script));
     assert!(has(&bumped), "{:?}", bumped.findings);
+}
+
+/// A shadow comes over the left half of the card, a little more in each frame.
+#[test]
+fn a_shadow_that_moves() {
+    let script = small(85.0, 2.0);
+    let measured = recoded(&Files::of(&script), |frame, (x, _), code| {
+        // Half the light is 0.74 of the code (IEC 61966-2-1).
+        let share = 1.0 - 0.26 * frame as f64 / 12.0;
+        if x < 320.0 { share * code } else { code }
+    });
+    let said = message(&measured, Code::UnevenExposure);
+    assert!(said.contains("against that of the other"), "{said}");
+}
+
+/// Bands of lamps on the mains lie across the line of the targets, elsewhere in every frame: no shadow does that.
+#[test]
+fn bands_across_the_targets() {
+    let script = small(85.0, 2.0);
+    let measured = recoded(&Files::of(&script), |frame, (x, _), code| {
+        let phase = x / 150.0 + 2.1 * frame as f64;
+        code * (1.0 + 0.15 * phase.sin()).powf(1.0 / 2.2)
+    });
+    let said = message(&measured, Code::UnevenExposure);
+    assert!(said.contains("lamps on the mains"), "{said}");
+}
+
+/// A flat picture style, half a logarithm of the light, under which sharp targets lose light against blurred ones.
+#[test]
+fn a_curve_for_grading_is_no_change_of_light() {
+    let script = small(85.0, 2.0);
+    let measured = recoded(&Files::of(&script), |_, _, code| {
+        let light = (code / 255.0).powf(2.2);
+        255.0 * (0.09 + 0.75 * (1.0 + 30.0 * light).log2() / 31.0_f64.log2())
+    });
+    let is_uneven = |finding: &Finding| finding.code == Code::UnevenExposure;
+    assert!(
+        !measured.findings.iter().any(is_uneven),
+        "{:?}",
+        measured.findings
+    );
 }
