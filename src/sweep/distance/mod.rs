@@ -69,14 +69,19 @@ fn raw(
     (enough(&files) && says_something).then_some((DistanceSource::Exif, files))
 }
 
-/// The same, frames being in sweep order, without what a list of the reviewer's says against that order. Cameras state
-/// coarsely; theirs are taken as they are.
+/// Ratio by which cameras' coarse steps may run against the order, at most: one step of those that are common, and a half
+/// (common practice, no source).
+const COARSE: f64 = 1.25;
+
+/// The same, frames being in sweep order, without what is said against that order: in a list of the reviewer's all of it, in
+/// files, where cameras state coarsely, what no coarse step explains.
 fn stated(frames: &[&FrameInfo], settings: &SweepSettings) -> Option<Stated> {
     let (source, mut dioptres) = raw(frames, settings)?;
-    let aside = match source {
-        DistanceSource::Entered => restore::out_of_line(&dioptres),
-        _ => Vec::new(),
-    };
+    let mut aside = restore::out_of_line(&dioptres);
+    if source != DistanceSource::Entered {
+        let odd = beyond_coarse_steps(&dioptres, &aside);
+        aside.retain(|frame| odd.contains(frame));
+    }
     for &frame in &aside {
         dioptres[frame] = None;
     }
@@ -85,6 +90,21 @@ fn stated(frames: &[&FrameInfo], settings: &SweepSettings) -> Option<Stated> {
         dioptres,
         aside,
     })
+}
+
+/// Those of some frames whose distance differs from both neighbours' that are in line by more than coarse steps do.
+fn beyond_coarse_steps(dioptres: &[Option<f64>], aside: &[usize]) -> Vec<usize> {
+    let in_line = |frame: &usize| dioptres[*frame].is_some() && !aside.contains(frame);
+    let differs = |own: f64, frame: Option<usize>| {
+        let other = frame.and_then(|frame| dioptres[frame]);
+        other.is_some_and(|other| own > COARSE * other || other > COARSE * own)
+    };
+    let is_odd = |&frame: &usize| {
+        let before = (0..frame).rev().find(in_line);
+        let after = (frame + 1..dioptres.len()).find(in_line);
+        dioptres[frame].is_some_and(|own| differs(own, before) && differs(own, after))
+    };
+    aside.iter().copied().filter(is_odd).collect()
 }
 
 /// Whether distances are stated at all.
@@ -149,5 +169,29 @@ pub(super) fn choose(
         source: DistanceSource::Blur,
         dioptres,
         aside: Vec::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Settings from 2 dioptres to 0: one that is off by a factor is, steps back by a coarse step are not.
+    #[test]
+    fn a_wrong_distance_is_told_from_coarse_steps() {
+        let even: Vec<Option<f64>> = (0..11).map(|k| Some(2.0 - 0.2 * f64::from(k))).collect();
+        let odd = |dioptres: &[Option<f64>]| {
+            beyond_coarse_steps(dioptres, &restore::out_of_line(dioptres))
+        };
+        assert!(odd(&even).is_empty());
+        for factor in [1.6, 1.0 / 1.6] {
+            let mut wrong = even.clone();
+            wrong[4] = wrong[4].map(|d| factor * d);
+            assert_eq!(odd(&wrong), [4], "{factor}");
+        }
+        let mut coarse = even;
+        coarse[3] = coarse[2].map(|d| 1.05 * d);
+        coarse[7] = None;
+        assert!(odd(&coarse).is_empty());
     }
 }

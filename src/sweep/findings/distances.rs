@@ -227,12 +227,15 @@ pub(super) fn disagrees(
     };
     let entered = distance::entered(&infos, settings);
     if !evidence.aside.is_empty() {
+        let is_given = sweep.distance_source == DistanceSource::Entered;
+        let written = if is_given {
+            entered
+        } else {
+            distance::in_files(&infos)
+        };
         let told = |&at: &usize| {
-            Some(format!(
-                "{} ({})",
-                infos.get(at)?.file,
-                in_metres(entered[at]?)
-            ))
+            let metres = in_metres((*written.get(at)?)?);
+            Some(format!("{} ({metres})", infos.get(at)?.file))
         };
         let mut told: Vec<String> = evidence.aside.iter().filter_map(told).collect();
         let more = told.len().saturating_sub(MOST_NAMED);
@@ -242,9 +245,19 @@ pub(super) fn disagrees(
         }
         return warn(
             format!(
-                "The distances given for {} run against the order of the frames, from near to far: rows may be swapped, or a \
-                 figure mistyped. They were not used; these frames stand between their neighbours.",
-                told.join(", ")
+                "The distances {} {} run against the order of the frames, from near to far: {}. They were not used; these \
+                 frames stand between their neighbours.",
+                if is_given {
+                    "given for"
+                } else {
+                    "in the files of"
+                },
+                told.join(", "),
+                if is_given {
+                    "rows may be swapped, or a figure mistyped"
+                } else {
+                    "the camera may have written an old one, or the frame belongs elsewhere"
+                }
             ),
             names(evidence.aside.iter().filter_map(|&at| sweep.frames.get(at))),
         );

@@ -116,7 +116,7 @@ pub(in crate::sweep) fn assess(
         let assumed = if stated.is_some() {
             None
         } else if seen.last.is_some() {
-            costs(seen.open_dioptres).filter(|effect| *effect != 0.0)
+            lacking_if_assumed(&summary.curve, seen.open_dioptres).filter(|effect| *effect != 0.0)
         } else {
             a_step_short(frames, summary).filter(|_| seen.target_m.is_none())
         };
@@ -164,6 +164,23 @@ fn lacking_by_dioptres(curve: &ShiftCurve, left: f64) -> Option<f64> {
     let (far, near) = curve.range_dioptres()?;
     let step = (near - far) / 4.0;
     lacking(&|back| Some(curve.shift_at(far + back)?.value), step, left)
+}
+
+/// The same where the last frame's blur was taken for that of infinity, and with it the end of the curve's own axis.
+fn lacking_if_assumed(curve: &ShiftCurve, open: f64) -> Option<f64> {
+    let (far, near) = curve.range_dioptres()?;
+    let at = |back: f64| Some(curve.shift_at(far + back)?.value);
+    lacking_on_stretched(&at, near - far, open)
+}
+
+/// An axis of blur whose end, taken for infinity, is `open` dioptres short of it stretches what was focused over all of its `length`:
+/// quarters of the axis are quarters of the rest.
+fn lacking_on_stretched(at: &dyn Fn(f64) -> Option<f64>, length: f64, open: f64) -> Option<f64> {
+    let focused = length - open;
+    if focused <= 0.0 {
+        return None;
+    }
+    lacking(&|back| at(back * length / focused), focused / 4.0, open)
 }
 
 /// The same by the travel left, over the last two fifths of the points.
@@ -226,6 +243,17 @@ mod tests {
             }
         }
         assert_eq!(lacking(&|_| Some(1.0), 0.0, 0.3), None);
+    }
+
+    /// A straight curve from 2 dioptres to an end that is 0.2 short of infinity, on an axis that runs from 2 to 0: it lacks what 0.2
+    /// dioptres are worth, not what a tenth of the axis is.
+    #[test]
+    fn an_end_taken_for_infinity_stretches_the_axis() {
+        let (near, open) = (2.0, 0.2);
+        let on_axis = |d: f64| Some(1.5 * (open + (near - open) * d / near));
+        let lacks = lacking_on_stretched(&on_axis, near, open).expect("a curve");
+        assert!((lacks - 1.5 * open).abs() < 1e-12, "{lacks}");
+        assert_eq!(lacking_on_stretched(&on_axis, near, near), None);
     }
 
     /// Where there is but one step to go by, the straight line.
