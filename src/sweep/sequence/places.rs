@@ -106,13 +106,11 @@ impl Places {
         if others.iter().all(|other| other.at == first.at) {
             return 0;
         }
-        let trusted = first.unlikely(series);
+        let trusted: Option<Vec<f64>> = series.iter().map(|one| first.unlikely(one)).collect();
+        let gain = |account: &Self| account.gain(series, trusted.as_deref()?, last_gains);
         let mut best = (0, 0.0);
         for (k, account) in others.iter().enumerate() {
-            let gains = trusted
-                .as_deref()
-                .and_then(|trusted| account.gains(series, trusted, last_gains));
-            let gain = gains.map_or(0.0, |gains| gains.iter().sum());
+            let gain = gain(account).unwrap_or(0.0);
             if gain > best.1 {
                 best = (k + 1, gain);
             }
@@ -120,33 +118,29 @@ impl Places {
         best.0
     }
 
-    /// How much smoother each series is here than where a trusted account puts the frames, the last first; `None` where that may
-    /// be chance.
-    fn gains(
+    /// How much smoother the series are here than where a trusted account puts the frames, the last one first; `None` where that
+    /// may be chance.
+    fn gain(
         &self,
         series: &[Vec<Option<(f64, f64)>>],
         trusted: &[f64],
         last_gains: f64,
-    ) -> Option<Vec<f64>> {
-        let mut gains = Vec::with_capacity(series.len());
+    ) -> Option<f64> {
+        let mut least = last_gains.max(-NO_WORSE);
+        let mut gain = 0.0;
         for (values, trusted) in series.iter().zip(trusted).rev() {
-            let least = if gains.is_empty() {
-                last_gains.max(-NO_WORSE)
-            } else {
-                -NO_WORSE
-            };
-            let gain = trusted - self.of_series(values)?;
-            gains.push(Some(gain).filter(|gain| *gain > least)?);
+            let one = trusted - self.unlikely(values)?;
+            if one <= least {
+                return None;
+            }
+            gain += one;
+            least = -NO_WORSE;
         }
-        (gains.iter().sum::<f64>() > SPEAK_AGAINST).then_some(gains)
+        (gain > SPEAK_AGAINST).then_some(gain)
     }
 
-    /// −2 log likelihood of each series if the frames stand here; `None` where there is too little of one.
-    fn unlikely(&self, series: &[Vec<Option<(f64, f64)>>]) -> Option<Vec<f64>> {
-        series.iter().map(|values| self.of_series(values)).collect()
-    }
-
-    fn of_series(&self, values: &[Option<(f64, f64)>]) -> Option<f64> {
+    /// −2 log likelihood of a series if the frames stand here; `None` where there is too little of it.
+    fn unlikely(&self, values: &[Option<(f64, f64)>]) -> Option<f64> {
         smooth::unlikely(values, &|frame| self.at[frame])
     }
 
