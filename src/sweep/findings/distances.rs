@@ -177,8 +177,8 @@ pub(super) fn unknown(
             blur.max(0.0)
         ),
         (Some(_), Some(missing)) => format!(
-            "From the blur of the targets they can be estimated with {missing}. Give what is missing, or distances for some \
-             frames."
+            "From the blur of the targets they can be estimated with {missing}. Give what is missing, or give distances \
+             for some frames."
         ),
         (Some(_), None) => "They can't be estimated from the blur of the targets: the first frame could not be measured, or the \
                             targets stand nearer than closest focus. Check closest focus and target distance, or give \

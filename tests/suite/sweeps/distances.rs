@@ -156,7 +156,7 @@ fn too_little_known_gives_no_distances() {
         ));
         let said = message(&measured, Code::DistanceUnknown);
         assert!(said.contains(named), "{said}");
-        assert!(said.contains("or distances for some frames"), "{said}");
+        assert!(said.contains("give distances for some frames"), "{said}");
     }
     // Stopped down so far that the last frame is hardly blurred.
     script.lens.f_number = 16.0;
