@@ -187,15 +187,9 @@ impl Weights {
                     each(span.index + along, dx, dy, (dx * dx + dy * dy).sqrt());
                 }
             };
-            let half = self.from.max(0.0).powi(2) - dy * dy;
-            if half <= 0.0 {
-                return look(0, span.count);
-            }
-            let half = half.sqrt();
-            let left = (-half - start).ceil().clamp(0.0, span.count as f64) as usize;
-            let right = (half - start).floor().clamp(0.0, span.count as f64) as usize;
+            let (left, right) = span.beside(centre, self.from.max(0.0));
             look(0, left);
-            look(right.max(left), span.count);
+            look(right, span.count);
         });
     }
 

@@ -39,6 +39,23 @@ pub(super) struct Span {
     pub(super) index: usize,
 }
 
+impl Span {
+    /// How many of its pixels lie before a round window, and from which one on they lie behind it.
+    pub(super) fn beside(&self, (x, y): (f64, f64), radius: f64) -> (usize, usize) {
+        let dy = f64::from(self.row) - y;
+        let half = radius * radius - dy * dy;
+        if half < 0.0 {
+            return (self.count, self.count);
+        }
+        let start = x - f64::from(self.first);
+        let within = |place: f64| (place.max(0.0) as usize).min(self.count);
+        (
+            within((start - half.sqrt()).ceil()),
+            within((start + half.sqrt()).floor() + 1.0),
+        )
+    }
+}
+
 /// Calls `each` with the part of every `step`-th row that lies in a round window.
 pub(super) fn for_spans(
     patch: &Patch,

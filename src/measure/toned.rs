@@ -88,19 +88,7 @@ pub(super) fn toned(patch: &Patch, around: &Around) -> Toned {
         }
     };
     for_spans(patch, centre, around.outer, step, |span| {
-        // Of the row, what lies in the window is left out.
-        let dy = f64::from(span.row) - centre.1;
-        let half = around.radius * around.radius - dy * dy;
-        let (left, right) = if half < 0.0 {
-            (span.count, span.count)
-        } else {
-            let start = centre.0 - f64::from(span.first);
-            let within = |place: f64| (place.max(0.0) as usize).min(span.count);
-            (
-                within((start - half.sqrt()).ceil()),
-                within((start + half.sqrt()).floor() + 1.0),
-            )
-        };
+        let (left, right) = span.beside(centre, around.radius);
         look(&span, 0, left);
         look(&span, right, span.count);
     });

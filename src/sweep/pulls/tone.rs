@@ -132,9 +132,10 @@ fn exposures(frames: &[FrameResult], curve: &Curve) -> Exposures {
         let light = target.flux * light(curve, target) / scale.powi(2);
         (light > 0.0).then(|| light.ln())
     };
+    let reference_px = reference_px(frames);
     let of = |frame: &FrameResult| {
         let (first, last) = (frame.targets.first()?, frame.targets.last()?);
-        let scale = frame.separation_px?.value / reference_px(frames)?;
+        let scale = frame.separation_px?.value / reference_px?;
         let tells = !balance::is_burnt(&frame.targets);
         tells.then_some([log(first, scale)?, log(last, scale)?])
     };
@@ -215,9 +216,10 @@ impl Fitted {
                     > LEAST_LEFT * light(&fitted.curve, s.target)
             };
             for _ in 0..HALVINGS {
-                if !seen.iter().all(|s| leaves(&change, s)) {
-                    change /= 2.0;
+                if seen.iter().all(|s| leaves(&change, s)) {
+                    break;
                 }
+                change /= 2.0;
             }
             fitted.curve += change;
             fitted.left = step.chi2;
