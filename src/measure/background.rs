@@ -31,6 +31,8 @@ impl Tilt {
     }
 }
 
+/// Samples that a surface must have for each of its terms.
+const LEAST_A_TERM: usize = 4;
 /// Rounds of clipping; the set of samples kept is stable after three or four.
 const ROUNDS: usize = 6;
 /// Median absolute deviation to standard deviation of a normal distribution.
@@ -54,19 +56,14 @@ impl Surface {
         let mut kept = Vec::with_capacity(samples.len());
         let mut before = 0;
         for round in 0..ROUNDS {
-            let limit = clip * surface.noise.max(floor);
             kept.clear();
-            kept.extend(
-                samples
-                    .iter()
-                    .filter(|&&(x, y, v)| (v - surface.at(x, y)).abs() <= limit)
-                    .copied(),
-            );
+            let within = |sample: &&(f64, f64, f64)| surface.holds(sample, clip, floor);
+            kept.extend(samples.iter().filter(within).copied());
             // Slopes are let in only once the level has settled.
             let wanted = if round == 0 { 1.min(terms) } else { terms };
             let settled = round > 1 && kept.len() == before;
             before = kept.len();
-            if settled || before < 4 * wanted {
+            if settled || before < LEAST_A_TERM * wanted {
                 break;
             }
             if !surface.solve(&kept, wanted) {
@@ -75,6 +72,23 @@ impl Surface {
             surface.noise = surface.spread(&kept);
         }
         surface
+    }
+
+    /// The plane through samples by least squares, all of which are of the background; their mean where they are too few for a
+    /// slope, `None` where there are none.
+    pub(super) fn plane_through(samples: &[(f64, f64, f64)]) -> Option<Tilt> {
+        let mut surface = Self::over(samples)?;
+        let terms = if samples.len() < LEAST_A_TERM * 3 {
+            1
+        } else {
+            3
+        };
+        surface.solve(samples, terms).then(|| surface.tilt())
+    }
+
+    /// Whether a sample lies no more than `clip` standard deviations off, `floor` being the least standard deviation believed.
+    pub(super) fn holds(&self, &(x, y, value): &(f64, f64, f64), clip: f64, floor: f64) -> bool {
+        (value - self.at(x, y)).abs() <= clip * self.noise.max(floor)
     }
 
     /// The surface's plane in picture coordinates, for pixel loops: level at the origin and change per pixel.
@@ -87,16 +101,16 @@ impl Surface {
         }
     }
 
-    /// Values along a row at the places 0, 1, 2 …
-    pub(super) fn along(&self, y: f64) -> impl Iterator<Item = f64> + use<> {
+    /// Values along a row at the places 0, 1, 2 …, as many as there is room for.
+    pub(super) fn along(&self, y: f64, values: &mut [f32]) {
         let v = (y - self.middle.1) * self.per_px;
         let [a, b, c, d, e, f] = self.terms;
-        let (level, slope) = (a + v * (c + f * v), b + e * v);
-        let (middle, per_px) = (self.middle.0, self.per_px);
-        (0..).map(move |x| {
-            let u = (f64::from(x) - middle) * per_px;
-            level + u * (slope + d * u)
-        })
+        let [level, slope, bend] = [a + v * (c + f * v), b + e * v, d].map(|term| term as f32);
+        let (middle, per_px) = (self.middle.0 as f32, self.per_px as f32);
+        for (x, value) in (0_i32..).zip(values) {
+            let u = (x as f32 - middle) * per_px;
+            *value = level + u * (slope + bend * u);
+        }
     }
 
     /// Value at a place.
@@ -109,7 +123,15 @@ impl Surface {
         a + u * (b + d * u + e * v) + v * (c + f * v)
     }
 
+    /// The level at the samples' median.
     fn level(samples: &[(f64, f64, f64)]) -> Option<Self> {
+        let mut surface = Self::over(samples)?;
+        surface.terms[0] = median(samples.iter().map(|s| s.2));
+        Some(surface)
+    }
+
+    /// A surface at 0 over the region that samples lie in.
+    fn over(samples: &[(f64, f64, f64)]) -> Option<Self> {
         let (first, rest) = samples.split_first()?;
         let (mut low, mut high) = ((first.0, first.1), (first.0, first.1));
         for &(x, y, _) in rest {
@@ -117,7 +139,7 @@ impl Surface {
             high = (high.0.max(x), high.1.max(y));
         }
         Some(Self {
-            terms: [median(samples.iter().map(|s| s.2)), 0.0, 0.0, 0.0, 0.0, 0.0],
+            terms: [0.0; 6],
             middle: ((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0),
             per_px: 1.0 / ((high.0 - low.0).max(high.1 - low.1) / 2.0).max(1.0),
             noise: 0.0,

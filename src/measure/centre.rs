@@ -260,7 +260,7 @@ fn report(
             .map_or(0.0, |other| other.x - m.x)
     };
     let other_light = patch.other_light();
-    let other_plane = Ring::plane_of(patch, &other_light, centre, seen.radius, seen.outer);
+    let other_plane = ring.plane_of(patch, &other_light);
     let other_tone = change(&other_light, seen.radius, other_plane);
     let beyond = seen.radius + WIDER_PX;
     let wider = change(&patch.light, beyond, ring.plane_beyond(centre, beyond));

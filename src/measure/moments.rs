@@ -173,7 +173,10 @@ impl Moments {
 fn powers(light: &[f32]) -> [f64; 4] {
     let mut sums = [[0.0_f64; LANES]; 4];
     let mut place = [0.0, 1.0, 2.0, 3.0];
-    let mut add = |four: &[f32; LANES]| {
+    let (fours, rest) = light.as_chunks::<LANES>();
+    let mut last = [0.0; LANES];
+    last[..rest.len()].copy_from_slice(rest);
+    for four in fours.iter().chain([&last]) {
         for lane in 0..LANES {
             let s0 = f64::from(four[lane]);
             let s1 = s0 * place[lane];
@@ -185,12 +188,7 @@ fn powers(light: &[f32]) -> [f64; 4] {
             sums[3][lane] += s3;
             place[lane] += LANES as f64;
         }
-    };
-    let (fours, rest) = light.as_chunks::<LANES>();
-    fours.iter().for_each(&mut add);
-    let mut last = [0.0; LANES];
-    last[..rest.len()].copy_from_slice(rest);
-    add(&last);
+    }
     sums.map(|lanes| (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]))
 }
 

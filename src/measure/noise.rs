@@ -37,7 +37,8 @@ impl Noise {
         if cells.means.len() >= LEAST_CELLS {
             let floor = 0.3 * slope_at(dark_light + profile.peak);
             let surface = Surface::fit(&cells.means, 2, 4.0, floor);
-            let seen = scatter(&cells, &surface, 6.0).0 * cells.pixels;
+            let pixels = cells.pixels();
+            let seen = scatter(cells, &surface, 6.0) * pixels;
             bright = bright.max(seen * shared(side, step));
         }
         let per_light = ((bright - ring.pixel_variance) / profile.peak.max(1e-6)).max(0.0);

@@ -5,6 +5,9 @@
 //! not reached, and one that touches the target fills one sector only. What a closed ring of light encloses belongs to the
 //! target, be it dark.
 
+use std::iter::StepBy;
+use std::slice::Iter;
+
 use super::background::Surface;
 use super::{Plane, Samples};
 
@@ -82,30 +85,20 @@ impl Profile {
     fn with_step(plane: &Plane, (x, y): (f64, f64), radius: f64, step: usize) -> Option<Self> {
         let rings = RINGS.min(radius.ceil() as usize / step).max(4);
         let ring_px = radius / rings as f64;
-        let mut cells = vec![Cell::default(); rings * SECTORS];
-        let per_px = 1.0 / ring_px;
+        // One ring more, for what lies on the circle itself.
+        let mut cells = vec![Cell::default(); (rings + 1) * SECTORS];
         let size = (plane.width() as usize, plane.height() as usize);
-        // Places and rings are small whole numbers: as such they are made from floating ones in one step.
-        let rings_in_all = rings as i32;
-        let mut add = |dx: f64, dy: f64, light: f32| {
-            let ring = ((dx * dx + dy * dy).sqrt() * per_px) as i32;
-            if ring < rings_in_all {
-                let cell = &mut cells[ring as usize * SECTORS + sector(dx, dy)];
-                cell.light += f64::from(light);
-                cell.x += dx;
-                cell.y += dy;
-                cell.count += 1.0;
-            }
-        };
         let tables = &plane.tables().light;
+        let light = |code: usize| f64::from(tables[code]);
         match plane.samples() {
-            Samples::Eight(codes) => visit(codes, size, (x, y), radius, step, |dx, dy, code| {
-                add(dx, dy, tables[usize::from(code)]);
+            Samples::Eight(codes) => visit(codes, size, (x, y), radius, step, |row, codes| {
+                row.add_to(&mut cells, ring_px, codes.map(|code| light((*code).into())));
             }),
-            Samples::Sixteen(codes) => visit(codes, size, (x, y), radius, step, |dx, dy, code| {
-                add(dx, dy, tables[usize::from(code)]);
+            Samples::Sixteen(codes) => visit(codes, size, (x, y), radius, step, |row, codes| {
+                row.add_to(&mut cells, ring_px, codes.map(|code| light((*code).into())));
             }),
         }
+        cells.truncate(rings * SECTORS);
         Self::read(&cells, rings, ring_px, step as f64, (x, y))
     }
 
@@ -230,20 +223,51 @@ fn seconds(values: impl Iterator<Item = f64>) -> (f64, f64) {
 }
 
 /// Which sixteenth of the circle a direction falls into; neighbours in number are not neighbours in place.
-fn sector(dx: f64, dy: f64) -> usize {
-    const TANGENTS: [f64; 3] = [0.414_213_562_373_095, 1.0, 2.414_213_562_373_095];
+fn sector(dx: f32, dy: f32) -> i32 {
+    const TANGENTS: [f32; 3] = [0.414_213_57, 1.0, 2.414_213_7];
     let (ax, ay) = (dx.abs(), dy.abs());
-    let [first, second, third] = TANGENTS.map(|tangent| usize::from(ay > tangent * ax));
-    usize::from(dx < 0.0) * 8 + usize::from(dy < 0.0) * 4 + first + second + third
+    let [first, second, third] = TANGENTS.map(|tangent| i32::from(ay > tangent * ax));
+    i32::from(dx < 0.0) * 8 + i32::from(dy < 0.0) * 4 + first + second + third
 }
 
-fn visit<T: Copy>(
+/// Pixels of a row that are looked at, from a place relative to the middle on, one every `step`.
+struct Row {
+    dx: f64,
+    dy: f64,
+    step: usize,
+}
+
+impl Row {
+    /// Adds their light to the cells that they lie in. First all cells are found, which goes for several pixels at once.
+    fn add_to(&self, cells: &mut [Cell], ring_px: f64, light: impl ExactSizeIterator<Item = f64>) {
+        let (dx, dy, step) = (self.dx as f32, self.dy as f32, self.step as f32);
+        let rings_a_px = (1.0 / ring_px) as f32;
+        let cell = |index: i32| {
+            let dx = dx + index as f32 * step;
+            let ring = ((dx * dx + dy * dy).sqrt() * rings_a_px) as i32;
+            ring * SECTORS as i32 + sector(dx, dy)
+        };
+        let within: Vec<i32> = (0..light.len() as i32).map(cell).collect();
+        let mut dx = self.dx;
+        for (light, cell) in light.zip(within) {
+            if let Some(cell) = cells.get_mut(cell as usize) {
+                cell.light += light;
+                cell.x += dx;
+                cell.y += self.dy;
+                cell.count += 1.0;
+            }
+            dx += self.step as f64;
+        }
+    }
+}
+
+fn visit<T>(
     codes: &[T],
     (width, height): (usize, usize),
     (x, y): (f64, f64),
     radius: f64,
     step: usize,
-    mut each: impl FnMut(f64, f64, T),
+    mut each: impl FnMut(Row, StepBy<Iter<'_, T>>),
 ) {
     let first = |middle: f64| (middle - radius).ceil().max(0.0) as usize;
     let end = |middle: f64, reach: f64, size: usize| {
@@ -256,13 +280,9 @@ fn visit<T: Copy>(
         let left = first(x);
         let before = (x - half).ceil().max(left as f64) as usize - left;
         let columns = left + before.next_multiple_of(step)..end(x, half, width);
-        let Some(line) = codes[row * width..(row + 1) * width].get(columns.clone()) else {
-            continue;
-        };
-        let mut column = columns.start as i32;
-        for &code in line.iter().step_by(step) {
-            each(f64::from(column) - x, dy, code);
-            column += step as i32;
+        let dx = columns.start as f64 - x;
+        if let Some(line) = codes[row * width..(row + 1) * width].get(columns) {
+            each(Row { dx, dy, step }, line.iter().step_by(step));
         }
     }
 }
@@ -311,8 +331,8 @@ mod tests {
     fn sectors_are_sixteen_and_even() {
         let mut counts = [0; SECTORS];
         for degree in 0..1440 {
-            let (s, c) = (f64::from(degree) / 4.0 + 0.1).to_radians().sin_cos();
-            counts[sector(c, s)] += 1;
+            let (s, c) = (degree as f32 / 4.0 + 0.1).to_radians().sin_cos();
+            counts[sector(c, s) as usize] += 1;
         }
         assert!(
             counts.iter().all(|&count| (89..=91).contains(&count)),

@@ -18,11 +18,14 @@ const LEAST_BLOCKS: usize = 16;
 /// Cells wanted across the window's radius.
 const CELLS_A_RADIUS: f64 = 12.0;
 
+/// Cells farther off a surface than this many of their standard deviations hold something else.
+const OUTLIER: f64 = 4.0;
+
 /// Cell means within a region: place of the cell's middle, px, and mean light.
 pub(super) struct Cells {
-    /// Pixels in a cell.
-    pub(super) pixels: f64,
-    /// Middle of each whole cell and the mean of its light.
+    /// Side of a cell, px.
+    side: usize,
+    /// Middle of each cell and the mean of its light.
     pub(super) means: Vec<(f64, f64, f64)>,
 }
 
@@ -48,8 +51,6 @@ impl Cells {
             patch.window.right as usize + 1,
             patch.window.bottom as usize + 1,
         );
-        let width = patch.width();
-        let pixels = (side * side) as f64;
         let half = (side as f64 - 1.0) / 2.0;
         let mut means = Vec::new();
         for row in (top.next_multiple_of(side)..bottom)
@@ -62,50 +63,63 @@ impl Cells {
             {
                 let (x, y) = (column as f64 + half, row as f64 + half);
                 if wanted(x, y) {
-                    let sum: f64 = (row..row + side)
-                        .map(|r| {
-                            let start = (r - top) * width + column - left;
-                            let along = &light[start..start + side];
-                            along.iter().map(|&light| f64::from(light)).sum::<f64>()
-                        })
-                        .sum();
-                    means.push((x, y, sum / pixels));
+                    means.push((x, y, mean(patch, light, (column - left, row - top), side)));
                 }
             }
         }
-        Self { pixels, means }
+        Self { side, means }
     }
 
-    /// Means of the cells whose middles lie between two radii around (x, y), their side fitting the inner one.
-    fn around(patch: &Patch, light: &[f32], (x, y): (f64, f64), inner: f64, outer: f64) -> Self {
-        Self::of(patch, Self::side(inner), light, |u, v| {
-            within((u - x, v - y), inner, outer)
-        })
+    /// Pixels in a cell.
+    pub(super) fn pixels(&self) -> f64 {
+        (self.side * self.side) as f64
     }
 
-    /// The plane through them, without outliers; `None` for fewer than a handful.
-    fn plane(&self) -> Option<Surface> {
-        plane(&self.means)
+    /// Leaves out cells that hold something else than a surface.
+    fn keep_to(&mut self, surface: &Surface) {
+        let floor = least_scatter(&self.means);
+        self.means
+            .retain(|cell| surface.holds(cell, OUTLIER, floor));
     }
+
+    /// The same cells in other light than they were seen in.
+    fn relit(&self, patch: &Patch, light: &[f32]) -> Vec<(f64, f64, f64)> {
+        let half = (self.side as f64 - 1.0) / 2.0;
+        let first = |middle: f64, edge: u32| (middle - half) as usize - edge as usize;
+        let relit = |&(x, y, _): &(f64, f64, f64)| {
+            let corner = (first(x, patch.window.left), first(y, patch.window.top));
+            (x, y, mean(patch, light, corner, self.side))
+        };
+        self.means.iter().map(relit).collect()
+    }
+}
+
+/// Mean light of the cell whose first pixel is in this column and row of the patch.
+fn mean(patch: &Patch, light: &[f32], (column, row): (usize, usize), side: usize) -> f64 {
+    let of_row = |row: usize| {
+        let start = row * patch.width() + column;
+        let along = light[start..start + side].iter();
+        along.map(|&light| f64::from(light)).sum::<f64>()
+    };
+    (row..row + side).map(of_row).sum::<f64>() / (side * side) as f64
 }
 
 /// The plane through cells (place and mean light), without outliers; `None` for fewer than a handful.
 pub(super) fn plane(cells: &[(f64, f64, f64)]) -> Option<Surface> {
-    (cells.len() >= LEAST_CELLS).then(|| Surface::fit(cells, 1, 4.0, least_scatter(cells)))
+    (cells.len() >= LEAST_CELLS).then(|| Surface::fit(cells, 1, OUTLIER, least_scatter(cells)))
 }
 
-/// Variance of cell means about a surface of so many terms, without outliers, and how many were left.
-pub(super) fn scatter(cells: &Cells, surface: &Surface, terms: f64) -> (f64, f64) {
-    let limit = 4.0 * surface.noise.max(least_scatter(&cells.means));
-    let (mut count, mut sum) = (0.0, 0.0);
-    for &(x, y, light) in &cells.means {
-        let off = light - surface.at(x, y);
-        if off.abs() <= limit {
-            count += 1.0;
-            sum += off * off;
-        }
-    }
-    (sum / (count - terms).max(1.0), count)
+/// Variance of cell means about a surface of so many terms, without outliers.
+pub(super) fn scatter(mut cells: Cells, surface: &Surface, terms: f64) -> f64 {
+    cells.keep_to(surface);
+    scatter_of(&cells, surface, terms)
+}
+
+/// As `scatter`, of cells that hold nothing else.
+fn scatter_of(cells: &Cells, surface: &Surface, terms: f64) -> f64 {
+    let off = |&(x, y, light): &(f64, f64, f64)| light - surface.at(x, y);
+    let squares: f64 = cells.means.iter().map(|cell| off(cell).powi(2)).sum();
+    squares / (cells.means.len() as f64 - terms).max(1.0)
 }
 
 /// Least standard deviation of cell means that is believed when cells are judged, light: means that are rounded in steps
@@ -124,25 +138,25 @@ pub(super) struct Ring {
     pub(super) slope_variance: f64,
     /// Variance of the plane's level at the ring's middle, light².
     pub(super) level_variance: f64,
-    /// What the plane was fitted to.
+    /// What the plane goes through.
     cells: Cells,
 }
 
 impl Ring {
     /// Fits the ring between two radii around (x, y); `None` where fewer than a handful of cells lie in the picture.
     pub(super) fn of(patch: &Patch, (x, y): (f64, f64), inner: f64, outer: f64) -> Option<Self> {
-        let cells = Cells::around(patch, &patch.light, (x, y), inner, outer);
-        let plane = cells.plane()?;
-        let (cell_variance, count) = scatter(&cells, &plane, 3.0);
-        let mut pixel_variance = cell_variance * cells.pixels;
-        if Cells::side(inner) < LARGEST_CELL {
+        let wanted = |u: f64, v: f64| within((u - x, v - y), inner, outer);
+        // They fit the inner radius.
+        let mut cells = Cells::of(patch, Cells::side(inner), &patch.light, wanted);
+        let plane = plane(&cells.means)?;
+        cells.keep_to(&plane);
+        let mut pixel_variance = scatter_of(&cells, &plane, 3.0) * cells.pixels();
+        if cells.side < LARGEST_CELL {
             // Small cells give a small ring's plane; errors that a JPEG block shares show in whole blocks only.
-            let blocks = Cells::of(patch, LARGEST_CELL, &patch.light, |u, v| {
-                within((u - x, v - y), inner, outer)
-            });
+            let blocks = Cells::of(patch, LARGEST_CELL, &patch.light, wanted);
             if blocks.means.len() >= LEAST_BLOCKS {
-                pixel_variance =
-                    pixel_variance.max(scatter(&blocks, &plane, 3.0).0 * blocks.pixels);
+                let pixels = blocks.pixels();
+                pixel_variance = pixel_variance.max(scatter(blocks, &plane, 3.0) * pixels);
             }
         }
         let lever: f64 = cells
@@ -150,37 +164,27 @@ impl Ring {
             .iter()
             .map(|&(u, v, _)| ((u - x).powi(2) + (v - y).powi(2)) / 2.0)
             .sum();
-        let effective = pixel_variance / cells.pixels;
+        let effective = pixel_variance / cells.pixels();
         Some(Self {
             plane: plane.tilt(),
             pixel_variance,
             slope_variance: effective / lever.max(1.0),
-            level_variance: effective / count.max(1.0),
+            level_variance: effective / (cells.means.len() as f64).max(1.0),
             cells,
         })
     }
 
-    /// The plane alone, of other light than the patch's own.
-    pub(super) fn plane_of(
-        patch: &Patch,
-        light: &[f32],
-        centre: (f64, f64),
-        inner: f64,
-        outer: f64,
-    ) -> Option<Tilt> {
-        let cells = Cells::around(patch, light, centre, inner, outer);
-        Some(cells.plane()?.tilt())
+    /// The plane of other light than the patch's own.
+    pub(super) fn plane_of(&self, patch: &Patch, light: &[f32]) -> Option<Tilt> {
+        Surface::plane_through(&self.cells.relit(patch, light))
     }
 
     /// The plane of the part of the ring that lies beyond a radius around (x, y).
     pub(super) fn plane_beyond(&self, (x, y): (f64, f64), inner: f64) -> Option<Tilt> {
         let beyond =
             |cell: &&(f64, f64, f64)| within((cell.0 - x, cell.1 - y), inner, f64::INFINITY);
-        let cells = Cells {
-            pixels: self.cells.pixels,
-            means: self.cells.means.iter().filter(beyond).copied().collect(),
-        };
-        Some(cells.plane()?.tilt())
+        let cells: Vec<_> = self.cells.means.iter().filter(beyond).copied().collect();
+        Surface::plane_through(&cells)
     }
 }
 

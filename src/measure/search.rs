@@ -57,14 +57,10 @@ pub(super) fn seeds(plane: &Plane, reduced: &Reduced) -> Vec<Seed> {
     let rows = reduced.mean.chunks_exact(width);
     let outs = contrast.chunks_exact_mut(width);
     let mut standing = Vec::new();
+    let mut levels = vec![0.0; width];
     for (y, (row, outs)) in rows.zip(outs).enumerate() {
-        for (x, ((&mean, level), out)) in row
-            .iter()
-            .zip(surface.along(y as f64))
-            .zip(outs)
-            .enumerate()
-        {
-            let level = level as f32;
+        surface.along(y as f64, &mut levels);
+        for (x, ((&mean, &level), out)) in row.iter().zip(&levels).zip(outs).enumerate() {
             if mean - level > threshold {
                 *out = tables.light_of_mean(mean) - tables.light_of_mean(level);
                 standing.push(y * width + x);
