@@ -106,11 +106,21 @@ pub(in crate::sweep) fn courses<'a>(
     let beside = Beside::of(&problem);
     let directions: DMatrix<f64> = &problem.basis * &problem.back;
     let size = |course: &[f64]| {
-        let mut own = Column::none(directions.ncols());
-        for (k, value) in course.iter().enumerate() {
-            own.add(&problem, &directions, k, *value);
-        }
-        beside.size(&own)
+        let weighted = problem
+            .weight
+            .iter()
+            .zip(course)
+            .map(|(weight, value)| weight * value);
+        let weighted = DVector::from_iterator(course.len(), weighted);
+        beside.size(&Column {
+            weight: weighted
+                .iter()
+                .zip(course)
+                .map(|(weighted, value)| weighted * value)
+                .sum(),
+            values: weighted.dot(&problem.y),
+            directions: directions.tr_mul(&weighted),
+        })
     };
     courses.map(size).collect()
 }
@@ -126,32 +136,21 @@ struct Column {
     directions: DVector<f64>,
 }
 
-impl Column {
-    fn none(directions: usize) -> Self {
-        Self {
-            weight: 0.0,
-            values: 0.0,
-            directions: DVector::zeros(directions),
-        }
-    }
-
-    /// Adds its value at a point.
-    fn add(&mut self, problem: &Problem, directions: &DMatrix<f64>, k: usize, value: f64) {
-        let weight = problem.weight[k] * value;
-        self.weight += weight * value;
-        self.values += weight * problem.y[k];
-        self.directions += directions.row(k).transpose() * weight;
-    }
-}
-
 /// The columns of steps before each point: 1 from there on.
 fn steps_of(problem: &Problem) -> Vec<Column> {
     let directions: DMatrix<f64> = &problem.basis * &problem.back;
     let count = problem.y.len();
-    let mut sums = Column::none(directions.ncols());
+    let mut sums = Column {
+        weight: 0.0,
+        values: 0.0,
+        directions: DVector::zeros(directions.ncols()),
+    };
     let mut after = vec![sums.clone(); count];
     for k in (0..count).rev() {
-        sums.add(problem, &directions, k, 1.0);
+        let weight = problem.weight[k];
+        sums.weight += weight;
+        sums.values += weight * problem.y[k];
+        sums.directions += directions.row(k).transpose() * weight;
         after[k] = sums.clone();
     }
     after
