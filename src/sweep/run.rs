@@ -87,7 +87,13 @@ fn measure_seen(
         )
     });
     let infos: Vec<&FrameInfo> = results.iter().map(|frame| &frame.info).collect();
-    let scale = distance::choose(&infos, settings, estimate.as_ref(), &places);
+    let scale = distance::choose(
+        &infos,
+        settings,
+        course.as_ref(),
+        estimate.as_ref(),
+        &places,
+    );
     for (frame, dioptres) in results.iter_mut().zip(&scale.dioptres) {
         frame.focus_dioptres = *dioptres;
     }

@@ -1,5 +1,6 @@
 //! Distances known at some frames: how well they are known, and what lies between.
 
+use super::resolution::Resolution;
 use crate::sweep::curve::between::Piece;
 use crate::sweep::sequence::places::Places;
 use crate::units::Measured;
@@ -9,11 +10,14 @@ use crate::units::Measured;
 const BETWEEN_SHARE: f64 = 0.05;
 
 /// Focus settings of all frames from those known at some, dioptres: monotone interpolation by place between known ones,
-/// `None` outside them. The uncertainty holds the rounding of the stated distances and, between them, the unevenness of the
+/// `None` outside them. The uncertainty holds how finely distances are stated and, between them, the unevenness of the
 /// steps.
 #[must_use]
-pub(in crate::sweep) fn between(known: &[Option<f64>], places: &Places) -> Vec<Option<Measured>> {
-    let unit_m = rounding_unit_m(known);
+pub(super) fn between(
+    known: &[Option<f64>],
+    places: &Places,
+    resolution: &Resolution,
+) -> Vec<Option<Measured>> {
     let knots: Vec<(f64, f64)> = known
         .iter()
         .enumerate()
@@ -23,7 +27,7 @@ pub(in crate::sweep) fn between(known: &[Option<f64>], places: &Places) -> Vec<O
     (0..known.len())
         .map(|i| {
             if let Some(d) = known[i] {
-                return Some(Measured::new(d, rounding_u(d, unit_m)));
+                return Some(Measured::new(d, resolution.u(d)));
             }
             let x = places.at(i);
             let right = knots.iter().position(|knot| knot.0 > x)?;
@@ -32,34 +36,10 @@ pub(in crate::sweep) fn between(known: &[Option<f64>], places: &Places) -> Vec<O
             let share = (x - a.0) / (b.0 - a.0);
             let value = Piece::sloped(a, b, (slopes[left], slopes[right])).value(share);
             let uneven = BETWEEN_SHARE * (b.1 - a.1).abs() * 4.0 * share * (1.0 - share);
-            let rounding = rounding_u(a.1, unit_m).max(rounding_u(b.1, unit_m));
-            Some(Measured::new(value, uneven.hypot(rounding)))
+            let coarse = resolution.u(a.1).max(resolution.u(b.1));
+            Some(Measured::new(value, uneven.hypot(coarse)))
         })
         .collect()
-}
-
-/// The decimal unit that all distances are multiples of, m: 1 mm, 1 cm or 10 cm.
-fn rounding_unit_m(known: &[Option<f64>]) -> f64 {
-    let metres: Vec<f64> = known
-        .iter()
-        .flatten()
-        .filter(|d| **d > 0.0)
-        .map(|d| 1.0 / d)
-        .collect();
-    [0.1, 0.01]
-        .into_iter()
-        .find(|unit| {
-            metres
-                .iter()
-                .all(|m| ((m / unit).round() * unit - m).abs() < 1e-3 * unit)
-        })
-        .unwrap_or(0.001)
-}
-
-/// Standard uncertainty of a setting, dioptres, whose distance is rounded to `unit_m`: unit/√12 (JCGM 100:2008,
-/// 4.3.7) through d(1/x) = dx/x².
-fn rounding_u(dioptres: f64, unit_m: f64) -> f64 {
-    unit_m / 12_f64.sqrt() * dioptres * dioptres
 }
 
 /// Slopes at the knots that make a cubic Hermite curve keep to the rise and fall of the data

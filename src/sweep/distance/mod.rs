@@ -3,12 +3,14 @@
 pub(super) mod blur;
 pub(super) mod given;
 pub(super) mod known;
+mod resolution;
 
 use super::sequence::places::Places;
 use super::sequence::restore;
 use super::{DistanceSource, FrameInfo, SweepSettings};
 use crate::units::Measured;
-use blur::FromBlur;
+use blur::{BlurCourse, FromBlur};
+use resolution::Resolution;
 
 /// The distance scale of a sweep.
 #[derive(Debug, Clone, PartialEq)]
@@ -133,18 +135,23 @@ pub(super) fn stated_dioptres(
 }
 
 /// The distance scale: given by the reviewer, else in the files, else from blur, else unknown. `frames` are in sweep
-/// order and stand at `places`.
+/// order and stand at `places`; `course` is that of their blur.
 #[must_use]
 pub(super) fn choose(
     frames: &[&FrameInfo],
     settings: &SweepSettings,
+    course: Option<&BlurCourse>,
     estimate: Option<&FromBlur>,
     places: &Places,
 ) -> DistanceScale {
     if let Some(stated) = stated(frames, settings) {
+        let resolution = course.map_or_else(
+            || Resolution::of(&stated.dioptres),
+            |course| Resolution::along(&stated.dioptres, course),
+        );
         return DistanceScale {
             source: stated.source,
-            dioptres: given::between(&stated.dioptres, places),
+            dioptres: given::between(&stated.dioptres, places, &resolution),
             aside: stated.aside,
         };
     }
@@ -162,7 +169,8 @@ pub(super) fn choose(
         dioptres[place] = Some(setting);
     }
     // Frames that could not be measured lie between the others.
-    for (slot, between) in dioptres.iter_mut().zip(given::between(&known, places)) {
+    let between = given::between(&known, places, &Resolution::of(&known));
+    for (slot, between) in dioptres.iter_mut().zip(between) {
         *slot = slot.or(between);
     }
     DistanceScale {

@@ -185,8 +185,7 @@ pub(super) fn unknown(
                             distances for some frames."
             .to_owned(),
     };
-    // With the distance to the targets, blur tells at least a last frame that is far short of it.
-    let is_open = settings.target_distance.is_none() && evidence.shortfall.is_none();
+    let is_open = evidence.shortfall.is_none();
     let summary = sweep.summary.as_ref();
     let a_step = summary.and_then(|summary| summary.budget.bound_pct(Part::AssumedInfinity));
     let trusted = match a_step {

@@ -18,6 +18,8 @@ pub(in crate::sweep) const SURE: f64 = 12.0;
 pub(in crate::sweep) const LEAST_SIDE: usize = 4;
 /// Most of the points' freedom that the curve beside a step may take, as for a curve that points are doubted by.
 const TAKES: f64 = 0.5;
+/// Share of a course's own weight that what the curve leaves of it is taken for at least.
+const ROUNDING: f64 = 1e-10;
 
 /// The step between each point and the one before it, as if it were the only one, in the unit of the points, with the standard
 /// uncertainty that their scatter about the curve leaves it. Points are (x, y, standard uncertainty of y) in order of x,
@@ -193,7 +195,9 @@ impl Beside {
             .filter(|(fit, _)| fit.edf <= most)
             .filter_map(|(fit, diagonal)| {
                 let own = course.directions.component_div(diagonal);
+                // What the curve takes up whole leaves rounding errors.
                 let information = course.weight - own.dot(&course.directions);
+                let information = information.max(ROUNDING * course.weight);
                 let size = (course.values - own.dot(&self.seen)) / information;
                 let left = fit.penalised - size * size * information;
                 let one_less = freedom - 1.0;

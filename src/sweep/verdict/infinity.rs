@@ -118,7 +118,7 @@ pub(in crate::sweep) fn assess(
         } else if seen.last.is_some() {
             lacking_if_assumed(&summary.curve, seen.open_dioptres).filter(|effect| *effect != 0.0)
         } else {
-            a_step_short(frames, summary).filter(|_| seen.target_m.is_none())
+            a_step_short(frames, summary)
         };
         if let Some(effect) = assumed {
             summary.budget.systematic.push(BudgetLine {
