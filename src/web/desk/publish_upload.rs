@@ -16,7 +16,7 @@ use crate::report::words;
 use crate::store::{StoreError, Sweep, SweepId, UploadId};
 use crate::web::arrivals;
 use crate::web::observe::RequestId;
-use crate::web::pages::ChartShelf;
+use crate::web::pages::{ChartShelf, filters};
 use crate::web::pages::frame::{PageFrame, PreviewOf, Section};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
