@@ -20,13 +20,7 @@ pub(super) fn draw_axes(
     let hair = (size / 18.0).max(0.75);
     for (tick, words) in y_ticks.iter().zip(y_words) {
         let y = frame.y(*tick);
-        let zero = words == "0";
-        let (role, width) = if zero {
-            (Role::Ink, hair * 1.3)
-        } else {
-            (Role::Grid, hair)
-        };
-        scene.line(&[(frame.left, y), (frame.right, y)], role, width, &[]);
+        scene.line(&[(frame.left, y), (frame.right, y)], Role::Grid, hair, &[]);
         let at = (frame.left - size * 0.5, y);
         scene.text(at, words.clone(), size, Align::End, Role::Quiet);
     }
@@ -47,6 +41,12 @@ pub(super) fn draw_axes(
         scene.line(&[(x, frame.top), (x, below)], Role::Grid, hair, &[]);
         let at = (x, frame.bottom + size * 1.1);
         scene.text(at, words, size, Align::Middle, Role::Quiet);
+    }
+    // Over the grid, so that it runs through.
+    if y_words.iter().any(|words| words == "0") {
+        let zero = frame.y(0.0);
+        let ends = [(frame.left, zero), (frame.right, zero)];
+        scene.line(&ends, Role::Ink, hair * 1.3, &[]);
     }
     if feet {
         draw_feet(scene, frame, size, hair);
