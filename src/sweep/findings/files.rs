@@ -153,7 +153,10 @@ pub(super) fn frames_not_measured(
     } else {
         (
             Severity::Note,
-            "The curve runs on between their neighbours.".to_owned(),
+            format!(
+                "The curve runs on between {} neighbours.",
+                if count == 1 { "its" } else { "their" }
+            ),
         )
     };
     Some(finding(
