@@ -6,6 +6,7 @@
 mod curve;
 mod difference;
 mod distance;
+mod evidence;
 mod facts;
 mod finding;
 mod findings;

@@ -54,7 +54,7 @@ pub(super) fn not_at_infinity(sweep: &SweepMeasurement, evidence: &Evidence) -> 
 }
 
 pub(super) fn order_uncertain(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
-    let restored = evidence.restored?;
+    let restored = evidence.standing.restored?;
     let (first, last) = (sweep.frames.first()?, sweep.frames.last()?);
     let severity = if restored.reads_both_ways() || restored == Restored::MaybeBackwards {
         Severity::Warning
@@ -163,7 +163,7 @@ pub(super) fn unknown(
         .as_ref()
         .and_then(|course| Some(-course.signed.last()?.1.value));
     let why = match (last_blur_px, missing) {
-        _ if evidence.restored.is_some_and(Restored::reads_both_ways) => {
+        _ if evidence.standing.is_either_way() => {
             "Blur can't tell them either, as long as nothing shows which end of the sweep is at closest focus. Give \
              distances for some frames."
                 .to_owned()

@@ -6,58 +6,8 @@ mod light;
 mod motion;
 mod pictures;
 
-use super::distance::blur::{BlurCourse, FromBlur};
-use super::hanging::Lie;
-use super::pulls::shading::Shading;
-use super::pulls::tone::Exposures;
-use super::pulls::vignette::CutBlur;
-use super::sequence::places::Places;
-use super::sequence::restore::Restored;
-use super::sequence::runs::Runs;
-use super::surroundings::backdrop::Backdrop;
-use super::surroundings::dust::Dust;
-use super::surroundings::other_light::OtherLight;
-use super::verdict::infinity::Shortfall;
-use super::verdict::moved::Moves;
-use super::verdict::slip::Slip;
+use super::evidence::Evidence;
 use super::{Code, Finding, FrameResult, Severity, SweepMeasurement, SweepSettings};
-
-/// What was learnt on the way to the result, beside the result itself.
-#[derive(Debug, Clone)]
-pub(super) struct Evidence {
-    /// How the targets lie.
-    pub(super) lie: Lie,
-    /// Where the frames stand.
-    pub(super) places: Places,
-    /// The order was changed.
-    pub(super) restored: Option<Restored>,
-    /// There are several runs through the focus; frames by their files.
-    pub(super) runs: Option<Runs<String>>,
-    /// The light of the targets, frame by frame.
-    pub(super) exposures: Exposures,
-    /// Frames whose stated distance runs against the order.
-    pub(super) aside: Vec<usize>,
-    /// How the blur runs.
-    pub(super) course: Option<BlurCourse>,
-    /// Distances from blur.
-    pub(super) estimate: Option<FromBlur>,
-    /// The blur is cut.
-    pub(super) cut_blur: Option<CutBlur>,
-    /// There is light beside a target.
-    pub(super) other_light: Option<OtherLight>,
-    /// The background is uneven.
-    pub(super) backdrop: Option<Backdrop>,
-    /// Brightness changes towards the sides of the picture, or may.
-    pub(super) shading: Option<Shading>,
-    /// There is dust on the sensor.
-    pub(super) dust: Option<Dust>,
-    /// Where targets moved, or may have.
-    pub(super) moves: Moves,
-    /// The zoom ring slipped.
-    pub(super) slip: Option<Slip>,
-    /// The reference is short of infinity.
-    pub(super) shortfall: Option<Shortfall>,
-}
 
 /// A shift or a part of one in words, per cent or percentage points: two decimals, its sign in any case, a true minus.
 fn signed(pct: f64) -> String {
@@ -70,15 +20,15 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         files::frame_count(sweep),
         files::mixed_lenses(sweep),
         files::focal_length_changed(sweep, settings),
-        files::several_runs(evidence.runs.as_ref()),
-        files::frame_missing(sweep, &evidence.places),
-        files::frames_not_measured(sweep, evidence.restored),
+        files::several_runs(evidence.standing.runs.as_ref()),
+        files::frame_missing(sweep, &evidence.standing.places),
+        files::frames_not_measured(sweep, evidence.standing.restored),
         distances::not_at_infinity(sweep, evidence),
         distances::order_uncertain(sweep, evidence),
         distances::unknown(sweep, settings, evidence),
         distances::disagrees(sweep, settings, evidence),
         motion::slipped(sweep, evidence.slip.as_ref()),
-        motion::target_moved(sweep, &evidence.moves, evidence.lie),
+        motion::target_moved(sweep, evidence),
         motion::camera_moved(sweep, evidence),
         pictures::clipped(sweep),
         pictures::saturated(sweep),

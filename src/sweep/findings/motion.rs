@@ -2,9 +2,8 @@
 
 use super::{Evidence, expanded, finding, signed, worst_u};
 use crate::measure::Target;
-use crate::sweep::hanging::Lie;
 use crate::sweep::sequence::places::median;
-use crate::sweep::verdict::moved::{Moved, Moves, Side};
+use crate::sweep::verdict::moved::{Moved, Side};
 use crate::sweep::verdict::slip::{Mover, Slip};
 use crate::sweep::{Code, Finding, FrameResult, Severity, SweepMeasurement};
 use crate::units::Measured;
@@ -135,7 +134,7 @@ fn middle(frame: &FrameResult) -> Option<((f64, f64), f64, f64)> {
 }
 
 pub(super) fn camera_moved(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
-    let places = &evidence.places;
+    let places = &evidence.standing.places;
     let is_lopsided = |place: usize| {
         let light = evidence.other_light.as_ref();
         light.is_some_and(|light| light.lopsided.contains(&place))
@@ -234,24 +233,25 @@ fn restless(poses: &[Pose]) -> bool {
 }
 
 /// One of the targets moved where it hangs.
-pub(super) fn target_moved(sweep: &SweepMeasurement, moves: &Moves, lie: Lie) -> Option<Finding> {
+pub(super) fn target_moved(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
     let by_size = |a: &&Moved, b: &&Moved| {
         let size = |moved: &Moved| moved.apart_px.value.abs();
         size(a).total_cmp(&size(b))
     };
-    let largest = moves.moved.iter().max_by(by_size)?;
+    let moved = &evidence.moves.as_ref()?.moved;
+    let largest = moved.iter().max_by(by_size)?;
     let reference_px = sweep.frames[sweep.summary.as_ref()?.reference]
         .separation_px?
         .value;
     let file = |frame: usize| sweep.frames[frame].info.file.clone();
     let (before, after) = (file(largest.before), file(largest.after));
-    let [first, last] = lie.sides();
+    let [first, last] = evidence.standing.lie.sides();
     let (moves_side, stays) = match largest.side {
         Side::Left => (first, last),
         Side::Right => (last, first),
     };
     let pct = largest.apart_px.scaled(100.0 / reference_px);
-    let more = match moves.moved.len() {
+    let more = match moved.len() {
         1 => String::new(),
         more => format!(", the largest of {more} moves,"),
     };
@@ -263,8 +263,7 @@ pub(super) fn target_moved(sweep: &SweepMeasurement, moves: &Moves, lie: Lie) ->
         signed(pct.value),
         expanded(pct.std_error),
     );
-    let files = moves
-        .moved
+    let files = moved
         .iter()
         .flat_map(|moved| [file(moved.before), file(moved.after)]);
     Some(finding(

@@ -135,7 +135,10 @@ pub(super) fn close_together(sweep: &SweepMeasurement) -> Option<Finding> {
 }
 
 pub(super) fn blur_vignetted(sweep: &SweepMeasurement, evidence: &Evidence) -> Option<Finding> {
-    let cut = evidence.cut_blur.filter(vignette::CutBlur::is_remarkable)?;
+    let cut = evidence
+        .pulls
+        .cut_blur
+        .filter(vignette::CutBlur::is_remarkable)?;
     let u = expanded(worst_u(sweep)?);
     let done = if cut.certain {
         format!(
@@ -246,6 +249,7 @@ pub(super) fn uneven_background(sweep: &SweepMeasurement, evidence: &Evidence) -
     let reference = sweep.summary.as_ref()?.reference;
     // It can pass for falling light, and where it does that says nothing against it.
     let shading = evidence
+        .pulls
         .shading
         .as_ref()
         .map(|shading| shading.u_pct(reference));

@@ -7,4 +7,5 @@ pub(super) mod look;
 pub(super) mod pair;
 pub(super) mod pick;
 mod run_together;
+pub(super) mod separation;
 mod track;

@@ -1,6 +1,8 @@
 //! Is the reference at infinity? By stated distance, by blur, by what the curve still does at its end.
 
 use crate::sweep::distance::blur::LastFrame;
+use crate::sweep::evidence::Evidence;
+use crate::sweep::facts::Facts;
 use crate::sweep::{BudgetLine, FrameResult, Part, ShiftCurve, Summary, SweepSettings};
 
 /// What is known of the reference's distance, beside the frames.
@@ -18,6 +20,22 @@ pub(in crate::sweep) struct Seen {
     pub(in crate::sweep) expected_last_blur_px: Option<f64>,
     /// Distance to the targets, m.
     pub(in crate::sweep) target_m: Option<f64>,
+}
+
+impl Seen {
+    /// What evidence and set-up say.
+    pub(in crate::sweep) fn of(evidence: &Evidence, facts: &Facts) -> Self {
+        let estimate = evidence.estimate.as_ref();
+        let course = evidence.course.as_ref();
+        Self {
+            stated: evidence.distance_source.is_stated(),
+            last: estimate.map(|estimate| estimate.last),
+            open_dioptres: estimate.map_or(0.0, |estimate| estimate.open_dioptres),
+            last_blur_px: course.and_then(|course| Some(-course.signed.last()?.1.value)),
+            expected_last_blur_px: facts.expected_last_blur_px(),
+            target_m: facts.target_m,
+        }
+    }
 }
 
 /// How it is known that the reference is short of infinity.

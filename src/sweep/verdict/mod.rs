@@ -11,61 +11,37 @@ use self::budget::{Differences, Noise, Setting};
 use self::moved::Moves;
 use self::pieces::{Pieces, points, separations};
 use self::slip::Slip;
-use super::distance::blur::BlurCourse;
-use super::pulls::Pulls;
+use super::evidence::Evidence;
 use super::pulls::vignette;
-use super::sequence::places::Places;
-use super::surroundings::backdrop::Backdrop;
-use super::surroundings::dust::Dust;
-use super::surroundings::other_light::OtherLight;
 use super::{CurvePoint, FrameResult, Part, ShiftCurve, Summary, frame};
 use crate::units::Measured;
 
 /// Least uncertainty of a separation that is believed, px: interpolation and compression leave as much in the best case.
 const LEAST_U_PX: f64 = 0.002;
 
-/// What the verdict is made with, beside the frames.
-pub(super) struct Grounds<'a> {
-    /// Where the frames stand.
-    pub(super) places: &'a Places,
-    /// How the blur runs, where it could be told.
-    pub(super) course: Option<&'a BlurCourse>,
-    /// The background is uneven.
-    pub(super) backdrop: Option<&'a Backdrop>,
-    /// There is dust in the blur.
-    pub(super) dust: Option<&'a Dust>,
-    /// What else pulls the centres.
-    pub(super) pulls: &'a Pulls,
-    /// There is light beside a target.
-    pub(super) other_light: Option<&'a OtherLight>,
-    /// Where targets moved, or may have.
-    pub(super) moves: Option<&'a Moves>,
-    /// The zoom ring slipped.
-    pub(super) slip: Option<&'a Slip>,
-    /// Nothing shows which end of the sweep is at closest focus.
-    pub(super) either_way: bool,
-    /// What the bound of the entrance pupil needs.
-    pub(super) setting: Setting,
-}
-
-/// Works out shift, curve and worst shift; fills `shift_pct` of the frames. `None` where no frame was measured.
-pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Option<Summary> {
+/// Works out shift, curve and worst shift; fills `shift_pct` of the frames. `None` where no frame was measured. `setting` is what the
+/// bound of the entrance pupil needs.
+pub(super) fn conclude(
+    frames: &mut [FrameResult],
+    evidence: &Evidence,
+    setting: Setting,
+) -> Option<Summary> {
     let reference = frame::reference(frames)?;
     let measured = separations(frames);
-    let points = points(&measured, grounds.places, LEAST_U_PX);
+    let points = points(&measured, &evidence.standing.places, LEAST_U_PX);
     let last = measured.len() - 1;
     let is_after = |slip: &Slip| measured.partition_point(|(place, _)| *place < slip.after);
     let smooth = Pieces::through(
         &points,
-        grounds.slip.map(is_after),
-        grounds.places.are_uneven(),
+        evidence.slip.as_ref().map(is_after),
+        evidence.standing.places.are_uneven(),
     );
     let reference_px = smooth
         .as_ref()
         .map_or(points[last].1, |smooth| smooth.drawn(last, points[last].1));
 
     let mut differences = budget::differences(frames, reference);
-    if let Some(backdrop) = grounds.backdrop {
+    if let Some(backdrop) = &evidence.backdrop {
         for (difference, all) in differences.iter_mut().zip(&backdrop.u_pct) {
             // Two windows differ by the same background: what they show is in the budget already.
             let beyond = all * all - difference.window * difference.window;
@@ -77,33 +53,33 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
             *part(difference) = u;
         }
     };
-    if let (Some(cut), Some(course)) = (&grounds.pulls.cut_blur, grounds.course) {
+    if let (Some(cut), Some(course)) = (&evidence.pulls.cut_blur, &evidence.course) {
         let left = vignette::u_pct(course, cut, reference_px, frames.len());
         fill(left, |difference| &mut difference.vignetting);
     }
-    if let Some(shading) = &grounds.pulls.shading {
+    if let Some(shading) = &evidence.pulls.shading {
         let left = shading.u_pct(reference);
         fill(left, |difference| &mut difference.shading);
     }
-    if let Some(warp) = &grounds.pulls.warp {
+    if let Some(warp) = &evidence.pulls.warp {
         let left = warp.u_pct(frames, reference);
         fill(left, |difference| &mut difference.warp);
     }
-    if let Some(dust) = grounds.dust {
+    if let Some(dust) = &evidence.dust {
         fill(dust.u_pct(frames, reference), |difference| {
             &mut difference.dust
         });
     }
-    if let Some(other) = grounds.other_light {
+    if let Some(other) = &evidence.other_light {
         fill(other.u_pct(frames), |difference| {
             &mut difference.other_light
         });
     }
-    if let Some(moves) = grounds.moves {
+    if let Some(moves) = &evidence.moves {
         let left = moves.u_pct(frames.len(), reference_px);
         fill(left, |difference| &mut difference.moved);
     }
-    if grounds.either_way {
+    if evidence.standing.is_either_way() {
         // Against the first frame each shift would be as much another one; either reading may be right.
         let first_px = smooth
             .as_ref()
@@ -151,14 +127,18 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
         });
     }
     let (k, worst, worst_shift_pct) = worst?;
-    let slip = grounds.slip.filter(|slip| worst <= slip.before);
+    let slip = evidence.slip.as_ref();
+    let slip = slip.filter(|slip| worst <= slip.before);
     let untold_move = |moves: &Moves| moves.untold_pct(worst, reference_px);
     let bounds = [
-        (Part::UnseenShading, grounds.pulls.unseen_shading_pct),
-        (Part::UnevenPupil, grounds.pulls.unseen_across_pct),
-        (Part::UnseenVignetting, grounds.pulls.unseen_cut_pct),
+        (Part::UnseenShading, evidence.pulls.unseen_shading_pct),
+        (Part::UnevenPupil, evidence.pulls.unseen_across_pct),
+        (Part::UnseenVignetting, evidence.pulls.unseen_cut_pct),
         (Part::ZoomSlip, slip.map(|slip| slip.jump_pct.value.abs())),
-        (Part::UntoldMove, grounds.moves.and_then(untold_move)),
+        (
+            Part::UntoldMove,
+            evidence.moves.as_ref().and_then(untold_move),
+        ),
     ];
     let per_px = 100.0 / reference_px;
     let noise = Noise {
@@ -183,7 +163,7 @@ pub(super) fn conclude(frames: &mut [FrameResult], grounds: &Grounds<'_>) -> Opt
                 .get(worst)
                 .copied()
                 .unwrap_or(Differences::default()),
-            grounds.setting,
+            setting,
             bounds,
         ),
     })
