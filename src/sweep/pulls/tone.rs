@@ -105,18 +105,14 @@ impl Tone {
 }
 
 /// Logarithms of the light of the outermost targets, left and right, at one scale of the picture, by place in the sweep, under the curve
-/// that explains it, if one does. `None` for burnt-out targets, of which light is missing; empty where a curve explains the light that
-/// can't be read.
+/// that explains it. `None` for burnt-out targets, of which light is missing, and for all where no curve can be read that explains it.
 pub(in crate::sweep) type Exposures = Vec<Option<[f64; 2]>>;
 
 /// Reads the curve and puts it to the shapes, the light and the centres of all targets.
 #[must_use]
 pub(in crate::sweep) fn straighten(frames: &mut [FrameResult]) -> (Tone, Exposures) {
     let (tone, judging) = read(frames);
-    let exposures = match judging {
-        Some(curve) => exposures(frames, &curve),
-        None => Vec::new(),
-    };
+    let exposures = exposures(frames, judging.as_ref());
     if let Tone::Other(curve) = tone {
         for frame in frames {
             for target in &mut frame.targets {
@@ -127,9 +123,9 @@ pub(in crate::sweep) fn straighten(frames: &mut [FrameResult]) -> (Tone, Exposur
     (tone, exposures)
 }
 
-fn exposures(frames: &[FrameResult], curve: &Curve) -> Exposures {
+fn exposures(frames: &[FrameResult], curve: Option<&Curve>) -> Exposures {
     let log = |target: &Target, scale: f64| {
-        let light = target.flux * light(curve, target) / scale.powi(2);
+        let light = target.flux * light(curve?, target) / scale.powi(2);
         (light > 0.0).then(|| light.ln())
     };
     let reference_px = reference_px(frames);
