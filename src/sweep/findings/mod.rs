@@ -1,5 +1,6 @@
 //! What is remarkable about a measured sweep. Codes, titles and advice stand in `finding`; here is when and with which figures.
 
+mod disagreement;
 mod distances;
 mod files;
 mod light;
@@ -26,7 +27,7 @@ pub(super) fn raise(sweep: &mut SweepMeasurement, settings: &SweepSettings, evid
         distances::not_at_infinity(sweep, evidence),
         distances::order_uncertain(sweep, evidence),
         distances::unknown(sweep, settings, evidence),
-        distances::disagrees(sweep, settings, evidence),
+        disagreement::disagrees(sweep, settings, evidence),
         motion::slipped(sweep, evidence.slip.as_ref()),
         motion::target_moved(sweep, evidence),
         motion::camera_moved(sweep, evidence),
