@@ -85,6 +85,7 @@ impl Evidence {
             .as_ref()
             .and_then(|course| standing.distances_from_blur(frames, course, facts));
         let infos: Vec<&FrameInfo> = frames.iter().map(|frame| &frame.info).collect();
+        let separations: Vec<_> = frames.iter().map(|frame| frame.separation_px).collect();
         let DistanceScale {
             source,
             dioptres,
@@ -92,7 +93,7 @@ impl Evidence {
         } = distance::choose(
             &infos,
             settings,
-            course.as_ref(),
+            &separations,
             estimate.as_ref(),
             &standing.places,
         );

@@ -64,12 +64,18 @@ impl Facts {
 
     /// Blur at infinity that the nominal pupil f/N makes, px, where all that it takes is known.
     pub(super) fn expected_last_blur_px(&self) -> Option<f64> {
-        self.expected_blur_px(f64::INFINITY)
+        self.expected_blur_px(1000.0 * self.target_m?, f64::INFINITY)
     }
 
     /// The same at closest focus.
     pub(super) fn expected_first_blur_px(&self) -> Option<f64> {
-        self.expected_blur_px(1000.0 * self.closest_m?)
+        self.expected_blur_px(1000.0 * self.target_m?, 1000.0 * self.closest_m?)
+    }
+
+    /// By how much the blur of targets, signed, changes between two focus settings, dioptres, px, wherever they stand: as much as what
+    /// is sharp at one of them is blurred at the other.
+    pub(super) fn expected_change_px(&self, far: f64, near: f64) -> Option<f64> {
+        self.expected_blur_px(1000.0 / far, 1000.0 / near)
     }
 
     /// By how much light rises across the entrance pupil, as a part at its rim, seen from targets so far apart in a picture at
@@ -84,9 +90,9 @@ impl Facts {
         Some(2.0 * tangent * square * last.value.abs() / focal_px)
     }
 
-    fn expected_blur_px(&self, focus_mm: f64) -> Option<f64> {
+    fn expected_blur_px(&self, target_mm: f64, focus_mm: f64) -> Option<f64> {
         let (focal, n) = (self.focal_mm?, self.f_number?);
-        let angle = optics::blur_angle_rad(focal / n, 1000.0 * self.target_m?, focus_mm, focal);
+        let angle = optics::blur_angle_rad(focal / n, target_mm, focus_mm, focal);
         Some(angle * focal * self.pitch_px_per_mm?)
     }
 }

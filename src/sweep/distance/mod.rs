@@ -3,14 +3,12 @@
 pub(super) mod blur;
 pub(super) mod given;
 pub(super) mod known;
-mod resolution;
 
 use super::sequence::places::Places;
 use super::sequence::restore;
 use super::{DistanceSource, FrameInfo, SweepSettings};
 use crate::units::Measured;
-use blur::{BlurCourse, FromBlur};
-use resolution::Resolution;
+use blur::FromBlur;
 
 /// The distance scale of a sweep.
 #[derive(Debug, Clone, PartialEq)]
@@ -135,23 +133,19 @@ pub(super) fn stated_dioptres(
 }
 
 /// The distance scale: given by the reviewer, else in the files, else from blur, else unknown. `frames` are in sweep
-/// order and stand at `places`; `course` is that of their blur.
+/// order and stand at `places`, with their separations, px.
 #[must_use]
 pub(super) fn choose(
     frames: &[&FrameInfo],
     settings: &SweepSettings,
-    course: Option<&BlurCourse>,
+    separations: &[Option<Measured>],
     estimate: Option<&FromBlur>,
     places: &Places,
 ) -> DistanceScale {
     if let Some(stated) = stated(frames, settings) {
-        let resolution = course.map_or_else(
-            || Resolution::of(&stated.dioptres),
-            |course| Resolution::along(&stated.dioptres, course),
-        );
         return DistanceScale {
             source: stated.source,
-            dioptres: given::between(&stated.dioptres, places, &resolution),
+            dioptres: given::between(&stated.dioptres, places, separations),
             aside: stated.aside,
         };
     }
@@ -169,7 +163,7 @@ pub(super) fn choose(
         dioptres[place] = Some(setting);
     }
     // Frames that could not be measured lie between the others.
-    let between = given::between(&known, places, &Resolution::of(&known));
+    let between = given::between(&known, places, &[]);
     for (slot, between) in dioptres.iter_mut().zip(between) {
         *slot = slot.or(between);
     }

@@ -7,17 +7,16 @@ use crate::sweep::facts::Facts;
 use crate::sweep::{
     Code, DistanceSource, Finding, FrameInfo, Severity, SweepMeasurement, SweepSettings, distance,
 };
-use crate::units::Measured;
+use crate::units::{FEET_PER_METRE, Measured};
 
 /// Two sources disagree in a frame when their dioptres differ by this share of the larger …
 const SHARE: f64 = 0.15;
 /// … and by this, dioptres, or this share of the target's dioptres where one of them is blur.
 const LEAST: (f64, f64) = (0.03, 0.12);
 /// Distance, m, from which no lens's nearest frame is: what begins farther off is in another unit (from the trade, no source).
-const NOBODY_BEGINS_M: f64 = 50.0;
-/// Factor between blur as it is and as distances, focal length and f-number make it from which one of them is wrong: rounded f-numbers,
-/// vignetting and the pupil's place explain less than half of it, feet taken for metres make 3.3 (our choice).
-const OTHER_SIZE: f64 = 2.2;
+const NOBODY_BEGINS_M: f64 = 20.0;
+/// Blur over what is due from which distances are in another unit, and one over it: half way from 1 to the 3.28 of feet, as ratios.
+const OTHER_UNIT: f64 = 1.8;
 /// Most frames that are named in a sentence.
 const MOST_NAMED: usize = 6;
 /// Share of the frames in which they have to disagree.
@@ -62,10 +61,10 @@ pub(super) fn disagrees(
     let (what, files) = said
         .out_of_order()
         .or_else(|| said.too_far_for_a_lens())
+        .or_else(|| said.unit())
         .or_else(|| said.entered_against_files())
         .or_else(|| said.closest_focus())
         .or_else(|| said.target_distance())
-        .or_else(|| said.size_of_blur())
         .or_else(|| said.set_up())
         .or_else(|| said.blur())?;
     Some(finding(
@@ -179,40 +178,30 @@ impl Said<'_> {
         })
     }
 
-    /// Targets at the stated distance at which they are sharpest would blur at infinity by another size than they do.
-    fn size_of_blur(&self) -> Option<Difference> {
-        let is_at_infinity = |d: &f64| d.abs() < f64::EPSILON;
-        self.stated.last()?.filter(is_at_infinity)?;
-        let course = self.evidence.course.as_ref()?;
-        let (sharpest, _) = stated_at(&self.stated, course).filter(|at| at.0 > 0.0)?;
+    /// Over the distances given the blur changes by so much more or less than a pupil f/N makes that they must be in another unit; nothing
+    /// is said where focal length, f-number or the width of the sensor is not known.
+    fn unit(&self) -> Option<Difference> {
         let first = self.infos.first().copied();
-        let facts = Facts {
-            target_m: Some(1.0 / sharpest),
-            ..Facts::of(first, self.settings, self.sweep.picture_size_px)
-        };
-        let (_, last) = course.signed.last()?;
-        let factor = -last.value / facts.expected_last_blur_px()?;
-        let is_odd = factor > OTHER_SIZE || factor < 1.0 / OTHER_SIZE;
-        let than_it_does = if factor > 1.0 {
-            format!("{factor:.1} times less")
-        } else {
-            format!("{:.1} times more", 1.0 / factor)
-        };
-        let why = if self.sweep.distance_source == DistanceSource::Entered {
-            "The distances given are read as metres, and may be feet or another unit."
-        } else {
-            "Distances, focal length or f-number in the files may be wrong."
-        };
-        (factor > 0.0 && is_odd).then(|| {
-            (
-                format!(
-                    "The targets are sharpest at a stated distance of {}; by focal length and f-number the lens would blur them \
-                     {than_it_does} at infinity than it does. {why}",
-                    in_metres(sharpest)
-                ),
-                names(self.sweep.frames.last()),
-            )
-        })
+        let facts = Facts::of(first, self.settings, self.sweep.picture_size_px);
+        let signed = self.evidence.course.as_ref()?.signed.iter();
+        let given = |frame: usize| *self.entered.get(frame)?;
+        let mut known = signed.filter_map(|&(frame, blur)| Some((given(frame)?, blur.value)));
+        let ((near, first), (far, last)) = (known.next()?, known.next_back()?);
+        let (seen, due) = (first - last, facts.expected_change_px(far, near)?);
+        let ratio = seen / due;
+        if seen.max(due) < ENOUGH_BLUR_PX || (1.0 / OTHER_UNIT..OTHER_UNIT).contains(&ratio) {
+            return None;
+        }
+        Some((
+            format!(
+                "From {} to {}, as the distances were given, the blur of the targets should change by {due:.0} px by focal length, f-number \
+                 and width of the sensor; it changes by {seen:.0} px, {ratio:.1} times as much. The distances are read as metres and may be \
+                 feet ({FEET_PER_METRE:.1} times as much) or another unit, or one of those three is wrong.",
+                in_metres(near),
+                in_metres(far)
+            ),
+            Vec::new(),
+        ))
     }
 
     /// Of closest focus, target distance and blur.

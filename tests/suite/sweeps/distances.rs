@@ -189,6 +189,30 @@ fn a_closest_focus_told_too_far_is_a_contradiction() {
     assert!(!measured.summary.expect("a result").relative_to_farthest);
 }
 
+/// A list in feet or centimetres under the heading of metres: the blur changes by far more than a pupil f/N makes over such distances. One in
+/// metres says nothing.
+#[test]
+fn distances_in_another_unit_are_named() {
+    let script = fifty();
+    let files = Files::of(&script);
+    for (unit_m, named) in [(1.0, None), (0.3048, Some("feet")), (0.01, Some("no lens"))] {
+        let mut settings = SweepSettings::default();
+        for truth in script.truth() {
+            let metres = Metres::new(1.0 / (truth.focus_dioptres * unit_m));
+            let distance = metres.map_or(FocusDistance::Infinity, FocusDistance::At);
+            settings.distances.insert(truth.file, distance);
+        }
+        let measured = files.measure(&settings);
+        match named {
+            None => assert_eq!(measured.findings, []),
+            Some(named) => {
+                let said = message(&measured, Code::DistanceDisagrees);
+                assert!(said.contains(named), "{said}");
+            }
+        }
+    }
+}
+
 /// Light that is cut off makes blur distances worse: their uncertainty holds that, and the finding says so.
 #[test]
 fn burnt_out_targets_loosen_distances_from_blur() {
@@ -213,7 +237,7 @@ fn burnt_out_targets_loosen_distances_from_blur() {
 }
 
 /// Without distances a sweep that ends at 3 m passes for one to infinity, and says that this is taken on trust; with the distance to
-/// the targets blur shows it; with closest focus too, one that ends at 10 m has what it may lack as a bound.
+/// the targets blur shows that, but not that one ends at 10 m; with closest focus too, one that ends at 10 m has what it may lack as a bound.
 #[test]
 fn infinity_without_distances() {
     let ends_at = |m: f64| {
@@ -241,7 +265,15 @@ fn infinity_without_distances() {
     message(&told, Code::ReferenceNotAtInfinity);
     assert!(!message(&told, Code::DistanceUnknown).contains("trust"));
     let script = ends_at(10.0);
-    let far = Files::of(&script).measure(&set_up(&script));
+    let files = Files::of(&script);
+    // With the distance to the targets alone, blur does not show that.
+    let open = files.measure(&SweepSettings {
+        target_distance: Metres::new(2.0).ok(),
+        ..SweepSettings::default()
+    });
+    assert!(message(&open, Code::DistanceUnknown).contains("taken on trust"));
+    assert!(line(&open, Part::AssumedInfinity).is_some());
+    let far = files.measure(&set_up(&script));
     assert!(codes(&far).is_empty(), "{:?}", codes(&far));
     // A tenth of a dioptre of 2 % over 1/0.85 dioptres is 0.17 points; the bound is with a pupil of a thin lens.
     let lacks = line(&far, Part::AssumedInfinity).expect("a bound");

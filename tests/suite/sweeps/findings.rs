@@ -207,40 +207,6 @@ fn distances_that_disagree() {
     message(&files.measure(&wrong_closest), Code::DistanceDisagrees);
 }
 
-/// A list in feet, read as metres: nothing else is told that it could run against, but the targets blur by 3.3 times as much as
-/// they would so far off. In metres it is right.
-#[test]
-fn a_list_in_feet_is_told_by_the_size_of_the_blur() {
-    const METRES_PER_FOOT: f64 = 0.3048;
-    let mut script = small(85.0, 2.0);
-    script.lens.f_number = 4.0;
-    let stated = Files::of(&script).infos;
-    script.capture.write_distances = false;
-    let files = Files::of(&script);
-    let in_unit = |unit_m: f64| {
-        let distances = stated.iter().map(|info| {
-            let distance = match info.focus_distance.expect("written") {
-                FocusDistance::At(m) => {
-                    FocusDistance::At(Metres::new(m.m() / unit_m).expect("in range"))
-                }
-                FocusDistance::Infinity => FocusDistance::Infinity,
-            };
-            (info.file.clone(), distance)
-        });
-        files.measure(&SweepSettings {
-            distances: distances.collect(),
-            ..SweepSettings::default()
-        })
-    };
-    assert_eq!(codes(&in_unit(1.0)), []);
-    let said = in_unit(METRES_PER_FOOT);
-    let said = message(&said, Code::DistanceDisagrees);
-    assert!(
-        said.contains("3.3 times less") && said.contains("may be feet"),
-        "{said}"
-    );
-}
-
 #[test]
 fn uneven_exposure() {
     let flickering = measured(|s| s.picture.flicker = 0.15);
