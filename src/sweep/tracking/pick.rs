@@ -117,10 +117,9 @@ impl Sightings<'_> {
     pub(in crate::sweep) fn arrange(&mut self, order: &[usize]) {
         self.order = order.iter().map(|&place| self.order[place]).collect();
         self.pointed = order.iter().map(|&place| self.pointed[place]).collect();
-        self.sights = order
-            .iter()
-            .map(|&place| self.sights[place].clone())
-            .collect();
+        let mut sights: Vec<_> = self.sights.drain(..).map(Some).collect();
+        let taken = order.iter().filter_map(|&place| sights[place].take());
+        self.sights = taken.collect();
     }
 
     /// What runs smoothly through a sweep, for each frame with its standard uncertainty: separation of the pair, px, and
