@@ -4,11 +4,11 @@
 use rand::{RngExt, SeedableRng};
 
 use super::*;
-use crate::measure::Unmeasurable;
+use crate::measure::{Target, Unmeasurable};
 use crate::sweep::sorting::naming;
 use crate::sweep::tracking::look::Sight;
 use crate::sweep::{CaptureTime, Code};
-use crate::units::FocusDistance;
+use crate::units::{FocusDistance, Measured};
 use time::macros::datetime;
 
 /// Most that the worst shift may be off, percentage points: half of the last digit that is printed. One centre's noise of
