@@ -5,8 +5,9 @@ Both read the same rendered frames, in turn, several times. On one core the proc
 the time taken, less what other programs on the machine took). On two cores the time by the clock counts, for the script too,
 which runs on one: leave the machine alone meanwhile. The first ratio is that of whole processes, as a person waits for them.
 All other figures are for frames alone: the start of each process (Python's imports too) is taken off by a run on six frames,
-the fewest with a result, and looking at the difference. Each size comes twice: as it is rendered, which is cleaner than a camera's pictures, and with noise of
-`SIGMA` codes (seed `SEED`), which makes files about twice as large; time follows file size. Nothing is asserted: machines differ, ratios in one run can be compared.
+the fewest with a result, and looking at the difference. Each size comes twice: as it is rendered, which is cleaner than a
+camera's pictures, and with noise of `SIGMA` codes (seed `SEED`), which makes files about twice as large; time follows file
+size. Nothing is asserted: machines differ, ratios in one run can be compared.
 
 Usage: cargo build --release && target/tools/python/bin/python tests/bench/speed.py [PROGRAM]
 """

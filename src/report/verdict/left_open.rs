@@ -36,6 +36,17 @@ pub(super) enum Cause {
     Uncertainty,
 }
 
+/// What may stand between a measured shift and the true one, percentage points.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+struct Open {
+    /// By how much perspective may make it look tighter; never below 0.
+    perspective: f64,
+    /// What it lacks because the reference is short of infinity, with its sign.
+    lacks: f64,
+    /// What may come to it either way; never below 0.
+    either: f64,
+}
+
 /// From which distance on the tolerance is surely held.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Surely {
@@ -89,21 +100,40 @@ impl FocalVerdict {
         );
         let (u, unseen) = (2.0 * self.worst_shift_pct.std_error, self.unseen_pct);
         // Each alone, then together.
-        for (cause, of) in [
-            (Cause::Reference, (0.0, lacks, 0.0)),
-            (Cause::Perspective, (bound, 0.0, 0.0)),
-            (Cause::Uncertainty, (0.0, 0.0, u)),
-            (Cause::Pictures, (0.0, 0.0, unseen)),
-            (Cause::Reference, (bound, lacks, 0.0)),
+        let none = Open::default();
+        let by_perspective = Open {
+            perspective: bound,
+            ..none
+        };
+        let by_reference = Open { lacks, ..none };
+        let by_both = Open {
+            lacks,
+            ..by_perspective
+        };
+        for (cause, open) in [
+            (Cause::Reference, by_reference),
+            (Cause::Perspective, by_perspective),
+            (Cause::Uncertainty, Open { either: u, ..none }),
+            (
+                Cause::Pictures,
+                Open {
+                    either: unseen,
+                    ..none
+                },
+            ),
+            (Cause::Reference, by_both),
         ] {
-            if let Some(question) = self.question_with(of) {
+            if let Some(question) = self.question_with(open) {
                 return Some((question, cause));
             }
         }
         if self.lacks_unknown() && self.outcome == ToleranceOutcome::Within {
             return Some((Question::MayExceed, Cause::Reference));
         }
-        let question = self.question_with((bound, lacks, unseen + u))?;
+        let question = self.question_with(Open {
+            either: unseen + u,
+            ..by_both
+        })?;
         let cause = match (lacks, bound, unseen) {
             (0.0, 0.0, 0.0) => Cause::Uncertainty,
             (0.0, 0.0, _) => Cause::Pictures,
@@ -113,14 +143,14 @@ impl FocalVerdict {
         Some((question, cause))
     }
 
-    /// What perspective up to `bound`, a shortfall up to `lacks` and as much as `either` to either side leave open, percentage
-    /// points.
-    fn question_with(&self, (bound, lacks, either): (f64, f64, f64)) -> Option<Question> {
+    /// What that much leaves open.
+    fn question_with(&self, open: Open) -> Option<Question> {
         let worst = self.worst_shift_pct.value;
         let other = self.other_way.map_or(worst, |other| other.shift_pct.value);
         let (widest, tightest) = (worst.min(other), worst.max(other));
         let tolerance = self.tolerance_pct;
-        let (less, more) = (bound - lacks.min(0.0) + either, lacks.max(0.0) + either);
+        let less = open.perspective - open.lacks.min(0.0) + open.either;
+        let more = open.lacks.max(0.0) + open.either;
         match self.outcome {
             ToleranceOutcome::Within => (widest - less < -tolerance || tightest + more > tolerance)
                 .then_some(Question::MayExceed),
@@ -137,9 +167,9 @@ impl FocalVerdict {
     }
 
     /// Why it is open whether the tolerance is held, as a code: `reference` where that turns on what every shift lacks because
-    /// the reference is short of infinity, `perspective`, `pictures` where it turns on what these can't tell, `uncertainty` where the
-    /// worst shift is closer to the tolerance than its expanded uncertainty (k = 2), or `near_end` where it is held by what was measured and the nearest frames were not; `None`
-    /// where it is not open.
+    /// the reference is short of infinity, `perspective`, `pictures` where it turns on what these can't tell, `uncertainty`
+    /// where the worst shift is closer to the tolerance than its expanded uncertainty (k = 2), or `near_end` where it is held
+    /// by what was measured and the nearest frames were not; `None` where it is not open.
     #[must_use]
     pub fn doubt(&self) -> Option<&'static str> {
         let near_end = || {
@@ -224,7 +254,14 @@ impl FocalVerdict {
     /// What else it takes to leave the tolerance open where perspective up to `bound` and as much as `either` to either side
     /// do not; empty where they do.
     fn and_what_else(&self, bound: f64, either: f64) -> String {
-        let asks = |either| self.question_with((bound, 0.0, either)).is_some();
+        let asks = |either| {
+            let open = Open {
+                perspective: bound,
+                lacks: 0.0,
+                either,
+            };
+            self.question_with(open).is_some()
+        };
         let (u, unseen) = (self.worst_shift_pct.std_error, self.unseen_pct);
         let uncertain = || format!(", and it is uncertain by ± {}", words::expanded(u));
         if asks(either) {
