@@ -6,8 +6,7 @@ use anyhow::{Context, bail};
 
 use super::{Ending, say};
 use crate::config::DataFolder;
-use crate::store::{AccountId, AuditEntry, Role, Store};
-use crate::web::now_ms;
+use crate::store::{AccountId, AuditEntry, Role, Store, now_ms};
 use crate::web::password;
 
 #[derive(Debug, clap::Args)]

@@ -9,8 +9,7 @@ use crate::backup;
 use crate::config::DataFolder;
 use crate::intake::Originals;
 use crate::report::words;
-use crate::store::Store;
-use crate::web::now_ms;
+use crate::store::{Store, now_ms};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Backup {

@@ -8,8 +8,7 @@ use super::{Ending, say};
 use crate::config::DataFolder;
 use crate::intake::Originals;
 use crate::report::words;
-use crate::store::{JobState, Store};
-use crate::web::now_ms;
+use crate::store::{JobState, Store, now_ms};
 
 /// Less free space than this is harm to come, bytes: an evening of small JPEG files is some hundred megabytes.
 const LEAST_FREE_BYTES: u64 = 1 << 30;

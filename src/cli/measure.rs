@@ -249,11 +249,9 @@ fn measure_source(
         let before = progress.position();
         let frames: Vec<FrameInfo> = group.iter().map(|&index| infos[index].clone()).collect();
         let load = |at: usize| load(group[at]);
-        let measured = sweep::measure(name, &frames, &load, settings, &|done, _| {
+        sweep::measure_runs(name, &frames, &load, settings, &|done, _| {
             progress.set_position(before + done as u64);
-        });
-        let runs = sweep::runs_apart(&frames, settings, &measured);
-        (measured, runs)
+        })
     };
     let with_pictures = |measured: SweepMeasurement, group: &[usize]| {
         let pictures = group.iter().map(|&index| {

@@ -25,7 +25,7 @@ impl Remeasure {
 
     async fn queue(self) -> anyhow::Result<Ending> {
         let store = Store::open_beside(&self.folder.existing_database()?).await?;
-        let now_ms = crate::web::now_ms();
+        let now_ms = crate::store::now_ms();
         let sweeps = match self.sweep {
             Some(sweep) => {
                 anyhow::ensure!(

@@ -6,7 +6,7 @@ use super::{Ending, say};
 use crate::backup;
 use crate::config::DataFolder;
 use crate::report::words;
-use crate::web::now_ms;
+use crate::store::now_ms;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Restore {

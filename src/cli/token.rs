@@ -4,8 +4,8 @@ use anyhow::Context;
 
 use super::{Ending, complain, say};
 use crate::config::DataFolder;
-use crate::store::{AuditEntry, Store, TokenDraft, TokenScope};
-use crate::web::{now_ms, secret};
+use crate::store::{AuditEntry, Store, TokenDraft, TokenScope, now_ms};
+use crate::web::secret;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Token {

@@ -35,7 +35,7 @@ pub struct FocalResult {
     pub distance_source: DistanceSource,
     /// Closest focus that was measured, m.
     pub closest_focus_m: Option<f64>,
-    /// Shifts are relative to the farthest frame.
+    /// Shifts are relative to the farthest frame, not infinity: the reviewer said so, or it was noticed.
     pub relative_to_farthest: bool,
     /// f-number of the sweep whose curve is shown.
     pub f_number: Option<f64>,
@@ -69,15 +69,9 @@ impl FocalResult {
         Some(line.pct)
     }
 
-    /// Whether the shifts are against the farthest frame, not infinity: the reviewer said so, or it was noticed.
-    #[must_use]
-    pub fn ends_before_infinity(&self) -> bool {
-        !self.reach().to_infinity
-    }
-
     /// From where to where it goes.
     #[must_use]
     pub fn reach(&self) -> Reach {
-        Reach::of(&self.curve, self.relative_to_farthest, &self.findings)
+        Reach::of(&self.curve, self.relative_to_farthest)
     }
 }

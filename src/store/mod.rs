@@ -80,3 +80,12 @@ pub struct Store {
     readers: sqlx::SqlitePool,
     shelf: shelf::NewestShelf,
 }
+
+/// The present as every time in the database is: whole milliseconds since 1970-01-01 UTC, by the system's clock.
+#[must_use]
+pub fn now_ms() -> i64 {
+    let since = std::time::SystemTime::now()
+        .duration_since(std::time::UNIX_EPOCH)
+        .unwrap_or_default();
+    i64::try_from(since.as_millis()).unwrap_or(i64::MAX)
+}

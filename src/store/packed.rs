@@ -68,7 +68,7 @@ impl RankedResult {
             closest_focus_m: result.closest_focus_m,
             warnings: u32::try_from(warnings).unwrap_or(u32::MAX),
             estimated: result.distance_source == DistanceSource::Blur,
-            relative_to_farthest: result.ends_before_infinity(),
+            relative_to_farthest: result.relative_to_farthest,
             repeats_disagree: result.repeats_disagree,
             curve: result.curve.clone(),
         }

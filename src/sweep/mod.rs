@@ -40,8 +40,7 @@ pub use repeats::together::{
     Repeat, RepeatGroup, SAME_FOCAL_SHARE, Together, repeat_groups, together,
 };
 pub use repeats::{Combined, combine_repeats};
-pub use run::measure;
-pub use sequence::runs::apart as runs_apart;
+pub use run::{measure, measure_runs};
 pub use settings::{FrameOrder, SweepSettings};
 pub use sorting::split::{split, split_looking};
 

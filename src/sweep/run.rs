@@ -3,6 +3,7 @@
 use super::evidence::{Evidence, Standing};
 use super::facts::Facts;
 use super::hanging::{self, Lie};
+use super::sequence::runs::Runs;
 use super::sorting::order;
 use super::tracking::look::{self, Load};
 use super::tracking::pick::Found;
@@ -22,6 +23,20 @@ pub fn measure(
     settings: &SweepSettings,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> SweepMeasurement {
+    measure_runs(name, frames, load, settings, progress).0
+}
+
+/// The same with the runs through the focus that were found, as indices in the order of shooting: more than one where several
+/// brackets were shot one after the other without a pause (`Code::SeveralRuns`), which can be measured each by itself then; one
+/// where no more were found, or none that can be told apart.
+#[must_use]
+pub fn measure_runs(
+    name: &str,
+    frames: &[FrameInfo],
+    load: Load<'_>,
+    settings: &SweepSettings,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> (SweepMeasurement, Vec<Vec<usize>>) {
     let total = frames.len();
     let measured = |load: Load<'_>, settings: &SweepSettings, lie: Lie| {
         let places_of = |index: usize| settings.pointed_at.get(&frames[index].file).cloned();
@@ -30,15 +45,15 @@ pub fn measure(
         };
         measure_seen(name, frames, &look, load, settings, lie)
     };
-    let mut measurement = measured(load, settings, Lie::SideBySide);
+    let (mut measurement, mut runs) = measured(load, settings, Lie::SideBySide);
     if hanging::hang(&measurement.frames) {
         let turned = |index: usize| load(index).map(|plane| plane.transposed());
         let settings = hanging::settings(settings);
-        measurement = measured(&turned, &settings, Lie::OneAboveTheOther);
+        (measurement, runs) = measured(&turned, &settings, Lie::OneAboveTheOther);
         hanging::put_back(&mut measurement);
     }
     progress(total, total);
-    measurement
+    (measurement, runs)
 }
 
 /// The same from what is seen in the frames at some indices, where the targets lie side by side, or the pictures have rows for columns.
@@ -49,9 +64,11 @@ fn measure_seen(
     load: Load<'_>,
     settings: &SweepSettings,
     lie: Lie,
-) -> SweepMeasurement {
-    let mut sequence = order::by_files(frames, settings.order);
+) -> (SweepMeasurement, Vec<Vec<usize>>) {
+    let by_files = order::by_files(frames, settings.order);
+    let mut sequence = by_files.clone();
     let search = search::find(frames, &mut sequence, look, load, settings);
+    let runs = Runs::parted(search.runs.as_ref(), &by_files);
     let mut results = frame_results(frames, &sequence, search.found, settings);
     let first = results.first().map(|frame| &frame.info);
     let facts = Facts::of(first, settings, search.size);
@@ -60,7 +77,7 @@ fn measure_seen(
         places: search.places,
         size_px: search.size,
         restored: search.restored,
-        runs: search.runs.map(|runs| runs.named(frames)),
+        runs: search.runs.as_ref().map(|runs| runs.named(frames)),
     };
     let mut evidence = Evidence::gather(&mut results, standing, &facts, settings);
     let closest_focus = settings.closest_focus.or_else(|| {
@@ -100,7 +117,7 @@ fn measure_seen(
         findings: Vec::new(),
     };
     findings::raise(&mut measurement, settings, &evidence);
-    measurement
+    (measurement, runs)
 }
 
 fn frame_results(

@@ -13,11 +13,11 @@ use tokio::runtime::Handle;
 
 use super::observe::RequestId;
 use super::session::SignedIn;
-use super::{Web, WebError, now_ms};
+use super::{Web, WebError};
 use crate::app::{App, ReceiveError};
 use crate::intake::{self, IntakeError, Limits, StoredOriginal};
 use crate::store::{
-    AuditEntry, Conditions, Lens, LensDraft, StoreError, SweepId, Upload, UploadId,
+    AuditEntry, Conditions, Lens, LensDraft, StoreError, SweepId, Upload, UploadId, now_ms,
 };
 
 /// How long a client may send nothing in the middle of a file.

@@ -35,8 +35,6 @@ use tokio::sync::Semaphore;
 
 use crate::app::App;
 
-pub use crate::worker::now_ms;
-
 pub use errors::WebError;
 pub use headers::is_fresh;
 pub use routes::router;

@@ -18,9 +18,10 @@ use sha2::{Digest as _, Sha256};
 use super::caller::Caller;
 use super::quota::{Quota, Taken};
 use super::shelf::Shelf;
-use super::{WebError, is_fresh, now_ms};
+use super::{WebError, is_fresh};
 use crate::app::App;
 use crate::config::Config;
+use crate::store::now_ms;
 
 /// Most bytes of answers that are kept.
 const MOST_KEPT_BYTES: usize = 48 << 20;

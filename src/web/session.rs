@@ -5,11 +5,11 @@ use axum::http::request::Parts;
 use axum::http::{HeaderMap, header};
 use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
 
+use super::WebError;
 use super::secret::digest;
-use super::{WebError, now_ms};
 use crate::app::App;
 use crate::config::Config;
-use crate::store::{AccountId, Role, TokenScope};
+use crate::store::{AccountId, Role, TokenScope, now_ms};
 
 /// After this long without a note, using a session is noted again, ms.
 const NOTE_USE_EVERY_MS: i64 = 60_000;

@@ -6,11 +6,11 @@ use std::time::Duration;
 use tokio::task::{JoinError, JoinHandle};
 use tokio_util::sync::CancellationToken;
 
-use super::measuring::{Course, Fault};
+use super::measuring::{Course, Fault, Outcome};
 use super::timing::{Pause, Timing};
-use super::{MAX_ATTEMPTS, Worker, now_ms};
-use crate::store::{ClaimedJob, Store, StoreError, SweepId, SweepInput};
-use crate::sweep::{self, ALGORITHM_VERSION, FrameInfo, SweepMeasurement};
+use super::{MAX_ATTEMPTS, Worker};
+use crate::store::{ClaimedJob, Store, StoreError, SweepId, SweepInput, now_ms};
+use crate::sweep::{ALGORITHM_VERSION, SweepMeasurement};
 
 /// How long a dropped measurement is waited for: a frame that is being decoded has to come to its end.
 const DROPPED_WORK_ENDS_WITHIN: Duration = Duration::from_secs(10);
@@ -60,7 +60,7 @@ impl Held {
     pub(super) async fn carry_out(
         self,
         input: Arc<SweepInput>,
-        measuring: impl FnOnce(&SweepInput, &Course) -> SweepMeasurement + Send + 'static,
+        measuring: impl FnOnce(&SweepInput, &Course) -> Outcome + Send + 'static,
         stop: &CancellationToken,
     ) -> Ended {
         let started = std::time::Instant::now();
@@ -71,9 +71,9 @@ impl Held {
         });
         let sweep = self.job.sweep;
         match self.watch(work, &course, input.frames.len(), stop).await {
-            Ok(measurement) => {
+            Ok((measurement, runs)) => {
                 let seconds = started.elapsed().as_secs_f64();
-                let ended = if self.is_parted(&input, &measurement).await {
+                let ended = if self.is_parted(&runs).await {
                     Ended::Over
                 } else {
                     self.finish(&input, measurement, stop).await
@@ -118,11 +118,11 @@ impl Held {
     /// Waits for the work and shows that it is alive; drops it when the program stops or the lease is lost.
     async fn watch(
         &self,
-        mut work: JoinHandle<SweepMeasurement>,
+        mut work: JoinHandle<Outcome>,
         course: &Course,
         frames: usize,
         stop: &CancellationToken,
-    ) -> Result<SweepMeasurement, Loss> {
+    ) -> Result<Outcome, Loss> {
         let mut beat = tokio::time::interval(self.timing.heartbeat);
         beat.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
         let loss = loop {
@@ -152,13 +152,11 @@ impl Held {
 
     /// Parts a sweep that is several, if this is its first result; they wait to be measured then. Where that can't be done, the
     /// result stands, and says that they are several.
-    async fn is_parted(&self, input: &SweepInput, measurement: &SweepMeasurement) -> bool {
-        let infos: Vec<FrameInfo> = input.frames.iter().map(|one| one.info.clone()).collect();
-        let runs = sweep::runs_apart(&infos, &input.settings, measurement);
+    async fn is_parted(&self, runs: &[Vec<usize>]) -> bool {
         if runs.len() < 2 {
             return false;
         }
-        let parted = self.store.part_sweep(&self.job, &runs, now_ms()).await;
+        let parted = self.store.part_sweep(&self.job, runs, now_ms()).await;
         parted.unwrap_or_else(|error| {
             tracing::warn!(%error, sweep = self.job.sweep, "a sweep could not be parted");
             false
@@ -237,10 +235,7 @@ impl Held {
 }
 
 /// What came of the work: a panic, a failed disk, or a measurement.
-fn read_outcome(
-    outcome: Result<SweepMeasurement, JoinError>,
-    course: &Course,
-) -> Result<SweepMeasurement, Loss> {
+fn read_outcome(outcome: Result<Outcome, JoinError>, course: &Course) -> Result<Outcome, Loss> {
     if let Some(fault) = course.fault() {
         return Err(Loss::Disk(fault.clone()));
     }

@@ -1,4 +1,4 @@
-//! The measuring itself: frames from the originals into `sweep::measure`, on threads of their own.
+//! The measuring itself: frames from the originals into `sweep::measure_runs`, on threads of their own.
 
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, OnceLock};
@@ -57,13 +57,16 @@ impl Course {
     }
 }
 
+/// A measurement, and the runs through the focus that it found, as indices of frames.
+pub(super) type Outcome = (SweepMeasurement, Vec<Vec<usize>>);
+
 /// Measuring with frames from the originals, on these threads. A picture that can't be read is a frame without a result;
 /// a disk that can't be read fails the course.
 pub(super) fn with_originals(
     originals: Originals,
     limits: Limits,
     threads: Arc<rayon::ThreadPool>,
-) -> impl FnOnce(&SweepInput, &Course) -> SweepMeasurement + Send + 'static {
+) -> impl FnOnce(&SweepInput, &Course) -> Outcome + Send + 'static {
     move |input, course| {
         let load = |index: usize| load(&originals, &limits, input, course, index);
         let infos: Vec<_> = input
@@ -72,7 +75,8 @@ pub(super) fn with_originals(
             .map(|frame| frame.info.clone())
             .collect();
         let progress = |done: usize, _: usize| course.note(done);
-        threads.install(|| sweep::measure(&input.name, &infos, &load, &input.settings, &progress))
+        threads
+            .install(|| sweep::measure_runs(&input.name, &infos, &load, &input.settings, &progress))
     }
 }
 

@@ -14,7 +14,7 @@ use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 use crate::intake::{Limits, Originals};
-use crate::store::{ClaimedJob, Store, StoreError};
+use crate::store::{ClaimedJob, Store, StoreError, now_ms};
 use held::{Ended, Held};
 use timing::Pause;
 
@@ -121,13 +121,4 @@ impl Worker {
         }
         None
     }
-}
-
-/// The clock of jobs, ms since 1970 UTC.
-#[must_use]
-pub fn now_ms() -> i64 {
-    let since = std::time::SystemTime::now()
-        .duration_since(std::time::UNIX_EPOCH)
-        .unwrap_or_default();
-    i64::try_from(since.as_millis()).unwrap_or(i64::MAX)
 }

@@ -7,9 +7,9 @@ use breathmark::app::{App, AppError};
 use breathmark::config::Config;
 use breathmark::measure::Toned;
 use breathmark::simulate::{Scene, SweepScript};
-use breathmark::store::{Conditions, JobState, JobView, Kind, LensDraft, Role, SweepId};
+use breathmark::store::{Conditions, JobState, JobView, Kind, LensDraft, Role, SweepId, now_ms};
 use breathmark::sweep::{self, FrameState};
-use breathmark::worker::{Timing, Worker, now_ms};
+use breathmark::worker::{Timing, Worker};
 use clap::{Args, FromArgMatches};
 
 /// Nothing here takes long: what is not done after this never will be.

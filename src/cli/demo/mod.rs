@@ -12,8 +12,8 @@ use super::{Ending, complain};
 use crate::app::App;
 use crate::config::Config;
 use crate::simulate::SweepScript;
-use crate::store::{Account, JobState, Lens, Role, SweepId, Upload};
-use crate::web::{now_ms, password};
+use crate::store::{Account, JobState, Lens, Role, SweepId, Upload, now_ms};
+use crate::web::password;
 
 /// More sweeps than the scenario has.
 const MOST_SWEEPS: u32 = 1_000;

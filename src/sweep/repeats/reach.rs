@@ -1,7 +1,7 @@
 //! How much of the focus range a sweep covers. What covers less than others is no repeat of them: what ends before infinity
 //! tells its shifts against a nearer picture, what begins farther off has not seen the same worst shift.
 
-use crate::sweep::{Code, Finding, ShiftCurve, SweepMeasurement};
+use crate::sweep::{ShiftCurve, SweepMeasurement};
 
 /// Share of the nearest focus setting, in dioptres, that a sweep has to reach to count as one from closest focus: cameras state
 /// distances coarsely there.
@@ -17,12 +17,11 @@ pub struct Reach {
 }
 
 impl Reach {
-    /// Of a curve whose shifts are against the farthest frame or infinity, with what was noticed.
+    /// Of a curve whose shifts are against the farthest frame or infinity.
     #[must_use]
-    pub fn of(curve: &ShiftCurve, relative_to_farthest: bool, findings: &[Finding]) -> Self {
-        let noticed = |finding: &Finding| finding.code == Code::ReferenceNotAtInfinity;
+    pub fn of(curve: &ShiftCurve, relative_to_farthest: bool) -> Self {
         Self {
-            to_infinity: !relative_to_farthest && !findings.iter().any(noticed),
+            to_infinity: !relative_to_farthest,
             nearest_dioptres: curve.range_dioptres().map(|(_, near)| near),
         }
     }
@@ -33,8 +32,7 @@ impl SweepMeasurement {
     #[must_use]
     pub fn reach(&self) -> Option<Reach> {
         let summary = self.summary.as_ref()?;
-        let farthest = summary.relative_to_farthest;
-        Some(Reach::of(&summary.curve, farthest, &self.findings))
+        Some(Reach::of(&summary.curve, summary.relative_to_farthest))
     }
 }
 

@@ -142,7 +142,7 @@ impl Bracket {
         };
         let settings = SweepSettings::default();
         let load = |_| Err(unread());
-        measure_seen("sweep", &infos, &look, &load, &settings, Lie::SideBySide)
+        measure_seen("sweep", &infos, &look, &load, &settings, Lie::SideBySide).0
     }
 
     /// Holds a measurement against the truth: value, no false alarm, no good frame thrown out.

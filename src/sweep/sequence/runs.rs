@@ -2,8 +2,7 @@
 //! don't tell them from one sweep, but a sweep gets sharp once, and never comes back to where it began.
 
 use super::restore::{Look, normalised, turns};
-use crate::sweep::sorting::order;
-use crate::sweep::{Code, FrameInfo, SweepMeasurement, SweepSettings};
+use crate::sweep::FrameInfo;
 
 /// From one frame to the next, separation and blur, each from 0 to 1 over all frames, change by so much where a run begins anew …
 const JUMP: f64 = 0.4;
@@ -33,9 +32,17 @@ pub(in crate::sweep) enum Runs<Frame = usize> {
 }
 
 impl Runs {
+    /// The frames, in the order that their files give, parted where a run begins anew; all together where nothing shows that.
+    pub(in crate::sweep) fn parted(runs: Option<&Self>, by_files: &[usize]) -> Vec<Vec<usize>> {
+        let begins =
+            |frame: &usize| matches!(runs, Some(Self::Anew(begin)) if begin.contains(frame));
+        let together = by_files.chunk_by(|_, next| !begins(next));
+        together.map(<[usize]>::to_vec).collect()
+    }
+
     /// The same with the frames' files instead of their indices.
-    pub(in crate::sweep) fn named(self, frames: &[FrameInfo]) -> Runs<String> {
-        let names = |at: Vec<usize>| at.into_iter().map(|i| frames[i].file.clone()).collect();
+    pub(in crate::sweep) fn named(&self, frames: &[FrameInfo]) -> Runs<String> {
+        let names = |at: &[usize]| at.iter().map(|&i| frames[i].file.clone()).collect();
         match self {
             Self::Anew(begin) => Runs::Anew(names(begin)),
             Self::ToAndFro(sharp) => Runs::ToAndFro(names(sharp)),
@@ -108,28 +115,6 @@ fn sharpest(radius: &[f64], (enough, again): (f64, f64)) -> Vec<usize> {
         }
     }
     found
-}
-
-/// The runs through the focus that a measurement found in these frames, as their indices in the order of shooting: more than one where
-/// several brackets were shot one after the other without a pause (`Code::SeveralRuns`), which can be measured each by itself then; one
-/// where it found no more, or none that can be told apart.
-#[must_use]
-pub fn apart(
-    frames: &[FrameInfo],
-    settings: &SweepSettings,
-    measured: &SweepMeasurement,
-) -> Vec<Vec<usize>> {
-    let several = |finding: &&crate::sweep::Finding| finding.code == Code::SeveralRuns;
-    let begin = measured.findings.iter().find(several);
-    let mut runs: Vec<Vec<usize>> = vec![Vec::new()];
-    for index in order::by_files(frames, settings.order) {
-        let begins = begin.is_some_and(|finding| finding.files.contains(&frames[index].file));
-        match runs.last_mut() {
-            Some(run) if !begins || run.is_empty() => run.push(index),
-            _ => runs.push(vec![index]),
-        }
-    }
-    runs
 }
 
 #[cfg(test)]

@@ -9,10 +9,10 @@ use axum::response::{IntoResponse, Redirect, Response};
 use super::InPerson;
 use super::page::{self, Fresh, Said, TOKEN_DAYS};
 use crate::app::App;
-use crate::store::{TokenDraft, TokenScope};
+use crate::store::{TokenDraft, TokenScope, now_ms};
 use crate::web::caller::Caller;
 use crate::web::inputs::{Check, Typed};
-use crate::web::{Web, WebError, now_ms, password, secret};
+use crate::web::{Web, WebError, password, secret};
 
 type Sent = Form<BTreeMap<String, String>>;
 

@@ -12,9 +12,9 @@ use axum::routing::{get, post};
 
 use super::observe::RequestId;
 use super::session::SignedIn;
-use super::{Web, WebError, now_ms};
+use super::{Web, WebError};
 use crate::app::App;
-use crate::store::{AuditEntry, Role, Store};
+use crate::store::{AuditEntry, Role, Store, now_ms};
 
 /// The routes of this room.
 pub(super) fn routes() -> Router<Web> {

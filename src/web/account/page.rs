@@ -8,12 +8,12 @@ use axum::response::{Html, IntoResponse, Response};
 use super::InPerson;
 use crate::app::App;
 use crate::report::words::moment;
-use crate::store::{Role, SessionRow, TokenRow, TokenScope};
+use crate::store::{Role, SessionRow, TokenRow, TokenScope, now_ms};
+use crate::web::WebError;
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
 use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::session::{Viewer, ages};
-use crate::web::{WebError, now_ms};
 
 /// Days that a token lasts where nothing else is typed.
 pub(super) const TOKEN_DAYS: u32 = 90;

@@ -10,12 +10,12 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 
 use super::Operator;
 use crate::app::App;
-use crate::store::{AccountId, Role};
+use crate::store::{AccountId, Role, now_ms};
 use crate::web::errors::FieldError;
 use crate::web::inputs::{Check, Typed};
 use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::session::Viewer;
-use crate::web::{Web, WebError, now_ms, password};
+use crate::web::{Web, WebError, password};
 
 /// Most characters of an account's name.
 const NAME_CHARACTERS: usize = 64;

@@ -278,7 +278,7 @@ impl FocalDocument {
             },
             tolerance_distance_most_m: said.may_reach_m.filter(|most| most.is_finite()),
             tolerance_doubt: said.doubt(),
-            relative_to: relative_to(result.ends_before_infinity()),
+            relative_to: relative_to(result.relative_to_farthest),
             distance_source: result.distance_source.code(),
             closest_focus_m: said
                 .measured_from

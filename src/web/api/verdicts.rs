@@ -30,7 +30,7 @@ pub(super) fn verdict_of(
         measured_from: MeasuredFrom::of(&result.curve, near),
         outcome,
         tolerance_pct,
-        relative_to_farthest: result.ends_before_infinity(),
+        relative_to_farthest: result.relative_to_farthest,
         measured_to_m: farthest_m(&result.curve),
         distances_estimated: result.distance_source == DistanceSource::Blur,
         repeats_disagree: result.repeats_disagree,

@@ -9,15 +9,15 @@ use axum::response::{IntoResponse, Redirect, Response};
 use super::{frames, sweep as sweep_page, sweep_to_change};
 use crate::app::App;
 use crate::intake::{self, IntakeError};
-use crate::store::{Said, Sweep, SweepId};
+use crate::store::{Said, Sweep, SweepId, now_ms};
 use crate::sweep::FrameOrder;
 use crate::units::{F_NUMBERS, FNumber, FOCAL_LENGTHS_MM, FocusDistance, SENSOR_SIDES_MM};
+use crate::web::WebError;
 use crate::web::inputs::{
     CAMERA_CHARACTERS, Check, NOTE_CHARACTERS, Typed, metres, millimetres, switch,
 };
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
-use crate::web::{WebError, now_ms};
 
 /// Heading of a list of distances; may be left out in the form.
 pub(super) const DISTANCES_HEADING: &str = "file,distance_m";

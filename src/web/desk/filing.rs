@@ -7,12 +7,12 @@ use super::changes::{self, Sent};
 use super::publishing::actor;
 use super::{sweep as sweep_page, sweep_to_change};
 use crate::app::App;
-use crate::store::{Lens, Said, SweepId};
+use crate::store::{Lens, Said, SweepId, now_ms};
+use crate::web::WebError;
 use crate::web::inputs::Check;
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
-use crate::web::{WebError, now_ms};
 
 /// Files a sweep under another lens, with what else changes of it, and rings the worker, for the form and the API.
 ///

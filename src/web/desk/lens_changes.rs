@@ -10,13 +10,13 @@ use super::lenses::{Sent, at_fields, drafted, known_lens, lens_page, list_page, 
 use super::publishing::{actor, check_scope};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{Lens, LensDraft, Role, StoreError};
+use crate::store::{Lens, LensDraft, Role, StoreError, now_ms};
 use crate::units::SENSOR_SIDES_MM;
+use crate::web::WebError;
 use crate::web::inputs::{Check, Typed};
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
-use crate::web::{WebError, now_ms};
 
 /// Corrects a lens, for the form and the API.
 pub(in crate::web) async fn correct_lens(

@@ -11,8 +11,9 @@ use super::publishing::{self, PublicationLine};
 use super::view::{self, FindingView};
 use super::{facts, html, sweep_to_change};
 use crate::app::App;
-use crate::store::{self, StoreError, Sweep, SweepId};
+use crate::store::{self, StoreError, Sweep, SweepId, now_ms};
 use crate::sweep::{DEFAULT_TOLERANCE_PCT, NearEnd};
+use crate::web::WebError;
 use crate::web::api::{FocalDocument, LensDocument, conditions_words};
 use crate::web::errors::FieldError;
 use crate::web::inputs::Typed;
@@ -20,7 +21,6 @@ use crate::web::pages::frame::{PageFrame, PreviewOf, Section};
 use crate::web::pages::{self, ChartShelf, filters};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
-use crate::web::{WebError, now_ms};
 
 /// A row of the lens page that will be another.
 pub(super) struct RecordLine {

@@ -13,14 +13,14 @@ use super::publishing::{actor, check_scope, lacks_focal, stops};
 use super::{facts, html};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{StoreError, Sweep, SweepId, UploadId};
+use crate::store::{StoreError, Sweep, SweepId, UploadId, now_ms};
+use crate::web::WebError;
 use crate::web::arrivals;
 use crate::web::observe::RequestId;
 use crate::web::pages::frame::{PageFrame, PreviewOf, Section};
 use crate::web::pages::{ChartShelf, filters};
 use crate::web::place::Place;
 use crate::web::session::{SignedIn, Viewer};
-use crate::web::{WebError, now_ms};
 
 /// A sweep that can be published.
 struct ReadyLine {

@@ -10,14 +10,14 @@ use super::changes::{self, Sent};
 use super::{is_measuring, publish_page, sweep_to_change};
 use crate::app::App;
 use crate::report::words;
-use crate::store::{Actor, Sweep, SweepId};
+use crate::store::{Actor, Sweep, SweepId, now_ms};
 use crate::sweep::Severity;
 use crate::units::FOCAL_LENGTHS_MM;
+use crate::web::WebError;
 use crate::web::inputs::{Check, NOTE_CHARACTERS, Typed, millimetres};
 use crate::web::observe::RequestId;
 use crate::web::place::Place;
 use crate::web::session::SignedIn;
-use crate::web::{WebError, now_ms};
 
 /// Makes the newest result of a sweep public; the version it became.
 ///

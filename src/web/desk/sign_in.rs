@@ -11,13 +11,13 @@ use axum_extra::extract::cookie::{Cookie, CookieJar};
 use serde::Deserialize;
 
 use super::html;
-use crate::store::AuditEntry;
+use crate::store::{AuditEntry, now_ms};
 use crate::web::caller::Caller;
 use crate::web::observe::RequestId;
 use crate::web::pages::frame::{PageFrame, Section};
 use crate::web::secret::{self, digest};
 use crate::web::session::{Cookies, Viewer, ages};
-use crate::web::{Web, WebError, now_ms};
+use crate::web::{Web, WebError};
 
 /// Longer names than any account has are not looked up.
 const NAME_CHARACTERS: usize = 64;

@@ -79,8 +79,8 @@ async fn claim(store: &Store) -> (Held, Arc<SweepInput>) {
     (held, Arc::new(input))
 }
 
-fn nothing_measured(input: &SweepInput) -> SweepMeasurement {
-    SweepMeasurement {
+fn nothing_measured(input: &SweepInput) -> Outcome {
+    let measurement = SweepMeasurement {
         name: input.name.clone(),
         focal_length: None,
         f_number: None,
@@ -93,11 +93,12 @@ fn nothing_measured(input: &SweepInput) -> SweepMeasurement {
         distance_source: DistanceSource::None,
         closest_focus: None,
         findings: Vec::new(),
-    }
+    };
+    (measurement, Vec::new())
 }
 
 /// Runs until the course is dropped, as a long measurement does.
-fn until_dropped(input: &SweepInput, course: &Course) -> SweepMeasurement {
+fn until_dropped(input: &SweepInput, course: &Course) -> Outcome {
     while !course.is_dropped() {
         std::thread::sleep(Duration::from_millis(1));
     }

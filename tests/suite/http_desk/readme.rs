@@ -25,7 +25,7 @@ async fn a_folder_is_uploaded_and_published_by_curl_in_a_loop() {
     let account = bench.app.store.account_by_name("Mara").await;
     let account = account.expect("readable").expect("made by the bench").id;
     let token = secret::new().expect("random bytes");
-    let now = breathmark::web::now_ms();
+    let now = breathmark::store::now_ms();
     let draft = TokenDraft::lasting(account, "bench".into(), TokenScope::Publish, 1.0, now);
     let store = &bench.app.store;
     let added = store.add_token(&draft, &secret::digest(&token), now).await;

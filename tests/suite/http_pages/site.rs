@@ -10,8 +10,8 @@ use breathmark::store::{
     AccountId, Actor, Conditions, Lens, Role, SweepDraft, SweepId, Switch, UploadFile,
 };
 use breathmark::sweep::{
-    Budget, CurvePoint, DistanceSource, Finding, FrameInfo, FrameResult, FrameState, ShiftCurve,
-    Summary, SweepMeasurement, SweepSettings,
+    Budget, Code, CurvePoint, DistanceSource, Finding, FrameInfo, FrameResult, FrameState,
+    ShiftCurve, Summary, SweepMeasurement, SweepSettings,
 };
 use breathmark::units::{FNumber, FocusDistance, Measured, Metres, Millimetres};
 use clap::Parser as _;
@@ -354,11 +354,16 @@ pub(super) fn curve(focal_mm: f64, worst_pct: f64, closest_m: f64) -> SweepMeasu
     }
 }
 
-/// The measurement with one more finding.
+/// The measurement with one more finding, and what goes with it.
 pub(super) fn with_finding(
     mut measurement: SweepMeasurement,
     finding: Finding,
 ) -> SweepMeasurement {
+    if finding.code == Code::ReferenceNotAtInfinity
+        && let Some(summary) = &mut measurement.summary
+    {
+        summary.relative_to_farthest = true;
+    }
     measurement.findings.push(finding);
     measurement
 }

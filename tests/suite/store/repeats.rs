@@ -262,7 +262,7 @@ async fn what_ends_before_infinity_is_not_averaged_with_what_reaches_it() {
     let first = fresh.published(&lens, &off(), &short, NOW).await;
     let alone = the_result(&fresh, &lens).await;
     assert_eq!(alone.sweeps, [first]);
-    assert!(alone.ends_before_infinity());
+    assert!(alone.relative_to_farthest);
     let second = fresh.published(&lens, &off(), &far, NOW + 1).await;
     let both = the_result(&fresh, &lens).await;
     assert_eq!((both.sweeps, both.partial), (vec![second], vec![first]));

@@ -89,7 +89,7 @@ fn runs_without_a_pause_are_found_and_named() {
         let files = one_after_another(&script, &vec![0.0; repeats]);
         assert_eq!(sizes(&files), [24 * (repeats + 1)], "{name}");
         let settings = SweepSettings::default();
-        let measured = files.measure(&settings);
+        let (measured, runs) = files.measure_runs(&settings);
         assert!(measured.summary.is_none(), "{name}");
         assert!(
             codes(&measured).contains(&("several_runs", "stop")),
@@ -101,7 +101,6 @@ fn runs_without_a_pause_are_found_and_named() {
         let said = message(&measured, Code::SeveralRuns);
         let begins = &files.infos[24].file;
         assert!(said.contains(begins), "{name}: {said}");
-        let runs = sweep::runs_apart(&files.infos, &settings, &measured);
         assert_eq!(runs.len(), repeats + 1, "{name}");
         for run in runs {
             let infos: Vec<_> = run.iter().map(|&at| files.infos[at].clone()).collect();

@@ -41,7 +41,15 @@ impl Files {
 
     /// Measures them as one sweep.
     pub(crate) fn measure(&self, settings: &SweepSettings) -> SweepMeasurement {
-        sweep::measure(
+        self.measure_runs(settings).0
+    }
+
+    /// The same with the runs through the focus that are found.
+    pub(crate) fn measure_runs(
+        &self,
+        settings: &SweepSettings,
+    ) -> (SweepMeasurement, Vec<Vec<usize>>) {
+        sweep::measure_runs(
             "sweep",
             &self.infos,
             &|frame| self.load(frame),
