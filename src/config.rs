@@ -14,7 +14,8 @@ pub struct Config {
         long,
         env = "BREATHMARK_LISTEN",
         default_value = "127.0.0.1:8317",
-        value_name = "ADDRESS"
+        value_name = "ADDRESS",
+        value_parser = listening
     )]
     pub listen: SocketAddr,
     /// Public address of the site, used in links that leave it; http://LISTEN where it is not given
@@ -94,6 +95,12 @@ fn public_url(text: &str) -> Result<String, String> {
     } else {
         Err("give scheme and host, like https://breathing.example".to_owned())
     }
+}
+
+/// An address of this machine with a port.
+fn listening(text: &str) -> Result<SocketAddr, String> {
+    let why = "give an address in figures and a port, like 127.0.0.1:8317 or [::]:8317";
+    text.parse().map_err(|_| why.to_owned())
 }
 
 /// A number of threads that a machine may have.

@@ -54,6 +54,14 @@ pub enum BackupError {
     /// The file is no backup, or not all of one.
     #[error("the backup is damaged: {0}; nothing was restored, take another backup")]
     Damaged(String),
+    /// The file that is to be restored is nothing that a backup could be read from.
+    #[error("{} {why}; nothing was restored, name a file that `breathmark backup` wrote", .path.display())]
+    NoBackup {
+        /// Which file.
+        path: PathBuf,
+        /// What is there instead.
+        why: &'static str,
+    },
     /// What is to be backed up is damaged already.
     #[error("no backup was made: {0}; `breathmark doctor` says what to do")]
     Harm(String),

@@ -72,14 +72,21 @@ fn unpack(
     mut step: impl FnMut(usize, usize),
 ) -> Result<(Manifest, HashSet<String>), BackupError> {
     // Opening a pipe would wait for somebody to write into it, and a zip is read from its end.
-    let about = std::fs::metadata(file).map_err(BackupError::file(file))?;
-    if !about.is_file() {
-        return Err(BackupError::Damaged(
-            "it is a folder, a pipe or a device; give the backup as a file".to_owned(),
-        ));
+    let no_backup = |why| BackupError::NoBackup {
+        path: file.to_owned(),
+        why,
+    };
+    match std::fs::metadata(file) {
+        Ok(about) if about.is_file() => {}
+        Ok(_) => return Err(no_backup("is a folder, a pipe or a device")),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            return Err(no_backup("is not there"));
+        }
+        Err(error) => return Err(BackupError::file(file)(error)),
     }
     let packed = File::open(file).map_err(BackupError::file(file))?;
-    let mut archive = ZipArchive::new(packed).map_err(damaged)?;
+    let mut archive = ZipArchive::new(packed)
+        .map_err(|_| no_backup("is no backup, or a damaged one without its end"))?;
     let manifest = manifest(&mut archive)?;
     let mut originals = HashSet::new();
     let mut has_database = false;

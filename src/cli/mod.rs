@@ -124,10 +124,9 @@ fn usage(error: &clap::Error) -> ExitCode {
         named = format!("{named} {word}");
         known = inner;
     }
-    complain(&format!(
-        "{}; see `breathmark{named} --help`",
-        one_line(said)
-    ));
+    // "0 is not in 1..=200" is how a programmer writes a range.
+    let said = one_line(said).replace("..=", " to ");
+    complain(&format!("{said}; see `breathmark{named} --help`"));
     ExitCode::from(2)
 }
 

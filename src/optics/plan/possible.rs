@@ -68,7 +68,7 @@ impl fmt::Display for Impossible {
             Self::TargetsTooNear { target_m, focal_mm } => write!(
                 f,
                 "targets at {target_m} m from the sensor plane are inside a {focal_mm} mm lens or nearer than it can \
-                 focus; give {:.2} m at the least, better twice the closest focus, or leave it out to have it advised",
+                 focus; give {:.2} m at the least, better twice the closest focus",
                 nearest_m(*focal_mm)
             ),
             Self::WiderThanTheLens { f_number, maximum } => write!(

@@ -66,6 +66,22 @@ fn what_is_wrong_is_said_in_one_line() {
             "0 to 1024 threads",
         ),
         (
+            vec!["simulate", "/proc/nowhere", "--frames", "0"],
+            "0 is not in 1 to 200",
+        ),
+        (
+            vec!["serve", "--listen", "localhost"],
+            "like 127.0.0.1:8317",
+        ),
+        (
+            vec!["restore", "/no/such.zip", "--data", empty],
+            "/no/such.zip is not there; nothing was restored",
+        ),
+        (
+            vec!["restore", "Cargo.toml", "--data", empty],
+            "name a file that `breathmark backup` wrote",
+        ),
+        (
             vec!["measure", empty, "--distances", "/no/such.csv"],
             "check the path",
         ),
