@@ -30,6 +30,37 @@ impl FieldError {
         let error = errors.iter().find(|error| error.field == field);
         error.map(|error| error.detail.as_str())
     }
+
+    /// The field as the forms of reviewers call it; its name where none of them has it.
+    pub fn label(&self) -> &str {
+        match self.field.as_str() {
+            "lens" => "Which lens is it?",
+            "maker" => "Maker",
+            "model" => "Model",
+            "mount" => "Mount",
+            "kind" => "Kind",
+            "focal_min_mm" => "Shortest focal length",
+            "focal_max_mm" => "Longest focal length",
+            "max_aperture" => "Smallest f-number",
+            "marked_closest_focus_m" => "Marked closest focus",
+            "distortion_correction" => "Distortion correction",
+            "breathing_compensation" => "Breathing compensation",
+            "stabilisation" => "Stabilisation",
+            "target_distance_m" => "Target distance",
+            "closest_focus_m" => "First frame focused at",
+            "focal_length_mm" => "Marked focal length",
+            "f_number" => "F-number",
+            "sensor_width_mm" => "Sensor width",
+            "camera" => "Camera",
+            "order" => "Order of the frames",
+            "notes" => "Notes",
+            "distances" => "Distances of single frames",
+            "files" => "Files",
+            "into" => "File it under",
+            "reason" | "withdraw_reason" => "Reason",
+            name => name,
+        }
+    }
 }
 
 /// Why a request can't be answered as it was asked.

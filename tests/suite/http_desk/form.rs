@@ -149,6 +149,8 @@ async fn wrong_fields_bring_the_form_back_as_it_was_typed() {
             page.contains(&format!("<a href=\"#{field}\">")),
             "{field}={value} is named in {page}"
         );
+        let raw = format!("<a href=\"#{field}\">{field}</a>");
+        assert!(!page.contains(&raw), "{field} is called as on the form");
         assert!(
             page.contains("value=\"1,8\"") || field == "max_aperture",
             "the rest is kept"
