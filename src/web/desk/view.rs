@@ -164,7 +164,7 @@ fn measured(
     };
     FrameView {
         focus: frame.focus_dioptres.map_or_else(
-            || "unknown".to_owned(),
+            || "distance not known".to_owned(),
             |setting| words::focus(setting.value),
         ),
         separation: frame.separation_px.map_or_else(String::new, |px| {

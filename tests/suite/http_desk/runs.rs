@@ -73,4 +73,6 @@ async fn brackets_without_a_rest_between_them_become_sweeps_of_their_own() {
     assert!(found.iter().all(is_two_pct), "{found:?}");
     let page = mara.get("/desk/uploads/1").await.text();
     assert!(page.contains("sweep (2)"), "{page}");
+    // A sweep that nobody named is called by its number, as on its own page.
+    assert!(page.contains(&format!(">sweep {sweep}</a>")), "{page}");
 }
