@@ -88,8 +88,8 @@ pub(in crate::sweep) struct OtherLight {
 /// What one frame shows of its outermost targets.
 struct Seen {
     place: usize,
-    /// A target is burnt out.
-    burnt: bool,
+    /// How much light each target sends is known: neither is burnt out, or faint against the noise.
+    weighed: bool,
     /// Something else was taken out of a target's window.
     crowded: bool,
     /// Skewness × standard deviation, right minus left, px.
@@ -297,9 +297,10 @@ fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
             let along = (skewness(left, 0, 0) + skewness(right, 1, 0)).abs() > LOPSIDED;
             let across = skewness(left, 0, 1).abs().max(skewness(right, 1, 1).abs()) > ACROSS;
             let crowded = |t: &Target| t.flags.contains(&Flag::Crowded);
+            let is_faint = |t: &Target| t.flags.contains(&Flag::Faint);
             Some(Seen {
                 place,
-                burnt: balance::is_burnt(&frame.targets),
+                weighed: !balance::is_burnt(&frame.targets) && !is_faint(left) && !is_faint(right),
                 crowded: crowded(left) || crowded(right),
                 lean_px: lean(right) - lean(left),
                 lopsided: (is_flagged(left) || is_flagged(right)) && (along || across),
@@ -338,10 +339,10 @@ fn unlike(frames: &[FrameResult], seen: &[Seen], is_seen: bool) -> Option<f64> {
     (unlike && (stands || changes)).then(|| middle.abs().exp())
 }
 
-/// Frames in which the ratio of the light stands out. What is cut off at the ceiling depends on the blur, so burnt-out
-/// targets say nothing here.
+/// Frames in which the ratio of the light stands out. What is cut off at the ceiling depends on the blur, and what of faint light is
+/// found on the noise (one part in sixty or more), so burnt-out and faint targets say nothing here.
 fn changing(seen: &[Seen]) -> Vec<usize> {
-    let sound: Vec<&Seen> = seen.iter().filter(|s| !s.burnt).collect();
+    let sound: Vec<&Seen> = seen.iter().filter(|s| s.weighed).collect();
     let logs: Vec<f64> = sound.iter().map(|s| s.log_light).collect();
     let (middle, scatter) = usual(&logs);
     let stands_out = |s: &&&Seen| {

@@ -103,3 +103,17 @@ fn what_drowns_a_target_stands_still() {
     assert_eq!(factor(&faint), None);
     assert_eq!(factor(&|square, _| (6.0 * square, square)), None);
 }
+
+/// A frame that the shutter hardly opened for is black but for noise: the light of its targets says nothing of other light, where as
+/// much in a frame that is well lit does.
+#[test]
+fn noise_of_a_black_frame_is_no_other_light() {
+    let changing = |flags: &[Flag]| {
+        let mut frames = sweep(|_, _| (0.0, 0.0));
+        let left = &mut frames[1].targets[0];
+        (left.flux, left.flags) = (left.flux / 2.0, flags.to_vec());
+        detect(&frames, None, None, None, None).map_or_else(Vec::new, |found| found.changing)
+    };
+    assert_eq!(changing(&[Flag::Faint]), Vec::<usize>::new());
+    assert_eq!(changing(&[]), [1]);
+}
