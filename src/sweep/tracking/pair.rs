@@ -161,16 +161,40 @@ pub(super) fn oddness(
 /// and that of one over the other, how alike they are in width, direction and middle.
 #[must_use]
 pub(super) fn is_same(one: &[Target; 2], other: &[Target; 2], picture_width: f64) -> bool {
+    let light = |[left, right]: &[Target; 2]| shape(left, right).log_flux;
+    (light(one) - light(other)).abs() < SAME_LIGHT && is_alike(one, other, picture_width)
+}
+
+/// The same, whatever the exposure.
+fn is_alike(one: &[Target; 2], other: &[Target; 2], picture_width: f64) -> bool {
     let (a, b) = (shape(&one[0], &one[1]), shape(&other[0], &other[1]));
     let light = |pair: &[Target; 2]| (pair[1].flux / pair[0].flux).ln();
     let width =
         |pair: &[Target; 2]| (pair[1].variance_px2.value / pair[0].variance_px2.value).ln() / 2.0;
     let moved = (b.middle.0 - a.middle.0).hypot(b.middle.1 - a.middle.1);
-    (a.log_flux - b.log_flux).abs() < SAME_LIGHT
-        && (light(one) - light(other)).abs() < SAME_LIGHT
+    (light(one) - light(other)).abs() < SAME_LIGHT
         && (width(one) - width(other)).abs() < SAME_WIDTH
         && turn(&a, &b).abs() < SAME_ANGLE
         && moved < SAME_PLACE * picture_width
+}
+
+/// Whether a frame shows the same targets as the ones before and after it, at a scale between theirs: a step of the focus that is
+/// longer or shorter than the others takes both targets from the middle or to it. Where something else is taken for one of
+/// them, or pulls it, the other stays.
+#[must_use]
+pub(super) fn is_between(own: &[Target; 2], beside: [&[Target; 2]; 2], picture_width: f64) -> bool {
+    let is_same = |other| is_alike(other, own, picture_width) && light_stays(other, own);
+    let length = |pair: &[Target; 2]| separation(&pair[0], &pair[1]).value;
+    let [a, b] = beside.map(length);
+    let (x, y) = along(&own[0], &own[1]);
+    // How far each lies off the middle of where it is before and after, along the line.
+    let [left, right] = [0, 1].map(|side| {
+        let place = |pair: &[Target; 2]| x * pair[side].x_px.value + y * pair[side].y_px.value;
+        place(own) - (place(beside[0]) + place(beside[1])) / 2.0
+    });
+    beside.into_iter().all(is_same)
+        && (a.min(b)..=a.max(b)).contains(&length(own))
+        && (left + right).abs() < ONE_ALONE * (right - left).abs()
 }
 
 /// Whether the light of one target over the other is the same in two frames, as blur leaves it.
@@ -180,6 +204,9 @@ pub(super) fn light_stays(one: &[Target; 2], other: &[Target; 2]) -> bool {
     (light(one) - light(other)).abs() < STAYS
 }
 
+/// How far two targets may go the same way, in parts of how far they part: 1 where one goes alone, and twice the distance of the
+/// middle from the lens's axis over the separation, a tenth or two, where the scale changes (our choice).
+const ONE_ALONE: f64 = 0.5;
 /// What it counts that a pair lies along the shorter side of the picture: targets hang at both ends of the longer one, unless
 /// the camera stood upright and was told it did not.
 const ACROSS: f64 = 4.0;
@@ -268,6 +295,24 @@ mod tests {
             pair([(399.0, 1100.0), (400.0, 100.0)]),
         );
         assert!(turn(&one, &other).abs() < 0.003, "{}", turn(&one, &other));
+    }
+
+    /// A long step of the focus takes both targets outwards by 3 px; a glint takes one of them, by as much as light of the same
+    /// targets allows.
+    #[test]
+    fn a_step_moves_both_targets() {
+        let pair = |left: f64, right: f64| {
+            [
+                Target::plain(left, 400.0, 400.0),
+                Target::plain(right, 400.0, 400.0),
+            ]
+        };
+        let (before, after) = (pair(100.0, 1100.0), pair(109.0, 1092.0));
+        let is_between = |own: &[Target; 2]| is_between(own, [&before, &after], 1200.0);
+        assert!(is_between(&pair(101.3, 1099.1)));
+        assert!(!is_between(&pair(101.3, 1096.0)) && !is_between(&pair(104.5, 1099.1)));
+        // Beyond both.
+        assert!(!is_between(&pair(98.7, 1101.2)));
     }
 
     /// A label taken for a target in some frames has to cost more than passing them over; a bump and a slipped zoom ring

@@ -263,6 +263,18 @@ impl Sightings<'_> {
         x - reach < 0.0 || y - reach < 0.0 || x + reach > width - 1.0 || y + reach > height - 1.0
     }
 
+    /// Whether a frame shows the pair of the frames before and after it, at a scale between theirs.
+    fn scales(&self, pairs: &[Option<[Target; 2]>], at: usize) -> bool {
+        neighbours(pairs, at).is_some_and(|(before, after)| {
+            match (&pairs[before], &pairs[at], &pairs[after]) {
+                (Some(a), Some(own), Some(b)) if before < at && at < after => {
+                    pair::is_between(own, [a, b], self.picture().0)
+                }
+                _ => false,
+            }
+        })
+    }
+
     /// Fails frames whose separation all the others contradict, after a second look; the worst goes first, because it
     /// spoils the curve for the rest.
     fn doubt(&self, found: &mut [Found]) {
@@ -271,17 +283,13 @@ impl Sightings<'_> {
             return;
         }
         for _ in 0..measured / 4 {
-            let Some((at, expected_px)) = most_doubtful(found, &self.places) else {
+            let pair =
+                |targets: &Found| <[Target; 2]>::try_from(targets.as_ref().ok()?.clone()).ok();
+            let pairs: Vec<Option<[Target; 2]>> = found.iter().map(pair).collect();
+            let scales: Vec<bool> = (0..pairs.len()).map(|at| self.scales(&pairs, at)).collect();
+            let Some((at, expected_px)) = most_doubtful(found, &self.places, &scales) else {
                 return;
             };
-            let pairs: Vec<Option<[Target; 2]>> = found
-                .iter()
-                .enumerate()
-                .map(|(i, targets)| match targets {
-                    Ok(targets) if i != at => <[Target; 2]>::try_from(targets.clone()).ok(),
-                    _ => None,
-                })
-                .collect();
             let again = if self.pointed[at] {
                 Err(Unmeasurable::DisagreesWithNeighbours)
             } else {
@@ -299,11 +307,12 @@ impl Sightings<'_> {
     }
 }
 
-/// The frame that fits worst, where it fits too badly to be sound, and the separation that the others expect there, px.
+/// The frame that fits worst, where it fits too badly to be sound, and the separation that the others expect there, px. One that only
+/// `scales` stands at a longer or shorter step of the focus.
 ///
 /// Where nothing but the order is known, a frame without targets may have been a step of the bracket (its file broke) or
 /// none (a copy, a stray picture): then only what the others contradict both ways is doubted.
-fn most_doubtful(found: &[Found], places: &Places) -> Option<(usize, f64)> {
+fn most_doubtful(found: &[Found], places: &Places, scales: &[bool]) -> Option<(usize, f64)> {
     let measured: Vec<(usize, f64, f64)> = found
         .iter()
         .enumerate()
@@ -322,6 +331,7 @@ fn most_doubtful(found: &[Found], places: &Places) -> Option<(usize, f64)> {
     let mut suspects: Vec<usize> = (0..steps.len()).collect();
     let off = |k: usize| smooth.standardised(k, steps[k].1).abs();
     suspects.sort_by(|&a, &b| off(b).total_cmp(&off(a)));
+    suspects.retain(|&k| !scales[measured[k].0]);
     suspects.truncate(3);
     let uncertain = places.by == Witness::Order && measured.len() < found.len();
     let close_up: Vec<(f64, f64, f64)> = uncertain
