@@ -188,8 +188,10 @@ impl Said<'_> {
         let mut known = signed.filter_map(|&(frame, blur)| Some((given(frame)?, blur.value)));
         let ((near, first), (far, last)) = (known.next()?, known.next_back()?);
         let (seen, due) = (first - last, facts.expected_change_px(far, near)?);
+        let runs_alike = near > far && seen > 0.0 && due > 0.0;
         let ratio = seen / due;
-        if seen.max(due) < ENOUGH_BLUR_PX || (1.0 / OTHER_UNIT..OTHER_UNIT).contains(&ratio) {
+        let fits = (1.0 / OTHER_UNIT..OTHER_UNIT).contains(&ratio);
+        if fits || !runs_alike || seen.max(due) < ENOUGH_BLUR_PX {
             return None;
         }
         Some((
