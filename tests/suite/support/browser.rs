@@ -95,13 +95,19 @@ impl Browser {
 
     /// The element, as soon as it is there.
     pub(crate) async fn find(&self, css: &str) -> Element {
-        self.client
-            .wait()
-            .at_most(PATIENCE)
-            .every(GLANCE)
-            .for_element(Locator::Css(css))
-            .await
-            .unwrap_or_else(|error| panic!("{css} does not appear: {error}"))
+        let started = Instant::now();
+        loop {
+            match self.client.find(Locator::Css(css)).await {
+                Ok(element) => return element,
+                Err(error)
+                    if (error.is_no_such_element() || is_gone(&error))
+                        && started.elapsed() < PATIENCE =>
+                {
+                    tokio::time::sleep(GLANCE).await;
+                }
+                Err(error) => panic!("{css} does not appear: {error}"),
+            }
+        }
     }
 
     pub(crate) async fn click(&self, css: &str) {
@@ -345,12 +351,11 @@ fn start_driver() -> Option<(Driver, u16)> {
     Some((driver, port))
 }
 
-/// Whether the element was not there any more: chromedriver has a word of its own for a page that goes at that moment.
+/// Whether the element was not there any more: chromedriver has words of its own for a page that goes at that moment.
 fn is_gone(error: &CmdError) -> bool {
-    error.is_stale_element_reference()
-        || error
-            .to_string()
-            .contains("does not belong to the document")
+    const GOING: [&str; 2] = ["does not belong to the document", "aborted by navigation"];
+    let said = error.to_string();
+    error.is_stale_element_reference() || GOING.iter().any(|words| said.contains(words))
 }
 
 /// Text with the no-break spaces between numbers and units as plain ones.
