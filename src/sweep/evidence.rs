@@ -84,22 +84,6 @@ impl Evidence {
         let estimate = course
             .as_ref()
             .and_then(|course| standing.distances_from_blur(frames, course, facts));
-        let infos: Vec<&FrameInfo> = frames.iter().map(|frame| &frame.info).collect();
-        let separations: Vec<_> = frames.iter().map(|frame| frame.separation_px).collect();
-        let DistanceScale {
-            source,
-            dioptres,
-            aside,
-        } = distance::choose(
-            &infos,
-            settings,
-            &separations,
-            estimate.as_ref(),
-            &standing.places,
-        );
-        for (frame, dioptres) in frames.iter_mut().zip(dioptres) {
-            frame.focus_dioptres = dioptres;
-        }
         let reference = frame::reference(frames);
         let backdrop =
             reference.and_then(|reference| backdrop::detect(frames, course.as_ref(), reference));
@@ -131,8 +115,8 @@ impl Evidence {
             exposures,
             course,
             estimate,
-            distance_source: source,
-            aside,
+            distance_source: DistanceSource::None,
+            aside: Vec::new(),
             backdrop,
             dust,
             pulls,
@@ -142,7 +126,32 @@ impl Evidence {
             shortfall: None,
         };
         evidence.look_for_moves(frames);
+        evidence.read_distances(frames, settings);
         evidence
+    }
+
+    /// Puts in the frames' focus settings.
+    fn read_distances(&mut self, frames: &mut [FrameResult], settings: &SweepSettings) {
+        let infos: Vec<&FrameInfo> = frames.iter().map(|frame| &frame.info).collect();
+        // Where the zoom slipped the separations jump, and say nothing of the distances.
+        let told = |frame: &FrameResult| frame.separation_px.filter(|_| self.slip.is_none());
+        let separations: Vec<_> = frames.iter().map(told).collect();
+        let DistanceScale {
+            source,
+            dioptres,
+            aside,
+        } = distance::choose(
+            &infos,
+            settings,
+            &separations,
+            self.estimate.as_ref(),
+            &self.standing.places,
+        );
+        for (frame, dioptres) in frames.iter_mut().zip(dioptres) {
+            frame.focus_dioptres = dioptres;
+        }
+        self.distance_source = source;
+        self.aside = aside;
     }
 
     /// Targets that moved, and a zoom ring that slipped. Where another run begins, the scale jumps back, and nothing has.

@@ -3,6 +3,7 @@
 pub(super) mod blur;
 pub(super) mod given;
 pub(super) mod known;
+mod scatter;
 
 use super::sequence::places::Places;
 use super::sequence::restore;

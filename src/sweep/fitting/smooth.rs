@@ -29,6 +29,10 @@ pub(in crate::sweep) struct Smooth {
     pub(in crate::sweep) noise_factor: f64,
     /// −2 × restricted log likelihood, to be compared among curves through equally many points.
     pub(in crate::sweep) unlikely: f64,
+    /// Weighted squares of the residuals plus the penalty.
+    penalised: f64,
+    /// Degrees of freedom of the points about the smoothest curve.
+    freedom: f64,
     /// Standard uncertainty of each point as stated.
     stated: Vec<f64>,
     /// Covariance of the curve at the points in units of noise_factor².
@@ -88,6 +92,8 @@ impl Smooth {
                 .collect(),
             noise_factor: scatter.sqrt(),
             unlikely: fit.unlikely,
+            penalised: fit.penalised,
+            freedom,
             stated: points.iter().map(|p| p.2).collect(),
             covariance: &problem.basis * &spread * problem.basis.transpose(),
             knots,
@@ -109,6 +115,16 @@ impl Smooth {
             self.mean + row.dot(&self.coefficients),
             self.noise_factor * variance.max(0.0).sqrt(),
         )
+    }
+
+    /// `unlikely` where the stated uncertainties are believed by so many degrees of freedom instead of the few that usually are.
+    #[must_use]
+    pub(in crate::sweep) fn unlikely_where_noise_is_believed(&self, belief: f64) -> f64 {
+        let of_squares = |belief: f64| {
+            let freedom = belief + self.freedom;
+            freedom * ((belief + self.penalised) / freedom).ln()
+        };
+        self.unlikely - of_squares(BELIEF) + of_squares(belief)
     }
 
     /// Standard deviation of a point's own noise, as the scatter says.
