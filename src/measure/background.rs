@@ -33,6 +33,8 @@ impl Tilt {
 
 /// Samples that a surface must have for each of its terms.
 const LEAST_A_TERM: usize = 4;
+/// Samples that a plane must have for its slope.
+pub(super) const FOR_A_SLOPE: usize = 3 * LEAST_A_TERM;
 /// Rounds of clipping; the set of samples kept is stable after three or four.
 const ROUNDS: usize = 6;
 /// Median absolute deviation to standard deviation of a normal distribution.
@@ -78,11 +80,7 @@ impl Surface {
     /// slope, `None` where there are none.
     pub(super) fn plane_through(samples: &[(f64, f64, f64)]) -> Option<Tilt> {
         let mut surface = Self::over(samples)?;
-        let terms = if samples.len() < LEAST_A_TERM * 3 {
-            1
-        } else {
-            3
-        };
+        let terms = if samples.len() < FOR_A_SLOPE { 1 } else { 3 };
         surface.solve(samples, terms).then(|| surface.tilt())
     }
 

@@ -263,7 +263,11 @@ fn report(
     let other_plane = ring.plane_of(patch, &other_light);
     let other_tone = change(&other_light, seen.radius, other_plane);
     let beyond = seen.radius + WIDER_PX;
-    let wider = change(&patch.light, beyond, ring.plane_beyond(centre, beyond));
+    let wider = change(
+        &patch.light,
+        beyond,
+        Some(ring.plane_beyond(centre, beyond)),
+    );
     let mut flags = Vec::new();
     if clipped(plane, seen, centre) {
         flags.push(Flag::Clipped);

@@ -6,7 +6,7 @@
 //! independent, and more where neighbours share their error, as they do after JPEG. That effective variance is what
 //! the uncertainty of a centre needs, not the variance of single pixels.
 
-use super::background::{Surface, Tilt, median};
+use super::background::{FOR_A_SLOPE, Surface, Tilt, median};
 use super::luminance::{Patch, slope_at};
 
 /// Largest cell: a JPEG block.
@@ -179,12 +179,13 @@ impl Ring {
         Surface::plane_through(&self.cells.relit(patch, light))
     }
 
-    /// The plane of the part of the ring that lies beyond a radius around (x, y).
-    pub(super) fn plane_beyond(&self, (x, y): (f64, f64), inner: f64) -> Option<Tilt> {
+    /// The plane of the part of the ring that lies beyond a radius around (x, y); the ring's own where too little of it does to show a slope.
+    pub(super) fn plane_beyond(&self, (x, y): (f64, f64), inner: f64) -> Tilt {
         let beyond =
             |cell: &&(f64, f64, f64)| within((cell.0 - x, cell.1 - y), inner, f64::INFINITY);
         let cells: Vec<_> = self.cells.means.iter().filter(beyond).copied().collect();
-        Surface::plane_through(&cells)
+        let plane = Surface::plane_through(&cells).filter(|_| cells.len() >= FOR_A_SLOPE);
+        plane.unwrap_or(self.plane)
     }
 }
 

@@ -154,6 +154,9 @@ impl Target {
     /// An even target without anything remarkable, for tests that measure no picture: each centre known to 0.004 px.
     #[cfg(test)]
     pub(crate) fn plain(x: f64, y: f64, variance: f64) -> Self {
+        let half = 3.0 * variance.max(1.0).sqrt();
+        let first = |middle: f64| (middle - half).max(0.0) as u32;
+        let (left, top, side) = (first(x), first(y), (2.0 * half) as u32);
         Self {
             x_px: Measured::new(x, 0.004),
             y_px: Measured::new(y, 0.004),
@@ -170,7 +173,12 @@ impl Target {
             spots: Vec::new(),
             beside: Vec::new(),
             toned: Toned::default(),
-            window: Window::default(),
+            window: Window {
+                left,
+                top,
+                right: left + side,
+                bottom: top + side,
+            },
             flags: Vec::new(),
         }
     }

@@ -52,7 +52,7 @@ const CHANGING: f64 = 0.03;
 const CLEAR: f64 = 3.0;
 /// Change of that logarithm in a frame from which it counts where something was taken out of a target's window.
 const CROWDED_CHANGE: f64 = 0.005;
-/// A change also stands out of the usual scatter by this factor.
+/// A change also stands out of the usual scatter, and of its own noise, by this factor.
 const OUTSTANDING: f64 = 8.0;
 /// Distance of the other light in standard deviations of all the light, squared.
 const FAR_SQUARED: f64 = 4.0;
@@ -88,8 +88,8 @@ pub(in crate::sweep) struct OtherLight {
 /// What one frame shows of its outermost targets.
 struct Seen {
     place: usize,
-    /// How much light each target sends is known: neither is burnt out, or faint against the noise.
-    weighed: bool,
+    /// A target is burnt out.
+    burnt: bool,
     /// Something else was taken out of a target's window.
     crowded: bool,
     /// Skewness × standard deviation, right minus left, px.
@@ -97,7 +97,7 @@ struct Seen {
     /// Skewness of both together, where it stands out of the noise.
     lopsided: bool,
     /// Logarithm of left over right light.
-    log_light: f64,
+    log_light: Measured,
     /// Second moment, left minus right, px² at the reference's scale.
     variance: f64,
     /// 1 / (second moment of the narrower target at the reference's scale).
@@ -171,7 +171,7 @@ impl OtherLight {
         let more = 1.0 - 1.0 / self.factor.unwrap_or(1.0);
         let held_back = held_back(against_shift(&seen).abs()).hypot(held_back(more) / 2.0);
         for frame in &seen {
-            let gained = (frame.log_light - reference.log_light).abs();
+            let gained = (frame.log_light.value - reference.log_light.value).abs();
             let spread = (frame.variance - reference.variance).abs();
             let lean = (frame.lean_px - reference.lean_px) / FAR_SQUARED;
             let pull = lean.hypot((gained * spread).sqrt()) / separation;
@@ -297,14 +297,16 @@ fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
             let along = (skewness(left, 0, 0) + skewness(right, 1, 0)).abs() > LOPSIDED;
             let across = skewness(left, 0, 1).abs().max(skewness(right, 1, 1).abs()) > ACROSS;
             let crowded = |t: &Target| t.flags.contains(&Flag::Crowded);
-            let is_faint = |t: &Target| t.flags.contains(&Flag::Faint);
             Some(Seen {
                 place,
-                weighed: !balance::is_burnt(&frame.targets) && !is_faint(left) && !is_faint(right),
+                burnt: balance::is_burnt(&frame.targets),
                 crowded: crowded(left) || crowded(right),
                 lean_px: lean(right) - lean(left),
                 lopsided: (is_flagged(left) || is_flagged(right)) && (along || across),
-                log_light: balance::log_ratio(&frame.targets)?,
+                log_light: Measured::new(
+                    balance::log_ratio(&frame.targets)?,
+                    light_noise(left).hypot(light_noise(right)),
+                ),
                 variance: (left.variance_px2.value - right.variance_px2.value) / (scale * scale),
                 brightness: scale * scale
                     / left
@@ -321,7 +323,7 @@ fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
 /// By which factor the light of the two targets differs, where it is one that no two patches of tape have and that
 /// changes over the sweep: as light that stands still makes it, or anyhow where other light `is_seen`.
 fn unlike(frames: &[FrameResult], seen: &[Seen], is_seen: bool) -> Option<f64> {
-    let mut logs: Vec<f64> = seen.iter().map(|s| s.log_light).collect();
+    let mut logs: Vec<f64> = seen.iter().map(|s| s.log_light.value).collect();
     logs.sort_by(f64::total_cmp);
     let middle = *logs.get(logs.len() / 2)?;
     let narrowest = |of: fn(&[Target]) -> Option<&Target>| {
@@ -339,15 +341,23 @@ fn unlike(frames: &[FrameResult], seen: &[Seen], is_seen: bool) -> Option<f64> {
     (unlike && (stands || changes)).then(|| middle.abs().exp())
 }
 
-/// Frames in which the ratio of the light stands out. What is cut off at the ceiling depends on the blur, and what of faint light is
-/// found on the noise (one part in sixty or more), so burnt-out and faint targets say nothing here.
+/// Noise of a target's light, as a share of it: noise n in each pixel of a disc of radius R moves the light F by √π·R·n and the mean of
+/// its second moments along x and y by about R²/4 of that over F (own calculation; for the moment less its mean to a third).
+fn light_noise(target: &Target) -> f64 {
+    let radius = f64::from(target.window.right - target.window.left) / 2.0;
+    4.0 * target.variance_px2.std_error / radius.powi(2).max(1.0)
+}
+
+/// Frames in which the ratio of the light stands out, of what is usual and of its own noise: of a frame that is black, what is found on
+/// noise is nobody's light. What is cut off at the ceiling depends on the blur, so burnt-out targets say nothing here.
 fn changing(seen: &[Seen]) -> Vec<usize> {
-    let sound: Vec<&Seen> = seen.iter().filter(|s| s.weighed).collect();
-    let logs: Vec<f64> = sound.iter().map(|s| s.log_light).collect();
+    let sound: Vec<&Seen> = seen.iter().filter(|s| !s.burnt).collect();
+    let logs: Vec<f64> = sound.iter().map(|s| s.log_light.value).collect();
     let (middle, scatter) = usual(&logs);
     let stands_out = |s: &&&Seen| {
         let least = if s.crowded { CROWDED_CHANGE } else { CHANGING };
-        (s.log_light - middle).abs() > least.max(OUTSTANDING * scatter)
+        let noise = OUTSTANDING * scatter.max(s.log_light.std_error);
+        (s.log_light.value - middle).abs() > least.max(noise)
     };
     sound.iter().filter(stands_out).map(|s| s.place).collect()
 }
@@ -357,9 +367,10 @@ fn changing(seen: &[Seen]) -> Vec<usize> {
 /// curve and ceiling treat a larger and a smaller one differently, so that is fitted beside it.
 fn against_shift(seen: &[Seen]) -> f64 {
     // A jump of the light is no slope.
-    let logs: Vec<f64> = seen.iter().map(|s| s.log_light).collect();
+    let logs: Vec<f64> = seen.iter().map(|s| s.log_light.value).collect();
     let (middle, scatter) = usual(&logs);
-    let usual = |s: &&Seen| (s.log_light - middle).abs() < CHANGING.max(OUTSTANDING * scatter);
+    let usual =
+        |s: &&Seen| (s.log_light.value - middle).abs() < CHANGING.max(OUTSTANDING * scatter);
     let seen: Vec<&Seen> = seen.iter().filter(usual).collect();
     let brightest = seen.iter().map(|s| s.brightness).fold(0.0, f64::max);
     let terms = DMatrix::from_fn(seen.len(), 3, |row, column| match column {
@@ -367,7 +378,7 @@ fn against_shift(seen: &[Seen]) -> f64 {
         1 => seen[row].brightness / brightest,
         _ => seen[row].shift,
     });
-    let logs = DVector::from_iterator(seen.len(), seen.iter().map(|s| s.log_light));
+    let logs = DVector::from_iterator(seen.len(), seen.iter().map(|s| s.log_light.value));
     let Some(fit) = least_squares::fit(&terms, &logs) else {
         return 0.0;
     };

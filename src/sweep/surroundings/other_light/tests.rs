@@ -105,15 +105,21 @@ fn what_drowns_a_target_stands_still() {
 }
 
 /// A frame that the shutter hardly opened for is black but for noise: the light of its targets says nothing of other light, where as
-/// much in a frame that is well lit does.
+/// much in a frame that is well lit, or dim but not so dim, does.
 #[test]
 fn noise_of_a_black_frame_is_no_other_light() {
-    let changing = |flags: &[Flag]| {
+    // Of a target whose light is known to one part in `snr`; see `light_noise`.
+    let changing = |snr: f64| {
         let mut frames = sweep(|_, _| (0.0, 0.0));
         let left = &mut frames[1].targets[0];
-        (left.flux, left.flags) = (left.flux / 2.0, flags.to_vec());
+        let radius = f64::from(left.window.right - left.window.left) / 2.0;
+        left.flux /= 2.0;
+        left.flags = vec![Flag::Faint];
+        left.variance_px2.std_error = radius * radius / 4.0 / snr;
         detect(&frames, None, None, None, None).map_or_else(Vec::new, |found| found.changing)
     };
-    assert_eq!(changing(&[Flag::Faint]), Vec::<usize>::new());
-    assert_eq!(changing(&[]), [1]);
+    assert_eq!(changing(8.0), Vec::<usize>::new());
+    for snr in [30.0, 300.0] {
+        assert_eq!(changing(snr), [1], "{snr}");
+    }
 }
