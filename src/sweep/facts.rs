@@ -72,10 +72,13 @@ impl Facts {
         self.expected_blur_px(1000.0 * self.target_m?, 1000.0 * self.closest_m?)
     }
 
-    /// By how much the blur of targets, signed, changes between two focus settings, dioptres, px, wherever they stand: as much as what
-    /// is sharp at one of them is blurred at the other.
+    /// By how much the blur of targets, px, changes between two focus settings, dioptres, wherever they stand: as much as what is sharp
+    /// at one of them is blurred at the other, with the entrance pupil one focal length before the sensor. `None` also where the nearer
+    /// one is within two focal lengths, which no lens focuses on.
     pub(super) fn expected_change_px(&self, far: f64, near: f64) -> Option<f64> {
-        self.expected_blur_px(1000.0 / far, 1000.0 / near)
+        let nearest_mm = 1000.0 / near;
+        let change = self.expected_blur_px(1000.0 / far, nearest_mm)?;
+        (nearest_mm > 2.0 * self.focal_mm? && change.is_finite()).then_some(change)
     }
 
     /// By how much light rises across the entrance pupil, as a part at its rim, seen from targets so far apart in a picture at

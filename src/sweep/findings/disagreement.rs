@@ -120,8 +120,8 @@ impl Said<'_> {
     }
 
     fn too_far_for_a_lens(&self) -> Option<Difference> {
-        let given = self.entered.iter().flatten();
-        let nearest = given.fold(0.0, |a: f64, b| a.max(*b));
+        // Of the first frame: others are as far off as their focus is.
+        let nearest = (*self.entered.first()?)?;
         (nearest > 0.0 && nearest < 1.0 / NOBODY_BEGINS_M).then(|| {
             (
                 format!(
