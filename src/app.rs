@@ -15,7 +15,7 @@ use crate::intake::{IntakeError, Originals};
 use crate::store::{Store, StoreError};
 use crate::worker::Worker;
 
-pub use receive::ReceiveError;
+pub use receive::{ReceiveError, UNNAMED_SWEEP};
 
 /// Name of the lock file inside a data folder.
 const LOCK_FILE: &str = "breathmark.lock";

@@ -10,6 +10,9 @@ use crate::measure::Unmeasurable;
 use crate::store::{LensId, StoreError, SweepDraft, SweepId, Upload, UploadFile, UploadId};
 use crate::sweep::{self, FrameInfo, SweepGroup, SweepSettings};
 
+/// Name of a sweep whose files were in no folder of their own.
+pub const UNNAMED_SWEEP: &str = "sweep";
+
 /// Why a file or an upload could not be received.
 #[derive(Debug, thiserror::Error)]
 pub enum ReceiveError {
@@ -128,7 +131,7 @@ impl App {
                     .and_then(|bytes| intake::decode_plane(&bytes, &limits))
                     .map_err(|error| Unmeasurable::Undecodable(error.to_string()))
             };
-            sweep::split_looking(&infos, "sweep", &load)
+            sweep::split_looking(&infos, UNNAMED_SWEEP, &load)
         };
         Ok(tokio::task::spawn_blocking(split).await?)
     }

@@ -98,13 +98,13 @@ pub(in crate::web) async fn merge(
     check_is_theirs(&app, &account, &from).await?;
     let typed: Typed = sent.into_iter().collect();
     let mut check = Check::default();
-    let into = app.store.lens_by_slug(typed.get("into")).await?;
+    let into = app.store.lens_by_slug(typed.get("same_as")).await?;
     let into = into.filter(|into| into.id != from.id);
     match &into {
-        None => check.refuse("into", "choose the lens that this one is"),
+        None => check.refuse("same_as", "choose the lens that this one is"),
         Some(into) => {
             if let Some(reason) = unlike(&from.about, &into.about) {
-                check.refuse("into", reason);
+                check.refuse("same_as", reason);
             }
         }
     }
@@ -113,7 +113,7 @@ pub(in crate::web) async fn merge(
     }
     let (Some(into), true) = (into, check.errors.is_empty()) else {
         let mut shown = typed_lens(&from.about);
-        shown.set("into", typed.get("into"));
+        shown.set("same_as", typed.get("same_as"));
         let page = lens_page(&app, &account, from, shown, check.errors).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };

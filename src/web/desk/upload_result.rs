@@ -6,7 +6,7 @@ use axum::response::{Html, Redirect};
 
 use super::board::{Standing, lacks_focal, state_words, warnings_words};
 use super::{html, is_measuring};
-use crate::app::App;
+use crate::app::{App, UNNAMED_SWEEP};
 use crate::report::words;
 use crate::store::{DeskRow, LensId, UploadId};
 use crate::units::Measured;
@@ -23,7 +23,8 @@ struct Refused {
 
 struct SweepLine {
     id: i64,
-    name: String,
+    /// Where it has one of its own.
+    name: Option<String>,
     /// Name of its lens, where that is not the one of the upload.
     lens: String,
     /// Focal length, where its name does not say it.
@@ -106,7 +107,7 @@ fn line(row: &DeskRow, lens: LensId) -> SweepLine {
     let focal = focal.unwrap_or_default();
     SweepLine {
         id: row.id,
-        name: row.name.clone(),
+        name: Some(row.name.clone()).filter(|name| name != UNNAMED_SWEEP),
         lens: if row.lens_id == lens {
             String::new()
         } else {

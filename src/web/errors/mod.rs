@@ -57,7 +57,13 @@ impl FieldError {
             "distances" => "Distances of single frames",
             "files" => "Files",
             "into" => "File it under",
-            "reason" | "withdraw_reason" => "Reason",
+            "same_as" => "It is the same lens as",
+            "sure" => "They are one and the same lens",
+            "frame" => "Frame",
+            "reason" => "Why it is left out",
+            "withdraw_reason" => "Withdraw, because",
+            "shown_width" => "Width of the picture as shown",
+            "target_places" => "Where the targets are",
             name => name,
         }
     }
@@ -185,6 +191,35 @@ fn fields_in_words(fields: &[FieldError]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Each field that a form of reviewers can complain of has the name that the form gives it.
+    #[test]
+    fn labels_are_those_of_the_forms() {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/templates/desk");
+        let files = std::fs::read_dir(folder).expect("the templates");
+        let mut told = 0;
+        for file in files {
+            let mut text = std::fs::read_to_string(file.expect("a file").path()).expect("text");
+            if text.contains("lens_fields.html") {
+                text += include_str!("../../../templates/desk/lens_fields.html");
+            }
+            for rest in text.split("self.error(\"").skip(1) {
+                let (field, _) = rest.split_once('"').expect("a name");
+                let error = FieldError {
+                    field: field.to_owned(),
+                    detail: String::new(),
+                };
+                let label = error.label();
+                let shown = ["\"", ">", "> "].map(|before| format!("{before}{label}"));
+                assert!(
+                    shown.iter().any(|shown| text.contains(shown)),
+                    "{field} is called {label:?} where no form does"
+                );
+                told += 1;
+            }
+        }
+        assert!(told > 20, "{told}");
+    }
 
     #[test]
     fn causes_stay_inside() {

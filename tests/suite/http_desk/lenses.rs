@@ -117,7 +117,7 @@ async fn doubles_are_merged_with_all_they_have_and_the_old_address_leads_on() {
 
     let merge = "/desk/lenses/ostrel-tern-50/merge";
     let odd = bench.signed_in("odd").await;
-    let others = odd.post(merge, &[("into", "ostrel-tern-50-mm")]).await;
+    let others = odd.post(merge, &[("same_as", "ostrel-tern-50-mm")]).await;
     assert_eq!(
         others.status, 403,
         "another's sweeps are not theirs to move"
@@ -136,7 +136,7 @@ async fn doubles_are_merged_with_all_they_have_and_the_old_address_leads_on() {
             "mount Harrow lock and that one Skerry bayonet",
         ),
     ] {
-        let refused = mara.post(merge, &[("into", into), ("sure", sure)]).await;
+        let refused = mara.post(merge, &[("same_as", into), ("sure", sure)]).await;
         assert_eq!(refused.status, 422, "{into}");
         assert!(
             refused.text().contains(words),
@@ -145,7 +145,7 @@ async fn doubles_are_merged_with_all_they_have_and_the_old_address_leads_on() {
         );
     }
     let merged = mara
-        .post(merge, &[("into", "ostrel-tern-50-mm"), ("sure", "on")])
+        .post(merge, &[("same_as", "ostrel-tern-50-mm"), ("sure", "on")])
         .await;
     assert_eq!(merged.location(), "/desk/lenses/ostrel-tern-50-mm");
 
