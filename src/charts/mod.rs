@@ -15,7 +15,7 @@ mod scene;
 mod strip;
 mod ticks;
 
-pub use strip::strip_svg;
+pub use strip::{strip_edge_pct, strip_svg};
 
 use crate::sweep::ShiftCurve;
 
