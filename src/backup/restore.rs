@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 use zip::ZipArchive;
+use zip::result::ZipError;
 
 use super::{BackupError, CHUNK, DATABASE, MANIFEST, Manifest, damaged, expected_hash, manifest};
 use crate::intake::sync_folder;
@@ -85,8 +86,10 @@ fn unpack(
         Err(error) => return Err(BackupError::file(file)(error)),
     }
     let packed = File::open(file).map_err(BackupError::file(file))?;
-    let mut archive = ZipArchive::new(packed)
-        .map_err(|_| no_backup("is no backup, or a damaged one without its end"))?;
+    let mut archive = ZipArchive::new(packed).map_err(|error| match error {
+        ZipError::Io(error) => BackupError::file(file)(error),
+        _ => no_backup("is no backup, or a damaged one without its end"),
+    })?;
     let manifest = manifest(&mut archive)?;
     let mut originals = HashSet::new();
     let mut has_database = false;

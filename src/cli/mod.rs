@@ -124,8 +124,11 @@ fn usage(error: &clap::Error) -> ExitCode {
         named = format!("{named} {word}");
         known = inner;
     }
+    let mut said = one_line(said);
     // "0 is not in 1..=200" is how a programmer writes a range.
-    let said = one_line(said).replace("..=", " to ");
+    if let Some((given, range)) = said.rsplit_once(" is not in ") {
+        said = format!("{given} is not in {}", range.replace("..=", " to "));
+    }
     complain(&format!("{said}; see `breathmark{named} --help`"));
     ExitCode::from(2)
 }

@@ -59,6 +59,9 @@ async fn reviewer(app: &App, name: &str) -> anyhow::Result<(Account, String)> {
         Some(account) => {
             app.store.set_password(account.id, &hash, None).await?;
         }
+        None if !app.store.accounts().await?.is_empty() => anyhow::bail!(
+            "the data folder is in use, and the demo would publish invented lenses there; give it an empty one with --data"
+        ),
         None => {
             app.store
                 .add_account(name, Role::Operator, &hash, now_ms())
