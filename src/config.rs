@@ -33,7 +33,7 @@ pub struct Config {
         value_parser = threads
     )]
     pub measure_threads: usize,
-    /// Reads of JSON, CSV and charts that one address may make a minute; 0 is without limit
+    /// Reads of JSON, CSV, charts and pictures made to order that one address may make a minute; 0 is without limit
     #[arg(
         long,
         env = "BREATHMARK_READS_PER_MINUTE",

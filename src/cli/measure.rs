@@ -38,7 +38,7 @@ Examples:
   breathmark measure 85mm.zip --closest-focus-m 0.8 --target-distance-m 2
   breathmark measure 85mm --distances distances.csv --format csv > frames.csv
 
-Exit code: 0 done; 1 a sweep has no result, its findings say why; 2 nothing could be measured.";
+Exit code: 0 done; 1 a sweep has no result, its findings say why; 2 wrong usage, or no picture to measure.";
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]

@@ -92,7 +92,7 @@ codes! {
     TargetsTooFaint, "targets_too_faint", "The targets are faint",
         "The uncertainty is larger. Light the targets more, or expose longer.";
     CameraMoved, "camera_moved", "The camera or the targets moved",
-        "Some of the shift may be the movement. Fasten the tripod, switch stabilisation off and shoot again.";
+        "A move of the whole picture changes no shift, and one of a single target is taken out as far as the pictures tell. Fasten the tripod, switch stabilisation off and shoot again.";
     FrameMissing, "frame_missing", "Frames seem to be missing",
         "The curve is less certain where frames are missing. Check that every file was copied.";
     FramesNotMeasured, "frames_not_measured", "Some frames could not be measured",
@@ -100,7 +100,7 @@ codes! {
     OrderUncertain, "order_uncertain", "The order of the frames was restored or is uncertain",
         "Check that the first frame is at closest focus and the last at infinity.";
     MixedLenses, "mixed_lenses", "The files name different lenses",
-        "The result may belong to neither. Sort the files and measure again.";
+        "There is no result, as it could belong to none of them. Sort the files and measure again.";
     FocalLengthChanged, "focal_length_changed", "The focal length changed within the sweep",
         "The zoom ring may have slipped. Fix it with tape and shoot again.";
     TooFewFrames, "too_few_frames", "There are few frames",
@@ -111,8 +111,8 @@ codes! {
         "There is no tolerance distance. Give distances for some frames, or closest focus and target distance.";
     DistanceDisagrees, "distance_disagrees", "Two sources of focus distance disagree",
         "The tolerance distance may be off. Check the distances that were given.";
-    UnevenExposure, "uneven_exposure", "The exposure changed within the sweep",
-        "Shoot with manual exposure, so that every frame is lit alike.";
+    UnevenExposure, "uneven_exposure", "The light or the exposure changed within the sweep",
+        "Shoot with manual exposure and in steady light, and keep out of it, so that every frame is lit alike.";
     TargetsTooCloseTogether, "targets_too_close_together", "The targets are close together",
         "There is less leverage and the uncertainty is larger. Put the targets nearer to the frame edges.";
     OtherLight, "other_light", "Something bright lies beside or behind a target",
@@ -122,9 +122,9 @@ codes! {
     SensorDust, "sensor_dust", "Dust on the sensor darkens the blur of a target",
         "Its pull is taken out as far as its place and depth show. Clean the sensor and shoot again for the full certainty.";
     BlurVignetted, "blur_vignetted", "The blur is cut by the lens barrel",
-        "Wide open this can shift the result by up to a percentage point. Stop down two stops and shoot again.";
+        "Wide open this can shift the result by a percentage point and more. Stop down two stops and shoot again.";
     RepeatsDisagree, "repeats_disagree", "Repeated sweeps disagree",
-        "The sweeps differ by more than their uncertainties. The uncertainty that is told holds the difference, but one of them may be wrong. Measure again, and look for what changed between them.";
+        "The sweeps differ by more than their uncertainties. The uncertainty that is told is widened by how far they scatter, but one of them may be wrong, and one that counts little far outside it. Measure again, and look for what changed between them.";
 }
 
 impl Code {

@@ -45,7 +45,7 @@ pub use settings::{FrameOrder, SweepSettings};
 pub use sorting::split::{split, split_looking};
 
 /// Version of the whole algorithm in `measure` and `sweep`; raised whenever the same bytes may give other numbers.
-pub const ALGORITHM_VERSION: u32 = 13;
+pub const ALGORITHM_VERSION: u32 = 14;
 
 /// The tolerance that holds unless somebody sets another, per cent of shift (common practice, no source).
 pub const DEFAULT_TOLERANCE_PCT: f64 = 2.0;

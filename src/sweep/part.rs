@@ -54,7 +54,7 @@ parts! {
          where it was not";
     WarpedBlur, "warped_blur", true,
         "A picture stretched towards its sides, as a camera does to take out barrel distortion, stretches the blur and pulls the \
-         centres outwards: half of what was taken out for it, as some pupils stretch the blur without a pull";
+         centres outwards: half of what was taken out for it, as some pupils stretch the blur without a pull; all of it where nothing was";
     VignettedBlur, "vignetted_blur", true,
         "Blur cut by the lens barrel, or that may be, from its measured shape";
     SensorDust, "sensor_dust", true,
@@ -68,7 +68,7 @@ parts! {
     FrameOrder, "frame_order", true,
         "The frames came out of order and nothing shows which end is at closest focus, or they were given in an order that \
          distances or blur speak against: what the shift would be otherwise, \
-         read from the other end, over √2";
+         read from the other end: the difference over √2";
     EntrancePupil, "entrance_pupil", false,
         "The entrance pupil may move towards the targets while focusing, which looks like a tighter picture: from 0 to \
          this. A second sweep at another target distance would separate it.";
@@ -85,15 +85,16 @@ parts! {
         "The zoom ring slipped, or a target moved, between this frame and the reference: the shift holds the step in the \
          picture's scale, of this size, beside the breathing.";
     UntoldMove, "untold_move", false,
-        "The middle between the targets moves beside the breathing, so slowly that the distance between them can't tell whether the \
+        "The middle between the targets moves beside the breathing, so slowly, or the distance steps by so little, that it can't tell whether the \
          camera moved, or the lens's axis, which change no shift, or one target alone: what the shift would hold then.";
     AssumedInfinity, "assumed_infinity", false,
         "That the last frame is at infinity is taken from the blur, which a frame that is short of it shows as well if the \
          entrance pupil lies elsewhere: what every shift would lack then, with the pupil one focal length before the sensor. Where \
-         nothing tells of it, it is taken on trust: what every shift would lack for each step of the bracket by which it is short.";
+         blur does not tell the distances, it is taken on trust: what every shift would lack for each step of the bracket by which it is \
+         short.";
     ReferenceNotAtInfinity, "reference_not_at_infinity", false,
-        "The reference is short of infinity: what the curve, running on straight or bent as it is at its end, whichever is \
-         more, still does in the dioptres left. Every shift lacks about this much.";
+        "The reference is short of infinity: what the curve, running on straight or bent by up to a third more than at its end, \
+         whichever is more, still does in the dioptres, or the frames, left. Every shift lacks about this much.";
 }
 
 impl Part {

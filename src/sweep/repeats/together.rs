@@ -219,7 +219,7 @@ fn disagreement(repeats: &[Repeat<'_>], combined: &Combined) -> Finding {
         severity: Severity::Warning,
         message: format!(
             "The worst shifts of repeated sweeps differ by more than their uncertainties (k = 2). {which}{}. {figure}; its \
-             uncertainty holds the difference. Measure again, and look for what changed: focal length, what the camera \
+             uncertainty is widened by how far they scatter. Measure again, and look for what changed: focal length, what the camera \
              corrects, the distances, whether a target or the camera moved.",
             named.join("; ")
         ),
