@@ -50,6 +50,9 @@ const STILL: f64 = 0.2;
 const CHANGING: f64 = 0.03;
 /// Standard uncertainties by which that has to stand out.
 const CLEAR: f64 = 3.0;
+/// Light of a frame over what is usual below which its targets are not compared: the camera's tone curve and the steps of its codes treat
+/// a frame so much darker, by three stops and more, otherwise.
+const DARK: f64 = 0.1;
 /// Change of that logarithm in a frame from which it counts where something was taken out of a target's window.
 const CROWDED_CHANGE: f64 = 0.005;
 /// A change also stands out of the usual scatter, and of its own noise, by this factor.
@@ -90,6 +93,8 @@ struct Seen {
     place: usize,
     /// A target is burnt out.
     burnt: bool,
+    /// Light that both targets send.
+    light: f64,
     /// Something else was taken out of a target's window.
     crowded: bool,
     /// Skewness × standard deviation, right minus left, px.
@@ -300,6 +305,7 @@ fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
             Some(Seen {
                 place,
                 burnt: balance::is_burnt(&frame.targets),
+                light: left.flux + right.flux,
                 crowded: crowded(left) || crowded(right),
                 lean_px: lean(right) - lean(left),
                 lopsided: (is_flagged(left) || is_flagged(right)) && (along || across),
@@ -348,10 +354,13 @@ fn light_noise(target: &Target) -> f64 {
     4.0 * target.variance_px2.std_error / radius.powi(2).max(1.0)
 }
 
-/// Frames in which the ratio of the light stands out, of what is usual and of its own noise: of a frame that is black, what is found on
-/// noise is nobody's light. What is cut off at the ceiling depends on the blur, so burnt-out targets say nothing here.
+/// Frames in which the ratio of the light stands out, of what is usual and of its own noise. What is cut off at the ceiling depends on the
+/// blur, and what is found in a frame that is black is nobody's light, so burnt-out and dark targets say nothing here.
 fn changing(seen: &[Seen]) -> Vec<usize> {
-    let sound: Vec<&Seen> = seen.iter().filter(|s| !s.burnt).collect();
+    let lights: Vec<f64> = seen.iter().map(|s| s.light).collect();
+    let least = DARK * usual(&lights).0;
+    let is_sound = |s: &&Seen| !s.burnt && s.light > least;
+    let sound: Vec<&Seen> = seen.iter().filter(is_sound).collect();
     let logs: Vec<f64> = sound.iter().map(|s| s.log_light.value).collect();
     let (middle, scatter) = usual(&logs);
     let stands_out = |s: &&&Seen| {

@@ -104,22 +104,27 @@ fn what_drowns_a_target_stands_still() {
     assert_eq!(factor(&|square, _| (6.0 * square, square)), None);
 }
 
-/// A frame that the shutter hardly opened for is black but for noise: the light of its targets says nothing of other light, where as
-/// much in a frame that is well lit, or dim but not so dim, does.
+/// A frame that the shutter hardly opened for, or whose targets drown in noise, says nothing of other light, where as much in a frame that
+/// is well lit, or dim but not so dim, does.
 #[test]
-fn noise_of_a_black_frame_is_no_other_light() {
-    // Of a target whose light is known to one part in `snr`; see `light_noise`.
-    let changing = |snr: f64| {
+fn a_black_frame_is_no_other_light() {
+    // The left target's light is halved, all light is `dim` times as much, and known to one part in `snr`; see `light_noise`.
+    let changing = |dim: f64, snr: f64| {
         let mut frames = sweep(|_, _| (0.0, 0.0));
-        let left = &mut frames[1].targets[0];
+        let [left, right] = &mut frames[1].targets[..] else {
+            return Vec::new();
+        };
         let radius = f64::from(left.window.right - left.window.left) / 2.0;
-        left.flux /= 2.0;
+        left.flux *= dim / 2.0;
+        right.flux *= dim;
         left.flags = vec![Flag::Faint];
         left.variance_px2.std_error = radius * radius / 4.0 / snr;
         detect(&frames, None, None, None, None).map_or_else(Vec::new, |found| found.changing)
     };
-    assert_eq!(changing(8.0), Vec::<usize>::new());
-    for snr in [30.0, 300.0] {
-        assert_eq!(changing(snr), [1], "{snr}");
+    for (dim, snr) in [(1.0, 8.0), (0.002, 300.0)] {
+        assert_eq!(changing(dim, snr), Vec::<usize>::new(), "{dim} {snr}");
+    }
+    for (dim, snr) in [(1.0, 300.0), (1.0, 30.0), (0.5, 30.0)] {
+        assert_eq!(changing(dim, snr), [1], "{dim} {snr}");
     }
 }
