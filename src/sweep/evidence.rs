@@ -133,9 +133,11 @@ impl Evidence {
     /// Puts in the frames' focus settings.
     fn read_distances(&mut self, frames: &mut [FrameResult], settings: &SweepSettings) {
         let infos: Vec<&FrameInfo> = frames.iter().map(|frame| &frame.info).collect();
-        // Where the zoom slipped the separations jump, and say nothing of the distances.
-        let told = |frame: &FrameResult| frame.separation_px.filter(|_| self.slip.is_none());
-        let separations: Vec<_> = frames.iter().map(told).collect();
+        let separations: Vec<_> = frames.iter().map(|frame| frame.separation_px).collect();
+        let separations = match &self.slip {
+            Some(slip) => slip.taken_out(&separations),
+            None => separations,
+        };
         let DistanceScale {
             source,
             dioptres,

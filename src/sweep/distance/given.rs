@@ -1,6 +1,6 @@
 //! Distances known at some frames: how well they are known, and what lies between.
 
-use super::scatter::Scatter;
+use super::scatter::{LEAST_U_PX, Scatter};
 use crate::sweep::curve::between::Piece;
 use crate::sweep::sequence::places::Places;
 use crate::units::Measured;
@@ -8,6 +8,9 @@ use crate::units::Measured;
 /// Share of a step between two known settings by which a frame between them may be off: lenses don't focus in equal
 /// dioptre steps from frame to frame (our choice; at mid-step, less towards the known ends).
 const BETWEEN_SHARE: f64 = 0.05;
+
+/// Standard uncertainties by which the separations of frames at one setting differ where they are at several.
+const APART: f64 = 6.0;
 
 /// Focus settings of all frames from those known at some, dioptres: monotone interpolation by place between known ones,
 /// `None` outside them. The uncertainty holds the rounding of the stated distances, their scatter where the separations of the
@@ -23,9 +26,10 @@ pub(in crate::sweep) fn between(
     let scatter = Scatter::of(known, &rounding_u, separations, places);
     let stated_u = |d: f64| rounding_u(d).hypot(scatter.map_or(0.0, |scatter| scatter.at(d)));
     let (last_at_infinity, beyond) = at_infinity(known);
+    let steps = steps(known, separations);
     let u_of = |frame: usize, d: f64| {
         if d > 0.0 || Some(frame) == last_at_infinity {
-            stated_u(d)
+            stated_u(d).max(steps[frame])
         } else {
             beyond / 3_f64.sqrt()
         }
@@ -61,6 +65,37 @@ fn at_infinity(known: &[Option<f64>]) -> (Option<usize>, f64) {
     let last = known.iter().rposition(|d| d.is_some_and(|d| d <= 0.0));
     let finite = known.iter().flatten().copied().filter(|d| *d > 0.0);
     (last, finite.reduce(f64::min).unwrap_or(0.0))
+}
+
+/// Standard uncertainty of each frame's setting, dioptres, where several are said to be at the same one and the separations of their
+/// targets, px, show that they are not: each is anywhere as far as half-way to the next. 0 elsewhere.
+fn steps(known: &[Option<f64>], separations: &[Option<Measured>]) -> Vec<f64> {
+    let mut settings: Vec<f64> = known.iter().flatten().copied().collect();
+    settings.sort_by(f64::total_cmp);
+    settings.dedup();
+    let step = |setting: f64| {
+        let both = known.iter().zip(separations);
+        let here: Vec<Measured> = both
+            .filter_map(|(known, separation)| separation.filter(|_| *known == Some(setting)))
+            .collect();
+        let least = here
+            .iter()
+            .map(|seen| seen.value)
+            .fold(f64::INFINITY, f64::min);
+        let differs = |seen: &Measured| seen.value - least > APART * seen.std_error.max(LEAST_U_PX);
+        if !here.iter().any(differs) {
+            return 0.0;
+        }
+        let beside = settings
+            .windows(2)
+            .filter(|two| two.contains(&setting))
+            .map(|two| two[1] - two[0]);
+        beside.reduce(f64::max).unwrap_or(setting) / 12_f64.sqrt()
+    };
+    known
+        .iter()
+        .map(|known| known.filter(|d| *d > 0.0).map_or(0.0, step))
+        .collect()
 }
 
 /// The decimal unit that all distances are multiples of, m: 1 mm, 1 cm or 10 cm.
@@ -120,6 +155,26 @@ fn monotone_slopes(knots: &[(f64, f64, f64)]) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Frames that are said to be at one of two distances and go on breathing are anywhere within a step of it, half of it to either side;
+    /// of frames that stand still none is.
+    #[test]
+    fn frames_at_one_distance_that_differ_are_off_by_a_step() {
+        let known: Vec<Option<f64>> = (0..9).map(|at| Some([1.1, 0.35, 0.0][at / 3])).collect();
+        let u = |breathes: f64| {
+            let seen = |at: i32| Some(Measured::new(1200.0 - breathes * f64::from(at), 0.01));
+            let seen: Vec<_> = (0..9).map(seen).collect();
+            let settings = between(&known, &Places::in_order(9), &seen);
+            let u = |at: usize| settings[at].map_or(f64::NAN, |setting| setting.std_error);
+            [u(0), u(4)]
+        };
+        assert!(
+            u(2.0)
+                .iter()
+                .all(|u| (u - 0.75 / 12_f64.sqrt()).abs() < 1e-9)
+        );
+        assert!(u(0.0).iter().all(|u| *u < 0.001));
+    }
 
     fn between_known(known: &[Option<f64>]) -> Vec<Option<Measured>> {
         between(known, &Places::in_order(known.len()), &[])

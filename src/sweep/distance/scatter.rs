@@ -12,14 +12,16 @@ const USUAL: f64 = 0.02;
 /// Fewest frames with distance and separation by which the scatter is judged: a parabola through them leaves as many.
 const FEWEST_JUDGED: usize = 6;
 /// Least uncertainty of a separation that is believed, px: interpolation and compression leave as much in the best case.
-const LEAST_U_PX: f64 = 0.002;
-/// The noise of the separations may be so many times what is stated, at most, by how they run from frame to frame: more there is the
-/// frames standing unevenly.
+pub(super) const LEAST_U_PX: f64 = 0.002;
+/// The noise of the separations may be so many times what is stated, at most, by how they run along frames that stand unevenly: where
+/// they do, their places are known but roughly.
 const MOST_NOISE: f64 = 3.0;
+/// Fewest different settings: through two of them a parabola is not told.
+const FEWEST_SETTINGS: usize = 3;
 /// Weight of the belief that the noise is so, in degrees of freedom: what a dozen frames could tell against it is little.
 const NOISE_BELIEF: f64 = 20.0;
-/// Twice the logarithm of the likelihood ratio by which a scatter has to be likelier than none: 20 to 1. Chance reaches it in less than
-/// one sweep of a hundred (S. G. Self and K.-Y. Liang, J. Am. Stat. Assoc. 82, 605, 1987, case 5).
+/// Twice the logarithm of the likelihood ratio by which a scatter has to be likelier than none: 20 to 1. Chance alone reaches it in about
+/// one sweep of a hundred (S. G. Self and K.-Y. Liang, J. Am. Stat. Assoc. 82, 605, 1987, case 5, for each of two kinds).
 const SHOWS: f64 = 6.0;
 
 /// How far stated settings are off at random: steps even in dioptres, as of the motor that moves the focus, and steps of a ratio, as
@@ -53,8 +55,8 @@ impl Scatter {
     /// frames' targets, px; `None` where rounding and the noise explain it, or the separation changes too little to tell.
     ///
     /// The separation runs smoothly over the true settings, so its scatter about a smooth curve over the stated ones, beyond its own
-    /// noise and divided by the slope, is theirs. Its noise shows from frame to frame, where nothing is stated. The variance is the
-    /// mean of those that were tried, each by its likelihood.
+    /// noise and divided by the slope, is theirs. Its noise, and what a bend of the lens adds to it where frames are few, shows from
+    /// frame to frame, where nothing is stated. The variance is the mean of those that were tried, each by its likelihood.
     pub(super) fn of(
         known: &[Option<f64>],
         rounding_u: &dyn Fn(f64) -> f64,
@@ -66,7 +68,7 @@ impl Scatter {
         let mut seen: Vec<Seen> = both
             .filter_map(|(&setting, &separation)| {
                 let (at, separation) = (setting.filter(|at| *at > 0.0)?, separation?);
-                let u = (noise * separation.std_error).max(LEAST_U_PX);
+                let u = noise * separation.std_error.max(LEAST_U_PX);
                 Some(Seen {
                     at,
                     rounding: rounding_u(at),
@@ -117,7 +119,8 @@ impl Scatter {
     }
 }
 
-/// Noise of the separations over what is stated, by how they run along the frames' places; at least 1.
+/// Noise of the separations over what is stated, by how they run along the frames' places, with what a curve through few frames misses of
+/// a bend; at least 1.
 fn noise_over_stated(separations: &[Option<Measured>], places: &Places) -> f64 {
     let frames = separations.iter().enumerate();
     let points: Vec<_> = frames
@@ -127,13 +130,20 @@ fn noise_over_stated(separations: &[Option<Measured>], places: &Places) -> f64 {
             Some((places.pace(frame), separation.value, u))
         })
         .collect();
-    Smooth::stiff(&points).map_or(1.0, |curve| curve.noise_factor.clamp(1.0, MOST_NOISE))
+    let most = if places.are_uneven() {
+        MOST_NOISE
+    } else {
+        f64::INFINITY
+    };
+    Smooth::stiff(&points).map_or(1.0, |curve| curve.noise_factor.clamp(1.0, most))
 }
 
 /// Change of the separation with the setting at each frame, px a dioptre; `None` where there are too few frames, or all at one setting.
 fn slopes(seen: &[Seen]) -> Option<Vec<f64>> {
     let range = seen.last()?.at - seen.first()?.at;
-    if seen.len() < FEWEST_JUDGED || range <= 0.0 {
+    let rises = |two: &&[Seen]| two[1].at > two[0].at;
+    let different = 1 + seen.windows(2).filter(rises).count();
+    if seen.len() < FEWEST_JUDGED || different < FEWEST_SETTINGS {
         return None;
     }
     let values = || seen.iter().map(|one| one.separation.value);
@@ -176,12 +186,22 @@ mod tests {
     /// The scatter of settings from 2.5 dioptres to nearly 0, each stated as `stated` says, over a lens whose separation changes by
     /// `breathes` px over the range; noise as it is stated.
     fn of(frames: u32, breathes: f64, seed: u64, stated: &dyn Fn(f64) -> f64) -> Option<Scatter> {
+        let parabola = |d: f64| breathes * (0.48 * d - 0.032 * d * d);
+        of_lens(frames, &parabola, seed, stated)
+    }
+
+    /// The same of a lens whose separation changes so, px, with the setting.
+    fn of_lens(
+        frames: u32,
+        lens: &dyn Fn(f64) -> f64,
+        seed: u64,
+        stated: &dyn Fn(f64) -> f64,
+    ) -> Option<Scatter> {
         let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
         let truth = (0..frames).map(|i| 2.55 - 2.5 * f64::from(i) / f64::from(frames - 1));
         let (known, separations): (Vec<_>, Vec<_>) = truth
             .map(|d| {
-                let change = breathes * (0.48 * d - 0.032 * d * d);
-                let separation = 1200.0 + change + NOISE * normal(&mut random);
+                let separation = 1200.0 + lens(d) + NOISE * normal(&mut random);
                 (Some(stated(d)), Some(Measured::new(separation, NOISE)))
             })
             .unzip();
@@ -242,6 +262,20 @@ mod tests {
         };
         let all = [8, 14, 26].map(|frames| [45.0, 1.0, 0.05, 0.0].map(|px| shown(frames, px)));
         assert!(all.as_flattened().iter().sum::<usize>() <= 2, "{all:?}");
+    }
+
+    /// A bend that few frames can't follow is the lens's, not the distances': one that levels off near, one that turns in the middle.
+    #[test]
+    fn a_bent_curve_is_no_scatter() {
+        let exact = |d: f64| d;
+        let levels: &dyn Fn(f64) -> f64 = &|d| 40.0 * (1.0 - (-2.0 * d).exp());
+        let turns: &dyn Fn(f64) -> f64 = &|d| 20.0 * (3.0 * (d - 1.25)).tanh();
+        for lens in [levels, turns] {
+            for frames in [8, 9, 10, 12, 14, 20, 26] {
+                let shown = (0..5).filter(|seed| of_lens(frames, lens, *seed, &exact).is_some());
+                assert!(shown.count() <= 1, "{frames}");
+            }
+        }
     }
 
     /// A lens that does not breathe tells nothing of how its distances are stated.

@@ -117,7 +117,8 @@ impl Smooth {
         )
     }
 
-    /// `unlikely` where the stated uncertainties are believed by so many degrees of freedom instead of the few that usually are.
+    /// `unlikely` where the stated uncertainties are believed by so many degrees of freedom instead of the few that usually are;
+    /// the weight of the penalty stays what those few chose.
     #[must_use]
     pub(in crate::sweep) fn unlikely_where_noise_is_believed(&self, belief: f64) -> f64 {
         let of_squares = |belief: f64| {

@@ -23,12 +23,15 @@
 //! Only changes against the reference count: what is the same in every frame is part of the target. Checked on an
 //! independent renderer's sweeps with reflections and labels of all sizes and distances.
 
+mod own_shape;
+
 use nalgebra::{DMatrix, DVector};
 
+use self::own_shape::{Side, own_shape, thirds};
 use super::backdrop::Backdrop;
 use super::beside;
 use super::dust::Dust;
-use crate::measure::{Flag, Target};
+use crate::measure::{Flag, Target, Window};
 use crate::sweep::distance::blur::BlurCourse;
 use crate::sweep::fitting::least_squares;
 use crate::sweep::pulls::spread::reference_px;
@@ -62,12 +65,6 @@ const FAR_SQUARED: f64 = 4.0;
 
 /// Skewness of a target across the line from which it is no tape's: tape that is torn askew lies flat, and has half of it.
 const ACROSS: f64 = 0.15;
-/// Scatter of a third moment over the frames, as a part of it, from which it is not the tape's own: tone curves other than sRGB's make a
-/// fifth.
-const OWN_SHAPE: f64 = 0.3;
-/// Factor between the widest and the narrowest second moment from which a third moment that stays is the tape's own: light at two standard
-/// deviations σ whose blur is another one's adds 3·ε·d per unit of second moment to its ε·d³, three quarters of the factor less 1.
-const BLURRED: f64 = 1.4;
 /// Part by which a third moment may be off a straight course …
 const STRAIGHT: f64 = 0.05;
 /// … or standard uncertainties of it.
@@ -246,42 +243,6 @@ fn leaning(frames: &[FrameResult], course: &BlurCourse) -> Vec<usize> {
         .collect()
 }
 
-/// One of a frame's outermost targets.
-type Side = fn(&[Target]) -> Option<&Target>;
-/// Third central moments of a target along x and y, px³.
-fn thirds(target: &Target) -> [f64; 2] {
-    let y = target.lean_y_px.value * target.second_px2().1;
-    [target.lean.third_px3.value, y]
-}
-
-/// What of the third moments of the left and the right target along x and y is the tape's own shape, a print on it or a fold, px³ at the
-/// reference's scale; 0 where that is not told. Blur adds no third moment, so it stays but for the picture's scale, at any blur. Other
-/// light comes into a window, or stays behind when the scale changes.
-fn own_shape(frames: &[FrameResult]) -> [[f64; 2]; 2] {
-    let Some(reference) = reference_px(frames) else {
-        return [[0.0; 2]; 2];
-    };
-    let sides: [Side; 2] = [<[Target]>::first, <[Target]>::last];
-    sides.map(|side| {
-        let seen = frames.iter().filter_map(|frame| {
-            let scale = frame.separation_px?.value / reference;
-            Some((side(&frame.targets)?, scale))
-        });
-        let seen: Vec<(&Target, f64)> = seen.collect();
-        let widths = || seen.iter().map(|(target, _)| target.variance_px2.value);
-        let narrowest = widths().fold(f64::INFINITY, f64::min);
-        let is_blurred = widths().fold(0.0, f64::max) > BLURRED * narrowest;
-        [0, 1].map(|axis| {
-            let thirds = seen
-                .iter()
-                .map(|(t, scale)| thirds(t)[axis] / scale.powi(3));
-            let (middle, scatter) = usual(&thirds.collect::<Vec<_>>());
-            let stays = is_blurred && scatter < OWN_SHAPE * middle.abs();
-            if stays { middle } else { 0.0 }
-        })
-    })
-}
-
 fn seen_in(frames: &[FrameResult]) -> Vec<Seen> {
     let Some(reference) = reference_px(frames) else {
         return Vec::new();
@@ -347,10 +308,17 @@ fn unlike(frames: &[FrameResult], seen: &[Seen], is_seen: bool) -> Option<f64> {
     (unlike && (stands || changes)).then(|| middle.abs().exp())
 }
 
-/// Noise of a target's light, as a share of it: noise n in each pixel of a disc of radius R moves the light F by √π·R·n and the mean of
-/// its second moments along x and y by about R²/4 of that over F (own calculation; for the moment less its mean to a third).
+/// Noise of a target's light, as a share of it: what moves the light by a share moves the mean of its second moments along x and y by
+/// about R²/4 times that, R being the window's radius (own calculation, to a factor of two).
 fn light_noise(target: &Target) -> f64 {
-    let radius = f64::from(target.window.right - target.window.left) / 2.0;
+    let Window {
+        left,
+        top,
+        right,
+        bottom,
+    } = target.window;
+    // A window that the picture's edge cuts is whole along the other side.
+    let radius = f64::from((right - left).max(bottom - top)) / 2.0;
     4.0 * target.variance_px2.std_error / radius.powi(2).max(1.0)
 }
 

@@ -52,6 +52,26 @@ pub(in crate::sweep) struct Slip {
     pub(in crate::sweep) by: Mover,
 }
 
+impl Slip {
+    /// Separations of the frames as they would be at the scale after the step, px.
+    #[must_use]
+    pub(in crate::sweep) fn taken_out(
+        &self,
+        separations: &[Option<Measured>],
+    ) -> Vec<Option<Measured>> {
+        let frames = separations.iter().enumerate();
+        let shifted = |(frame, separation): (usize, &Option<Measured>)| {
+            let jump = if frame <= self.before {
+                self.jump_px
+            } else {
+                0.0
+            };
+            separation.map(|seen| Measured::new(seen.value + jump, seen.std_error))
+        };
+        frames.map(shifted).collect()
+    }
+}
+
 /// What a step is looked for in.
 pub(in crate::sweep) struct Seen<'a> {
     /// The frames.

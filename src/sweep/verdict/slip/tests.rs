@@ -62,3 +62,21 @@ fn what_cut_blur_explains_is_no_slip() {
     };
     assert!(found(&frames, Some(&slight)).is_some());
 }
+
+/// With the step taken out the separations run on as they do: by 1 px a frame here.
+#[test]
+fn a_step_can_be_taken_out() {
+    for size in [-2.7, 0.9] {
+        let frames = sweep(-size / 2.0, size / 2.0);
+        let slip = found(&frames, None).expect("it steps in the middle");
+        let separations: Vec<_> = frames.iter().map(|frame| frame.separation_px).collect();
+        let whole = slip.taken_out(&separations);
+        for (two, seen) in whole.windows(2).zip(&separations[1..]) {
+            let [Some(before), Some(after)] = two else {
+                panic!("every frame has targets");
+            };
+            assert!((before.value - after.value - 1.0).abs() < 1e-3, "{two:?}");
+            assert_eq!(seen.map(|seen| seen.std_error), Some(after.std_error));
+        }
+    }
+}
