@@ -2,6 +2,7 @@
 
 mod scenario;
 
+use std::path::Path;
 use std::time::Duration;
 
 use anyhow::Context;
@@ -10,9 +11,9 @@ use self::scenario::{DemoLens, Scenario};
 use super::serve::{Server, log_to_stderr, runtime};
 use super::{Ending, complain};
 use crate::app::App;
-use crate::config::Config;
+use crate::config::{Config, database_path};
 use crate::simulate::SweepScript;
-use crate::store::{Account, JobState, Lens, Role, SweepId, Upload, now_ms};
+use crate::store::{Account, JobState, Lens, Role, Store, SweepId, Upload, now_ms};
 use crate::web::password;
 
 /// More sweeps than the scenario has.
@@ -29,6 +30,7 @@ impl Demo {
         log_to_stderr();
         runtime()?.block_on(async {
             let scenario = Scenario::quayside()?;
+            refuse_folder_in_use(&self.config.folder.data, &scenario).await?;
             let server = Server::start(self.config).await?;
             let (account, password) = reviewer(&server.app, &scenario.reviewer).await?;
             complain(&format!("serving at {}", server.address));
@@ -51,6 +53,27 @@ impl Demo {
     }
 }
 
+/// Nothing that others measured is mixed with invented lenses, and nothing of theirs is touched.
+async fn refuse_folder_in_use(folder: &Path, scenario: &Scenario) -> anyhow::Result<()> {
+    let database = database_path(folder);
+    if !database.is_file() {
+        return Ok(());
+    }
+    // What can't be opened is told by the server.
+    let Ok(store) = Store::open_as_it_is(&database).await else {
+        return Ok(());
+    };
+    let accounts = store.accounts().await?;
+    let is_own = accounts
+        .iter()
+        .any(|account| account.name == scenario.reviewer);
+    anyhow::ensure!(
+        is_own || accounts.is_empty(),
+        "the data folder is in use, and the demo would publish invented lenses there; give it an empty one with --data"
+    );
+    Ok(())
+}
+
 /// The demo's reviewer with a new password for this run; no account has a password that others could know.
 async fn reviewer(app: &App, name: &str) -> anyhow::Result<(Account, String)> {
     let password = hex::encode(rand::random::<[u8; 6]>());
@@ -59,9 +82,6 @@ async fn reviewer(app: &App, name: &str) -> anyhow::Result<(Account, String)> {
         Some(account) => {
             app.store.set_password(account.id, &hash, None).await?;
         }
-        None if !app.store.accounts().await?.is_empty() => anyhow::bail!(
-            "the data folder is in use, and the demo would publish invented lenses there; give it an empty one with --data"
-        ),
         None => {
             app.store
                 .add_account(name, Role::Operator, &hash, now_ms())

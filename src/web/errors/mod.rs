@@ -55,7 +55,11 @@ impl FieldError {
             "order" => "Order of the frames",
             "notes" => "Notes",
             "distances" => "Distances of single frames",
-            "files" => "Files",
+            "files" => "Files or a zip archive",
+            "x1" => "First target, x in px",
+            "y1" => "First target, y in px",
+            "x2" => "Second target, x in px",
+            "y2" => "Second target, y in px",
             "into" => "File it under",
             "same_as" => "It is the same lens as",
             "sure" => "They are one and the same lens",
@@ -210,9 +214,14 @@ mod tests {
                     detail: String::new(),
                 };
                 let label = error.label();
-                let shown = ["\"", ">", "> "].map(|before| format!("{before}{label}"));
+                assert_ne!(label, field, "{field} has no name");
+                let mut places = text.match_indices(label).map(|(at, _)| at);
+                let is_whole = |at: usize| {
+                    text[..at].trim_end().ends_with(['"', '>'])
+                        && text[at + label.len()..].starts_with(['"', ',', '<'])
+                };
                 assert!(
-                    shown.iter().any(|shown| text.contains(shown)),
+                    places.any(is_whole),
                     "{field} is called {label:?} where no form does"
                 );
                 told += 1;

@@ -3,7 +3,7 @@
 use std::fs;
 
 use super::json;
-use crate::support::program::{run, stderr, stdout};
+use crate::support::program::{run, run_with_input, stderr, stdout};
 use crate::support::sweeps::{small, write_frames};
 
 /// Wrong usage and unreadable input end with 2 and one line that says how to mend it.
@@ -264,4 +264,23 @@ fn what_a_finding_asks_for_has_an_option() {
     }
     let document = stdout(&run(&["measure", path, "--format", "json"]));
     assert!(!document.contains("--"), "{document}");
+}
+
+/// A data folder that somebody works with gets no invented lenses: it stays as it is, to the byte.
+#[test]
+fn the_demo_leaves_a_folder_in_use_alone() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let data = folder.path().to_str().expect("UTF-8");
+    let add = [
+        "account", "add", "Mara", "--role", "reviewer", "--data", data,
+    ];
+    let added = run_with_input(&add, "tape on black cloth\n");
+    assert!(added.status.success(), "{}", stderr(&added));
+    let database = || fs::read(folder.path().join("breathmark.sqlite")).expect("a database");
+    let before = database();
+    let refused = run(&["demo", "--listen", "127.0.0.1:0", "--data", data]);
+    assert_eq!(refused.status.code(), Some(2));
+    let said = stderr(&refused);
+    assert!(said.contains("in use") && said.contains("--data"), "{said}");
+    assert!(database() == before);
 }
