@@ -13,8 +13,8 @@ const BETWEEN_SHARE: f64 = 0.05;
 const APART: f64 = 6.0;
 
 /// Focus settings of all frames from those known at some, dioptres: monotone interpolation by place between known ones,
-/// `None` outside them. The uncertainty holds the rounding of the stated distances, their scatter where the separations of the
-/// targets, px, show more than that (they may be empty) and, between them, the unevenness of the steps.
+/// `None` outside them. The uncertainty holds the rounding of the stated distances, the scatter and the steps that the separations of the
+/// targets, px, show beyond that (they may be empty) and, between them, the unevenness of the frames' own steps.
 #[must_use]
 pub(in crate::sweep) fn between(
     known: &[Option<f64>],
