@@ -13,7 +13,7 @@ use super::{Ending, complain};
 use crate::app::App;
 use crate::config::{Config, database_path};
 use crate::simulate::SweepScript;
-use crate::store::{Account, JobState, Lens, Role, Store, SweepId, Upload, now_ms};
+use crate::store::{Account, JobState, Lens, Role, Store, StoreError, SweepId, Upload, now_ms};
 use crate::web::password;
 
 /// More sweeps than the scenario has.
@@ -59,11 +59,13 @@ async fn refuse_folder_in_use(folder: &Path, scenario: &Scenario) -> anyhow::Res
     if !database.is_file() {
         return Ok(());
     }
-    // What can't be opened is told by the server.
-    let Ok(store) = Store::open_as_it_is(&database).await else {
-        return Ok(());
+    let store = match Store::open_as_it_is(&database).await {
+        // Nothing is in it yet, or the server says what is wrong with it.
+        Err(StoreError::Damaged(_)) => return Ok(()),
+        opened => opened?,
     };
     let accounts = store.accounts().await?;
+    store.close().await;
     let is_own = accounts
         .iter()
         .any(|account| account.name == scenario.reviewer);

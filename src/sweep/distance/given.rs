@@ -1,6 +1,6 @@
 //! Distances known at some frames: how well they are known, and what lies between.
 
-use super::scatter::{LEAST_U_PX, Scatter};
+use super::scatter::{Scatter, with_noise_shown};
 use crate::sweep::curve::between::Piece;
 use crate::sweep::sequence::places::Places;
 use crate::units::Measured;
@@ -23,10 +23,11 @@ pub(in crate::sweep) fn between(
 ) -> Vec<Option<Measured>> {
     let unit_m = rounding_unit_m(known);
     let rounding_u = |d: f64| rounding_u(d, unit_m);
-    let scatter = Scatter::of(known, &rounding_u, separations, places);
+    let separations = with_noise_shown(separations, places);
+    let scatter = Scatter::of(known, &rounding_u, &separations);
     let stated_u = |d: f64| rounding_u(d).hypot(scatter.map_or(0.0, |scatter| scatter.at(d)));
     let (last_at_infinity, beyond) = at_infinity(known);
-    let steps = steps(known, separations);
+    let steps = steps(known, &separations);
     let u_of = |frame: usize, d: f64| {
         if d > 0.0 || Some(frame) == last_at_infinity {
             stated_u(d).max(steps[frame])
@@ -78,11 +79,12 @@ fn steps(known: &[Option<f64>], separations: &[Option<Measured>]) -> Vec<f64> {
         let here: Vec<Measured> = both
             .filter_map(|(known, separation)| separation.filter(|_| *known == Some(setting)))
             .collect();
-        let least = here
-            .iter()
-            .map(|seen| seen.value)
-            .fold(f64::INFINITY, f64::min);
-        let differs = |seen: &Measured| seen.value - least > APART * seen.std_error.max(LEAST_U_PX);
+        let least = here.iter().min_by(|a, b| a.value.total_cmp(&b.value));
+        let differs = |seen: &Measured| {
+            least.is_some_and(|least| {
+                seen.value - least.value > APART * seen.std_error.hypot(least.std_error)
+            })
+        };
         if !here.iter().any(differs) {
             return 0.0;
         }

@@ -12,7 +12,7 @@ const USUAL: f64 = 0.02;
 /// Fewest frames with distance and separation by which the scatter is judged: a parabola through them leaves as many.
 const FEWEST_JUDGED: usize = 6;
 /// Least uncertainty of a separation that is believed, px: interpolation and compression leave as much in the best case.
-pub(super) const LEAST_U_PX: f64 = 0.002;
+const LEAST_U_PX: f64 = 0.002;
 /// The noise of the separations may be so many times what is stated, at most, by how they run along frames that stand unevenly: where
 /// they do, their places are known but roughly.
 const MOST_NOISE: f64 = 3.0;
@@ -61,18 +61,15 @@ impl Scatter {
         known: &[Option<f64>],
         rounding_u: &dyn Fn(f64) -> f64,
         separations: &[Option<Measured>],
-        places: &Places,
     ) -> Option<Self> {
-        let noise = noise_over_stated(separations, places);
         let both = known.iter().zip(separations);
         let mut seen: Vec<Seen> = both
             .filter_map(|(&setting, &separation)| {
                 let (at, separation) = (setting.filter(|at| *at > 0.0)?, separation?);
-                let u = noise * separation.std_error.max(LEAST_U_PX);
                 Some(Seen {
                     at,
                     rounding: rounding_u(at),
-                    separation: Measured::new(separation.value, u),
+                    separation,
                 })
             })
             .collect();
@@ -119,8 +116,17 @@ impl Scatter {
     }
 }
 
-/// Noise of the separations over what is stated, by how they run along the frames' places, with what a curve through few frames misses of
-/// a bend; at least 1.
+/// Separations, px, with the noise that they show along the frames' places, and with it what a curve through few frames misses of a bend;
+/// never less than is stated.
+pub(super) fn with_noise_shown(
+    separations: &[Option<Measured>],
+    places: &Places,
+) -> Vec<Option<Measured>> {
+    let noise = noise_over_stated(separations, places);
+    let wider = |seen: Measured| Measured::new(seen.value, noise * seen.std_error.max(LEAST_U_PX));
+    separations.iter().map(|seen| seen.map(wider)).collect()
+}
+
 fn noise_over_stated(separations: &[Option<Measured>], places: &Places) -> f64 {
     let frames = separations.iter().enumerate();
     let points: Vec<_> = frames
@@ -138,7 +144,7 @@ fn noise_over_stated(separations: &[Option<Measured>], places: &Places) -> f64 {
     Smooth::stiff(&points).map_or(1.0, |curve| curve.noise_factor.clamp(1.0, most))
 }
 
-/// Change of the separation with the setting at each frame, px a dioptre; `None` where there are too few frames, or all at one setting.
+/// Change of the separation with the setting at each frame, px a dioptre; `None` where there are too few frames or settings.
 fn slopes(seen: &[Seen]) -> Option<Vec<f64>> {
     let range = seen.last()?.at - seen.first()?.at;
     let rises = |two: &&[Seen]| two[1].at > two[0].at;
@@ -206,7 +212,7 @@ mod tests {
             })
             .unzip();
         let places = Places::in_order(known.len());
-        Scatter::of(&known, &|_| 0.0, &separations, &places)
+        Scatter::of(&known, &|_| 0.0, &with_noise_shown(&separations, &places))
     }
 
     fn in_ratio(step: f64) -> impl Fn(f64) -> f64 {

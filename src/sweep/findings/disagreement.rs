@@ -125,7 +125,7 @@ impl Said<'_> {
         (nearest > 0.0 && nearest < 1.0 / NOBODY_BEGINS_M).then(|| {
             (
                 format!(
-                    "The first frame is said to be focused at {}, and no lens begins so far off: they are read as metres, and may be \
+                    "The first frame is said to be focused at {}, and no lens begins so far off: the distances given are read as metres, and may be \
                      millimetres or another unit.",
                     in_metres(nearest)
                 ),

@@ -54,7 +54,7 @@ const CHANGING: f64 = 0.03;
 /// Standard uncertainties by which that has to stand out.
 const CLEAR: f64 = 3.0;
 /// Light of a frame over what is usual below which its targets are not compared: the camera's tone curve and the steps of its codes treat
-/// a frame so much darker, by three stops and more, otherwise.
+/// a frame that is darker by more than three stops otherwise.
 const DARK: f64 = 0.1;
 /// Change of that logarithm in a frame from which it counts where something was taken out of a target's window.
 const CROWDED_CHANGE: f64 = 0.005;
